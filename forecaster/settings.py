@@ -1,0 +1,173 @@
+"""fleet.toml: season, prices, lost rental days and the bench, each with a documented default.
+
+Defaults are common practice, no source: an invented shop's round figures for a mid-sized rental fleet. Every face
+can override each of them.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import date
+from difflib import get_close_matches
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+
+from forecaster.errors import SettingsError
+
+DAYS_IN_MONTH = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+
+
+def _month_day(text: str) -> str:
+    parts = text.split("-")
+    if len(parts) == 2 and all(p.isdigit() and len(p) == 2 for p in parts):
+        month, day = int(parts[0]), int(parts[1])
+        if 1 <= month <= 12 and 1 <= day <= DAYS_IN_MONTH[month - 1]:
+            return text
+    raise ValueError("must be month-day in two digits each, for example 05-01")
+
+
+MonthDay = Annotated[str, AfterValidator(_month_day)]
+Money = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Days = Annotated[float, Field(ge=0, le=366, allow_inf_nan=False)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+def _on(year: int, month_day: str) -> date:
+    month, day = (int(p) for p in month_day.split("-"))
+    if (month, day) == (2, 29) and not (year % 4 == 0 and (year % 100 != 0 or year % 400 == 0)):
+        day = 28
+    return date(year, month, day)
+
+
+class Season(_Section):
+    """In-season days, both ends included. A season may run over the turn of the year."""
+
+    opens: MonthDay = Field("05-01", description="first in-season day, month-day")
+    closes: MonthDay = Field("10-15", description="last in-season day, month-day")
+
+    def opening_in(self, year: int) -> date:
+        """The opening day that falls in a calendar year."""
+        return _on(year, self.opens)
+
+    def close_of(self, opening: date) -> date:
+        """The last day of the season that opens on `opening`."""
+        close = _on(opening.year, self.closes)
+        return close if close >= opening else _on(opening.year + 1, self.closes)
+
+    def current_or_next(self, day: date) -> tuple[date, date]:
+        """Opening and last day of the season that `day` is in, else of the next one."""
+        for year in (day.year - 1, day.year, day.year + 1):
+            opening = self.opening_in(year)
+            close = self.close_of(opening)
+            if close >= day:
+                return opening, close
+        raise AssertionError("a season always follows")  # pragma: no cover
+
+    def contains(self, day: date) -> bool:
+        """Whether `day` is in season."""
+        opening, close = self.current_or_next(day)
+        return opening <= day <= close
+
+
+class Costs(_Section):
+    """Prices in the fleet's currency."""
+
+    rebuild: Money = Field(650.0, description="a planned rebuild: parts kit, labour, shipping")
+    rebuild_in_season_extra: Money = Field(120.0, description="rush surcharge in season")
+    new_unit: Money = Field(1700.0, description="a new unit, where the core is lost")
+    engine_damage: Money = Field(5200.0, description="engine repair when debris reaches it")
+    check: Money = Field(60.0, description="pull the unit, spin it by hand, refit it")
+
+
+class DowntimeDays(_Section):
+    """Rental days lost in season; nothing is lost off-season."""
+
+    rebuild: Days = Field(3.0, description="days lost to a planned rebuild")
+    failure: Days = Field(9.0, description="days lost to a failure")
+    check: Days = Field(0.5, description="days lost to a check")
+
+
+class Bench(_Section):
+    """What the workshop can do."""
+
+    rebuilds_per_week: Annotated[float, Field(ge=0, le=10_000, allow_inf_nan=False)] = Field(
+        3.0, description="rebuilds the bench finishes in a week"
+    )
+    budget: Money | None = Field(None, description="money for the off-season's work; blank = no limit")
+
+
+class FleetSettings(_Section):
+    """All of fleet.toml."""
+
+    currency: str = Field("USD", min_length=1, max_length=8, description="ISO 4217 code of all amounts")
+    season: Season = Season()
+    costs: Costs = Costs()
+    downtime_days: DowntimeDays = DowntimeDays()
+    bench: Bench = Bench()
+
+
+def read_settings(text: str, file: str = "fleet.toml") -> FleetSettings:
+    """Settings from the text of fleet.toml; missing keys take their defaults.
+
+    Raises SettingsError that names the key, its value and, for an unknown key, the nearest known one.
+    """
+    try:
+        given = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{file}: not valid TOML: {error}. Mend that line; text values need quotes.") from error
+    _refuse_unknown_keys(given, file)
+    try:
+        return FleetSettings.model_validate(given)
+    except ValidationError as error:
+        raise SettingsError(_in_plain_words(error, file)) from error
+
+
+def _sections() -> dict[str, dict[str, Any]]:
+    """Known keys: top level under "", then those of each section."""
+    known: dict[str, dict[str, Any]] = {"": {}}
+    for name, info in FleetSettings.model_fields.items():
+        kind = info.annotation
+        if isinstance(kind, type) and issubclass(kind, _Section):
+            known[name] = dict(kind.model_fields)
+        known[""][name] = info
+    return known
+
+
+def _refuse_unknown_keys(given: dict[str, Any], file: str) -> None:
+    known = _sections()
+    everywhere: dict[str, list[str]] = {}
+    for section, keys in known.items():
+        for key in keys:
+            everywhere.setdefault(key, []).append(f"[{section}]" if section else "the top of the file")
+    for name, value in given.items():
+        if name not in known[""]:
+            raise SettingsError(_unknown_key(file, "", name, list(known[""]), everywhere))
+        if name in known:
+            if not isinstance(value, dict):
+                raise SettingsError(f"{file}: {name} must be a section, written [{name}]; it is {value!r}.")
+            for key in value:
+                if key not in known[name]:
+                    raise SettingsError(_unknown_key(file, name, key, list(known[name]), everywhere))
+
+
+def _unknown_key(file: str, section: str, key: str, known: list[str], everywhere: dict[str, list[str]]) -> str:
+    where = f"[{section}] {key}" if section else key
+    if key in everywhere:
+        hint = f"It belongs under {' or '.join(everywhere[key])}."
+    else:
+        near = get_close_matches(key, known, n=1, cutoff=0.0)
+        hint = f"The nearest known key is {near[0]}." if near else f"Known keys: {', '.join(known)}."
+    return f"{file}: {where} is not a known key. {hint}"
+
+
+def _in_plain_words(error: ValidationError, file: str) -> str:
+    lines = []
+    for problem in error.errors(include_url=False):
+        where = ".".join(str(part) for part in problem["loc"])
+        reason = problem["msg"].removeprefix("Value error, ").replace("Input should be", "must be")
+        lines.append(f"{file}: {where} = {problem['input']!r}: {reason}.")
+    return "\n".join(lines)
