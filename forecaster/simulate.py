@@ -1,0 +1,151 @@
+"""Invented fleets with a known truth: to test against, to teach with, to try the forecaster out.
+
+``simulate_fleet`` draws a fleet's operations, plays its seasons under a world's law and an owner's policy, and has its
+people write it down; ``write_simulated`` makes a fleet folder of it. The same arguments give the same fleet.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from forecaster.caretaking import FixedHours, Policy
+from forecaster.errors import WrongUsage
+from forecaster.fleet_in_play import FleetInPlay
+from forecaster.fleet_notes import fleet_notes
+from forecaster.operations import draw_operations
+from forecaster.record_keeping import write_down
+from forecaster.records import FleetRecords
+from forecaster.season_play import SeasonPlay
+from forecaster.settings import FleetSettings, read_settings
+from forecaster.truth import Truth, truth_of
+from forecaster.worlds import WORLDS, World
+from forecaster.writing import write_fleet
+
+DEFAULT_WORLD = "rust_at_incident"
+FIRST_YEAR = 2024
+STREAMS = 7  # craft, usage, water, meter days; nature, the policy, the workshop
+
+
+@dataclass(frozen=True)
+class SimulatedFleet:
+    """An invented fleet: what its people recorded, what was true, and the arguments that draw it again."""
+
+    records: FleetRecords
+    truth: Truth
+    as_of: date  # the end of the last season's month: the day after which nothing is known
+    craft: int
+    seasons: int
+    seed: int
+    world: World
+    first_year: int
+    untidy: bool
+    policy: Policy
+
+
+def simulate_fleet(
+    craft: int = 28,
+    seasons: int = 3,
+    seed: int = 1,
+    world: str | World = DEFAULT_WORLD,
+    first_year: int = FIRST_YEAR,
+    untidy: bool = True,
+    policy: Policy | None = None,
+    settings: FleetSettings | None = None,
+) -> SimulatedFleet:
+    """An invented fleet of so many craft and rental seasons, its records and its truth.
+
+    `world`: a name of ``worlds.WORLDS`` or a law of one's own. `policy`: who decides about the units; the usual fixed
+    hours unless given. `untidy`: with the blanks and unknowns of real books; without, every cell is recorded. Other
+    policies for the same seed meet the same customers and incidents. WrongUsage where the numbers make no fleet.
+    """
+    for name, value, least in (("craft", craft, 1), ("seasons", seasons, 1), ("seed", seed, 0)):
+        if value < least:
+            raise WrongUsage(f"{name} must be at least {least}, not {value}.")
+    if not 1950 <= first_year <= 2100 - seasons:
+        raise WrongUsage(f"first_year must lie between 1950 and {2100 - seasons}, not {first_year}.")
+    law = World.named(world) if isinstance(world, str) else world
+    settings = settings if settings is not None else read_settings("")
+    craft_rng, usage, water, meters, nature, will, bench = (
+        np.random.default_rng(stream) for stream in np.random.SeedSequence(seed).spawn(STREAMS)
+    )
+    operations = draw_operations(craft, seasons, first_year, settings.season, (craft_rng, usage, water, meters))
+
+    def books(fleet: FleetInPlay, until: date) -> FleetRecords:
+        return write_down(fleet, until, settings, seed, untidy)
+
+    policy = policy if policy is not None else FixedHours()
+    play = SeasonPlay(operations, law, policy, settings, (nature, will, bench), books)
+    fleet = play.run()
+    as_of = date.fromordinal(operations.last_day)
+    return SimulatedFleet(
+        records=books(fleet, as_of),
+        truth=truth_of(fleet),
+        as_of=as_of,
+        craft=craft,
+        seasons=seasons,
+        seed=seed,
+        world=law,
+        first_year=first_year,
+        untidy=untidy,
+        policy=policy,
+    )
+
+
+def write_simulated(fleet: SimulatedFleet, folder: str | Path, truth: bool = False) -> None:
+    """Write an invented fleet's folder: its CSV files, fleet.toml and README.md; truth.json only where asked for.
+
+    Files of these names are written over; nothing else in the folder is touched.
+    """
+    folder = Path(folder)
+    write_fleet(fleet.records, folder)
+    notes = fleet_notes(fleet.records, fleet.as_of, _how_to_draw(fleet, folder.name))
+    (folder / "README.md").write_text(notes, encoding="utf-8", newline="\n")
+    if truth:
+        text = json.dumps(_told(fleet), indent=1, allow_nan=False)
+        (folder / "truth.json").write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _how_to_draw(fleet: SimulatedFleet, folder: str) -> str:
+    """The command that draws the fleet again; the Python call where the command cannot say it."""
+    world = fleet.world.name if WORLDS.get(fleet.world.name) == fleet.world else None
+    usual = fleet.first_year == FIRST_YEAR and fleet.untidy and fleet.policy == FixedHours()
+    if world and usual and fleet.records.settings == read_settings(""):
+        law = "" if world == DEFAULT_WORLD else f" --world {world}"
+        return f"forecaster simulate {folder} --craft {fleet.craft} --seasons {fleet.seasons} --seed {fleet.seed}{law}"
+    return (
+        f"simulate_fleet(craft={fleet.craft}, seasons={fleet.seasons}, seed={fleet.seed}, "
+        f"world={(world or fleet.world)!r}, first_year={fleet.first_year}, untidy={fleet.untidy}, "
+        f"policy={fleet.policy!r}, settings={fleet.records.settings!r})"
+    )
+
+
+def _told(fleet: SimulatedFleet) -> dict[str, Any]:
+    """What truth.json holds: the law, and each life, stretch, incident and check as it truly was."""
+    truth = fleet.truth
+    tables = {name: getattr(truth, name) for name in ("lives", "stretches", "incidents", "checks")}
+    return {
+        "note": "The truth behind an invented fleet. Ages are engine hours since new or rebuilt.",
+        "as_of": fleet.as_of.isoformat(),
+        "world": asdict(fleet.world),
+        **{name: [_plain(row) for row in table.to_dict("records")] for name, table in tables.items()},
+    }
+
+
+def _plain(row: dict[Any, Any]) -> dict[str, Any]:
+    """A row as JSON can hold it: ISO days, hours to the hundredth, null for what did not happen."""
+    plain: dict[str, Any] = {}
+    for name, cell in row.items():
+        if isinstance(cell, pd.Timestamp):
+            plain[str(name)] = cell.date().isoformat()
+        elif isinstance(cell, float):
+            plain[str(name)] = None if np.isnan(cell) else round(cell, 4 if name == "slip_per_hour" else 2)
+        else:
+            plain[str(name)] = cell
+    return plain
