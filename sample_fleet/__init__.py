@@ -1,0 +1,1 @@
+"""An invented fleet of 28 craft and three seasons, shipped with the program to try it on."""
