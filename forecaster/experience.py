@@ -1,0 +1,116 @@
+"""Experience: what one fleet taught, written to a file that another fleet may take as its prior.
+
+The file is JSON and holds the posterior's mean and covariance, how many lives stand behind it and nothing else: no
+craft, unit, owner or date, so that a rebuilder can hand a customer what the bench has learned.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from forecaster.errors import SourceError
+from forecaster.learning import TwoStageFit
+from forecaster.priors import PARAMETERS, Prior, read_priors
+
+FORMAT = "supercharger two-stage experience"
+VERSION = 1
+
+
+def experience_of(fit: TwoStageFit) -> dict[str, object]:
+    """What a fitted model learned, ready to be written as JSON."""
+    theta = fit.theta
+    return {
+        "format": FORMAT,
+        "version": VERSION,
+        "lives": fit.evidence.lives,
+        "failures": fit.evidence.failures,
+        "parameters": list(PARAMETERS),
+        "mean": theta.mean(axis=0).tolist(),
+        "covariance": np.cov(theta, rowvar=False).tolist(),
+    }
+
+
+def save_experience(fit: TwoStageFit, path: str | Path) -> None:
+    """Write what a fitted model learned. Raises SourceError where the file cannot be written."""
+    try:
+        Path(path).write_text(json.dumps(experience_of(fit), indent=1) + "\n", "utf-8")
+    except OSError as error:
+        raise SourceError(f"{path}: cannot be written: {error.strerror or error}. Choose another folder.") from error
+
+
+def read_experience(path: str | Path, base: Prior | None = None) -> Prior:
+    """The prior that a saved experience stands for, widened by the spread between fleets.
+
+    `base`: the prior whose fixed figures (mixture shares, starting ages, spread between fleets) are kept. Raises
+    SourceError where the file is not such a file or its numbers are impossible.
+    """
+    base = read_priors() if base is None else base
+    try:
+        given = json.loads(Path(path).read_text("utf-8"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise SourceError(f"{path}: cannot be read: {error}. Give the file that `experience save` wrote.") from error
+    except json.JSONDecodeError as error:
+        raise SourceError(f"{path}: not JSON: {error}. Give the file that `experience save` wrote.") from error
+    if not isinstance(given, dict) or given.get("format") != FORMAT:
+        raise SourceError(f"{path}: not an experience file. Give the file that `experience save` wrote.")
+    if given.get("version") != VERSION:
+        raise SourceError(
+            f"{path}: version {given.get('version')!r} of the format; this program reads {VERSION}. Save it anew."
+        )
+    mean, covariance = _numbers(given, path)
+    return widened(base, mean, covariance, f"experience of {given.get('lives', 0)} lives elsewhere")
+
+
+def widened(base: Prior, mean: np.ndarray, covariance: np.ndarray, source: str) -> Prior:
+    """Another fleet's posterior as a prior here: its covariance plus the spread between fleets of each parameter."""
+    between = np.eye(len(mean)) * base.between_fleets_spread**2
+    return base.with_normal(mean, covariance + between, source)
+
+
+def pooled_experience(fits: Sequence[TwoStageFit], base: Prior | None = None) -> Prior:
+    """One prior from several fleets' posteriors, each learned from the same prior `base`, as one shop's bench sees.
+
+    Precisions add, the common prior counted once; the spread between fleets is added to each fleet before and once
+    to the sum, since the next fleet differs again.
+    """
+    base = read_priors() if base is None else base
+    if not fits:
+        return base
+    between = np.eye(len(base.mean)) * base.between_fleets_spread**2
+    prior_precision = np.linalg.inv(base.covariance)
+    precision, weighted = prior_precision.copy(), prior_precision @ base.mean
+    for fit in fits:
+        posterior = np.linalg.inv(np.cov(fit.theta, rowvar=False))
+        # The data's own part: what the posterior says beyond the prior, loosened by the spread between fleets.
+        data_precision = posterior - prior_precision
+        values, vectors = np.linalg.eigh((data_precision + data_precision.T) / 2)
+        values = np.maximum(values, 0.0)
+        loosened = values / (1.0 + values * base.between_fleets_spread**2)
+        data_information = posterior @ fit.theta.mean(axis=0) - prior_precision @ base.mean
+        shrink = vectors @ np.diag(np.divide(loosened, values, out=np.zeros_like(values), where=values > 0)) @ vectors.T
+        precision += vectors @ np.diag(loosened) @ vectors.T
+        weighted += shrink @ data_information
+    covariance = np.linalg.inv(precision)
+    lives = sum(fit.evidence.lives for fit in fits)
+    return base.with_normal(covariance @ weighted, covariance + between, f"experience of {lives} lives elsewhere")
+
+
+def _numbers(given: dict[str, object], path: str | Path) -> tuple[np.ndarray, np.ndarray]:
+    p = len(PARAMETERS)
+    if given.get("parameters") != list(PARAMETERS):
+        raise SourceError(f"{path}: its parameters are not those of this program's model. Save it anew.")
+    try:
+        mean = np.array(given.get("mean"), dtype=float)
+        covariance = np.array(given.get("covariance"), dtype=float)
+    except (TypeError, ValueError) as error:
+        raise SourceError(f"{path}: mean or covariance hold something that is not a number. Save it anew.") from error
+    fits = mean.shape == (p,) and covariance.shape == (p, p)
+    if not fits or not np.isfinite(mean).all() or not np.isfinite(covariance).all():
+        raise SourceError(f"{path}: mean must hold {p} numbers and covariance {p} x {p}. Save it anew.")
+    if not np.allclose(covariance, covariance.T) or np.linalg.eigvalsh(covariance).min() < 0:
+        raise SourceError(f"{path}: the covariance is not one (not symmetric, or negative). Save it anew.")
+    return mean, covariance

@@ -1,0 +1,197 @@
+"""What a fleet's lives teach about the two stages: the posterior, and forecasts from its draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecaster.errors import ModelError
+from forecaster.life_model import Evidence
+from forecaster.lives import Histories
+from forecaster.outlook import outlook
+from forecaster.pieces import FIRST_CUT_H, cut, known_shares
+from forecaster.posterior import Draws, covariance_from, curvature, find_mode, sample
+from forecaster.priors import INDEX, PARAMETERS, Prior, read_priors
+from forecaster.stages import TwoStageLikelihood
+
+DRAWS = 400
+# Importance sampling is paid for in integrand evaluations: up to this many, at most MOST_PROPOSALS, else the normal
+# approximation alone, which for that many lives is the better the more there are.
+PROPOSAL_NODES = 8_000_000
+MOST_PROPOSALS, LEAST_PROPOSALS = 1_000, 400
+# Above this many lives the mode is first sought on a part of them, and the curvature is the sum of squared slopes.
+MANY_LIVES = 3_000
+# A search tries steps of at most this in a logarithm: a factor of e.
+WIDEST_STEP = 1.0
+# Below this share of variance taken away from what matters for risk, the answer is mostly general experience.
+LITTLE_LEARNED = 0.5
+
+
+@dataclass(frozen=True)
+class TwoStageFit:
+    """The two-stage model after learning (see ``forecaster.stages`` for the model)."""
+
+    prior: Prior
+    draws: Draws
+    shares: dict[str, float]  # covariates taken where not recorded
+    evidence: Evidence
+    name: str = "two-stage"
+
+    @property
+    def theta(self) -> np.ndarray:
+        """Posterior draws, (n, p), in the order of ``priors.PARAMETERS``."""
+        return self.draws.theta
+
+    def chance_of_failing(self, units: Histories, hours: np.ndarray, draws: int | None = None) -> np.ndarray:
+        """See ``life_model.FittedLifeModel``."""
+        return outlook(units, self.prior, self.shares, self.theta[:draws], hours).failed
+
+    def chance_of_defect(self, units: Histories, hours: np.ndarray, draws: int | None = None) -> np.ndarray:
+        """See ``life_model.FittedLifeModel``."""
+        return outlook(units, self.prior, self.shares, self.theta[:draws], hours).defective
+
+
+def fit_two_stage(
+    histories: Histories,
+    seed: int = 1,
+    prior: Prior | None = None,
+    draws: int = DRAWS,
+    first_cut_h: float = FIRST_CUT_H,
+) -> TwoStageFit:
+    """Learn the two stages from all lives of a fleet.
+
+    `prior`: the package's priors when None; another fleet's experience may stand in. `seed` makes the draws
+    reproducible. A fleet without any life gives the prior's answer, and the evidence says so.
+    """
+    prior = read_priors() if prior is None else prior
+    shares = known_shares(histories, prior)
+    if histories.n_lives == 0:
+        rng = np.random.default_rng(seed)
+        theta = rng.multivariate_normal(prior.mean, prior.covariance, draws)
+        found = Draws(theta, draws, "prior", prior.mean, prior.covariance)
+        return TwoStageFit(prior, found, shares, Evidence(0, 0, draws, True, ("No lives are recorded.",)))
+    likelihood = TwoStageLikelihood(cut(histories, prior, shares, first_cut_h=first_cut_h))
+    root = _steps(prior)
+    precision = np.linalg.inv(prior.covariance)
+    log_posterior = _LogPosterior(likelihood, prior.mean, precision)
+    if histories.n_lives > MANY_LIVES:
+        found = _many_lives(histories, prior, shares, log_posterior, root, draws, seed)
+    else:
+        mode = find_mode(log_posterior.slope, prior.mean, root)
+        covariance = covariance_from(curvature(log_posterior.slope, mode, 0.3 * root), prior.covariance)
+        found = _draw(log_posterior, mode, covariance, draws, seed)
+    return TwoStageFit(prior, found, shares, _evidence(histories, prior, found))
+
+
+def _steps(prior: Prior) -> np.ndarray:
+    """Square root of the prior's covariance, held to steps that a search can take where the prior is flat."""
+    held = np.minimum(1.0, WIDEST_STEP / np.sqrt(np.diag(prior.covariance)))
+    steps: np.ndarray = held[:, None] * np.linalg.cholesky(prior.covariance)
+    return steps
+
+
+class _LogPosterior:
+    """Log posterior density, constants aside, of one or many parameter vectors."""
+
+    def __init__(self, likelihood: TwoStageLikelihood, mean: np.ndarray, precision: np.ndarray) -> None:
+        self.likelihood, self.mean, self.precision = likelihood, mean, precision
+
+    def slope(self, theta: np.ndarray) -> tuple[float, np.ndarray]:
+        """Value and gradient at one vector (p,)."""
+        value, slopes = self.likelihood.gradient(theta)
+        off = theta - self.mean
+        return float(value.sum() - 0.5 * off @ self.precision @ off), slopes.sum(axis=0) - self.precision @ off
+
+    def values(self, theta: np.ndarray) -> np.ndarray:
+        """Values at many vectors (d, p)."""
+        off = theta - self.mean
+        answer: np.ndarray = self.likelihood.total(theta) - 0.5 * np.einsum("ij,jk,ik->i", off, self.precision, off)
+        return answer
+
+
+def _draw(log_posterior: _LogPosterior, mode: np.ndarray, covariance: np.ndarray, draws: int, seed: int) -> Draws:
+    proposals = min(MOST_PROPOSALS, PROPOSAL_NODES // max(log_posterior.likelihood.n_nodes, 1))
+    if proposals < LEAST_PROPOSALS:
+        return _normal(mode, covariance, draws, seed)
+    return sample(log_posterior.values, mode, covariance, draws, proposals, seed)
+
+
+def _normal(mode: np.ndarray, covariance: np.ndarray, draws: int, seed: int) -> Draws:
+    theta = np.random.default_rng(seed).multivariate_normal(mode, covariance, draws, method="cholesky")
+    return Draws(theta, draws, "normal approximation", mode, covariance)
+
+
+def _many_lives(
+    histories: Histories,
+    prior: Prior,
+    shares: dict[str, float],
+    log_posterior: _LogPosterior,
+    root: np.ndarray,
+    draws: int,
+    seed: int,
+) -> Draws:
+    """Mode on a part of the lives, then a few scored steps on all; the slopes' squares stand for the curvature.
+
+    Fisher scoring with the outer product of the lives' gradients (Berndt, Hall, Hall & Hausman 1974).
+    """
+    part = np.zeros(histories.n_lives, dtype=bool)
+    part[np.random.default_rng(seed).choice(histories.n_lives, MANY_LIVES // 3, replace=False)] = True
+    few = TwoStageLikelihood(cut(histories.select(part), prior, shares))
+    mode = find_mode(_LogPosterior(few, prior.mean, log_posterior.precision).slope, prior.mean, root)
+    for _ in range(4):
+        _, slopes = log_posterior.likelihood.gradient(mode)
+        information = slopes.T @ slopes + log_posterior.precision
+        slope = slopes.sum(axis=0) - log_posterior.precision @ (mode - prior.mean)
+        step = np.linalg.solve(information, slope)
+        mode = mode + step
+        if step @ slope < 0.1:  # less than a third of a posterior standard deviation left to go
+            break
+    return _normal(mode, np.linalg.inv(information), draws, seed)
+
+
+def _evidence(histories: Histories, prior: Prior, found: Draws) -> Evidence:
+    learned = learned_share(prior, found.theta)
+    matter = [learned[INDEX[name]] for name in ("log_scale_1_h", "log_scale_2_h")]
+    mostly_prior = max(matter) < LITTLE_LEARNED or histories.n_failures == 0
+    remarks = []
+    if found.method != "importance sampling":
+        remarks.append(f"Intervals come from {found.method}.")
+    return Evidence(histories.n_lives, histories.n_failures, found.effective, bool(mostly_prior), tuple(remarks))
+
+
+def learned_share(prior: Prior, theta: np.ndarray) -> np.ndarray:
+    """How much of each parameter's prior variance the records took away, (p,), 0 nothing to 1 all."""
+    before = np.diag(prior.covariance)
+    answer: np.ndarray = np.clip(1.0 - theta.var(axis=0) / before, 0.0, 1.0)
+    return answer
+
+
+def posterior_table(fit: TwoStageFit) -> dict[str, dict[str, float]]:
+    """Posterior median and central 90 % of each parameter on its natural scale, beside the prior's."""
+    rows = {}
+    before_sd = np.sqrt(np.diag(fit.prior.covariance))
+    for i, name in enumerate(PARAMETERS):
+        natural = natural_scale(name)
+        low, mid, high = natural(np.quantile(fit.theta[:, i], [0.05, 0.5, 0.95]))
+        prior_low, prior_mid, prior_high = natural(fit.prior.mean[i] + before_sd[i] * np.array([-1.645, 0.0, 1.645]))
+        rows[name] = {
+            "low": float(low),
+            "median": float(mid),
+            "high": float(high),
+            "prior_low": float(prior_low),
+            "prior_median": float(prior_mid),
+            "prior_high": float(prior_high),
+        }
+    return rows
+
+
+def natural_scale(name: str):  # type: ignore[no-untyped-def]
+    """Function from a parameter's unconstrained scale to the one that people read."""
+    if name.startswith("logit_"):
+        return lambda logit: 1 / (1 + np.exp(-logit))
+    if name.startswith("log_"):
+        return np.exp
+    if name == "lasting_log_ratio":
+        return np.exp
+    raise ModelError(f"No such parameter: {name!r}.")
