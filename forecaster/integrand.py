@@ -8,7 +8,7 @@ p pieces, m nodes a piece, k incidents.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -32,7 +32,9 @@ _RATIOS = slice(_AFTER, _TUNED + 1)
 
 # Parameters far out, which a search or a proposal may try, overflow to infinity or NaN; both are refused by whoever
 # compares the value, so they are no cause for a warning.
-OVERFLOWS: dict[str, Literal["ignore"]] = {"over": "ignore", "invalid": "ignore", "divide": "ignore"}
+def overflows_allowed() -> np.errstate:
+    """Context in which numpy lets values overflow in silence."""
+    return np.errstate(over="ignore", invalid="ignore", divide="ignore")
 
 
 class NodeRule(NamedTuple):
@@ -104,7 +106,8 @@ class Chunk:
         first_incident = np.append(copies.first_incident, len(copies.incident_age))
         p0, p1 = int(first_piece[start]), int(first_piece[stop])
         k0, k1 = int(first_incident[start]), int(first_incident[stop])
-        self.rule, self.keep_nodes, self._nodes = rule, keep_nodes, None
+        self.rule, self.keep_nodes = rule, keep_nodes
+        self._nodes: Nodes | None = None
         # Copies.
         self.n = stop - start
         self.age, self.x = copies.age[start:stop], copies.x[start:stop]
@@ -159,13 +162,14 @@ class Chunk:
 
     def values(self, theta: np.ndarray) -> np.ndarray:
         """Log likelihood of each copy, (d, n), for `theta` (d, p)."""
-        with np.errstate(**OVERFLOWS):
+        with overflows_allowed():
             return self.weigh(self.terms(theta), theta).value
 
     def running(self, step: np.ndarray) -> np.ndarray:
         """Running total of a piece's quantity within each copy, up to the piece's start, (d, p)."""
-        total = np.cumsum(step, axis=1) - step
-        return total - total[:, self.first_piece][:, self.copy]
+        total: np.ndarray = np.cumsum(step, axis=1) - step
+        begun: np.ndarray = total[:, self.first_piece][:, self.copy]
+        return total - begun
 
     def jumps(self, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Per incident, (d, k): log chance q of passing it sound; derivatives of the jump -log q by both log jumps.
@@ -237,9 +241,7 @@ class Chunk:
             - rate * self.k_delay
             + np.where(self.k_failed, density, 0.0)
         )
-        return Terms(
-            node, atom, sound, z1, z2, k_z2, ratio, raised, z1_low, so_far, to_end, log_q, jump_u, jump_t
-        )
+        return Terms(node, atom, sound, z1, z2, k_z2, ratio, raised, z1_low, so_far, to_end, log_q, jump_u, jump_t)
 
     def weigh(self, terms: Terms, theta: np.ndarray) -> Weighed:
         """Add each copy's terms up; overwrites ``terms.node``."""
@@ -268,7 +270,7 @@ class Chunk:
 
         The log of a sum has the weighted mean of its terms' derivatives, the weights being their shares.
         """
-        with np.errstate(**OVERFLOWS):
+        with overflows_allowed():
             return self._gradient(theta[None, :])
 
     def _gradient(self, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

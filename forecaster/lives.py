@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -117,7 +118,7 @@ class Histories:
     stretches: pd.DataFrame = field(default_factory=lambda: frame(STRETCHES))
     remarks: tuple[Remark, ...] = ()
 
-    def __post_init__(self) -> None:
+    def __post_init__(self) -> None:  # noqa: D105 - the class says what must hold
         for name, columns in (("lives", LIVES), ("incidents", INCIDENTS), ("checks", CHECKS), ("stretches", STRETCHES)):
             missing = set(columns) - set(getattr(self, name).columns)
             if missing:
@@ -168,7 +169,7 @@ class Histories:
         """The same lives as if nobody had looked at them."""
         return replace(self, checks=self.checks.iloc[:0].reset_index(drop=True))
 
-    def with_lives(self, **columns: object) -> Histories:
+    def with_lives(self, **columns: Any) -> Histories:
         """The same lives with some columns of ``lives`` replaced, for what-if questions."""
         return replace(self, lives=self.lives.assign(**columns))
 
@@ -178,7 +179,7 @@ def lives_by_hours(
     seen: Iterable[str],
     hours_at_entry: np.ndarray | float = 0.0,
     as_of: date = date(2000, 1, 1),
-    **columns: object,
+    **columns: Any,
 ) -> Histories:
     """Histories of bare lives given by their hours: for published data, what-if units and teaching.
 

@@ -281,7 +281,9 @@ def _of_lives(
     """A table's rows on every copy of their life, at its age; rows after a copy's end are left out."""
     number = pd.Index(histories.lives["life_id"]).get_indexer(pd.Index(table["life_id"]))
     row_order = np.argsort(number, kind="stable")
-    per_life = np.bincount(number, minlength=len(histories.lives)) if len(number) else np.zeros(len(histories.lives), int)
+    per_life = (
+        np.bincount(number, minlength=len(histories.lives)) if len(number) else np.zeros(len(histories.lives), int)
+    )
     first = np.cumsum(per_life) - per_life
     times = per_life[draft.life]
     copy = np.repeat(np.arange(len(draft.life)), times)
@@ -315,8 +317,9 @@ def _lay_out(events: _Events, **copies: np.ndarray | int) -> Copies:
     def so_far(values: np.ndarray) -> np.ndarray:
         """Running total within each copy, this event included."""
         total = np.cumsum(values)
-        before: np.ndarray = total[first_event] - values[first_event]
-        return total - before[events.copy]
+        before = total[first_event] - values[first_event]
+        inside: np.ndarray = total - before[events.copy]
+        return inside
 
     last_event = np.append(first_event[1:], len(events.copy)) - 1
     rattle, quiet, sound, defective = (

@@ -79,9 +79,7 @@ def find_mode(
     return start + scale @ z
 
 
-def curvature(
-    slope: Callable[[np.ndarray], tuple[float, np.ndarray]], at: np.ndarray, scale: np.ndarray
-) -> np.ndarray:
+def curvature(slope: Callable[[np.ndarray], tuple[float, np.ndarray]], at: np.ndarray, scale: np.ndarray) -> np.ndarray:
     """Minus the matrix of second derivatives of a log density at `at`, by central differences of its gradient."""
     step = 1e-3
     columns = [

@@ -116,20 +116,22 @@ def fresh_curves(
     return sound, failed
 
 
-def _sound(
-    theta: np.ndarray, prior: Prior, x: np.ndarray, rate: IncidentRate | None, ages: np.ndarray
-) -> np.ndarray:
+def _sound(theta: np.ndarray, prior: Prior, x: np.ndarray, rate: IncidentRate | None, ages: np.ndarray) -> np.ndarray:
     """Chance of being sound by each age, (d, a): not raised yet, plus raised by an incident that it passed."""
     shape = np.exp(theta[:, INDEX["log_shape_1"], None])
     scale = np.exp(theta[:, INDEX["log_scale_1_h"], None])
     first = INDEX["log_ratio_aftermarket"]
     smooth = np.exp(theta[:, first : first + 3] @ x)[:, None] * (ages / scale) ** shape
     if rate is None:
-        return np.exp(-smooth)
+        dry: np.ndarray = np.exp(-smooth)
+        return dry
     untreated = np.exp(-np.exp(theta[:, INDEX["log_jump_untreated"], None]))
     treated = np.exp(-np.exp(theta[:, INDEX["log_jump_treated"], None]))
     raise_by = np.exp(theta[:, INDEX["lasting_log_ratio"], None])
-    stays, raises = 0.0, 0.0  # chance that an incident is passed sound and leaves the hazard, or raises it
+    stays, raises = (
+        np.zeros_like(treated),
+        np.zeros_like(treated),
+    )  # chance that an incident is passed sound and leaves the hazard, or raises it
     for treatment, share in rate.treatment.items():
         w = prior.untreated_share[treatment]
         stays = stays + share * (1 - w) * treated
@@ -144,4 +146,5 @@ def _sound(
         # Raised within the step: on average in its middle, so it lives half the step under either hazard.
         entering = np.sqrt(unraised[:, i] * unraised[:, i + 1] * passing) * rate.per_hour * raises[:, 0] * step
         raised[:, i + 1] = raised[:, i] * passing + entering
-    return unraised + raised
+    sound: np.ndarray = unraised + raised
+    return sound

@@ -25,7 +25,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from forecaster.integrand import OVERFLOWS, Chunk, node_rule
+from forecaster.integrand import Chunk, node_rule, overflows_allowed
 from forecaster.pieces import NODES, Copies
 from forecaster.priors import PARAMETERS
 
@@ -75,7 +75,7 @@ class TwoStageLikelihood:
 
     def total(self, theta: np.ndarray) -> np.ndarray:
         """Log likelihood of all lives together, (d,)."""
-        with np.errstate(**OVERFLOWS):
+        with overflows_allowed():
             totals: np.ndarray = self.by_life(theta).sum(axis=1)
         return totals
 

@@ -46,10 +46,8 @@ def drawn_life(rng: np.random.Generator, theta: np.ndarray) -> BareLife:
     noticed = onset + rng.exponential(np.exp(-value["log_rate_noticed_per_h"]))
     end = min(failed, noticed, planned)
     if end == planned:
-        if rng.random() < 0.3:
-            seen = "alive"
-        else:
-            seen = "defective" if onset < planned else "sound"
+        found = "defective" if onset < planned else "sound"
+        seen = "alive" if rng.random() < 0.3 else found
     else:
         seen = "failed" if end == failed else "symptom"
     looks = []
@@ -59,9 +57,7 @@ def drawn_life(rng: np.random.Generator, theta: np.ndarray) -> BareLife:
             looks.append((float(age), "rattle" if rattles else "quiet"))
     # The meter shows tenths of an hour, and the likelihood holds failures at one.
     end = max(end, 0.1)
-    return BareLife(
-        end, seen, 0.0, [(a, h) for a, h in wet if a <= end], sorted(looks), parts, salt, tuned
-    )
+    return BareLife(end, seen, 0.0, [(a, h) for a, h in wet if a <= end], sorted(looks), parts, salt, tuned)
 
 
 def _onset(
