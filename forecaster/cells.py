@@ -1,0 +1,100 @@
+"""Texts and codes of one column: each distinct text is looked at once.
+
+Every parser takes the distinct texts of a column and gives `ParsedTexts`: the values, the faults by position, and
+notices that concern the whole column.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from typing import Any
+
+import numpy as np
+
+from forecaster.raw_tables import is_blank
+
+# Looking for the nearest known word costs time; past this many different strange words the list of codes must do.
+MAX_SUGGESTIONS = 50
+# A suggestion less alike than this (0 to 1, difflib's ratio) would only mislead.
+LEAST_LIKENESS = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Why a text cannot be used, and what to do."""
+
+    reason: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnNotice:
+    """Something about how a whole column was read, with one of its texts as the example."""
+
+    example: str
+    reason: str
+    remedy: str
+
+
+@dataclass
+class ParsedTexts:
+    """The values of distinct texts (blank where blank or at fault), the faults by position, the column's notices."""
+
+    values: np.ndarray
+    blank: np.ndarray  # bool: the cell holds nothing
+    faults: dict[int, Fault] = field(default_factory=dict)
+    notices: list[ColumnNotice] = field(default_factory=list)
+
+
+def blanks(texts: Sequence[str]) -> np.ndarray:
+    """Which of the texts are blank."""
+    return np.array([is_blank(text) for text in texts], dtype=bool)
+
+
+def parse_texts(texts: Sequence[str], longest: int | None = None) -> ParsedTexts:
+    """Texts without the blanks around them; None where blank; refused beyond `longest` characters."""
+    values = np.empty(len(texts), dtype=object)
+    parsed = ParsedTexts(values, blanks(texts))
+    for position, text in enumerate(texts):
+        stripped = text.strip()
+        if longest is not None and len(stripped) > longest:
+            parsed.faults[position] = Fault(
+                f"this name has {len(stripped)} characters; at most {longest} are kept",
+                "Use a shorter name; if a quotation mark is missing, the cell may have swallowed its neighbours.",
+            )
+            continue
+        values[position] = stripped or None
+    return parsed
+
+
+def parse_codes(texts: Sequence[str], codes: Sequence[str], blank_means: Any) -> ParsedTexts:
+    """Known codes, whatever their case and the blanks around or in them; refused with the nearest known one."""
+    values = np.empty(len(texts), dtype=object)
+    values[:] = blank_means
+    parsed = ParsedTexts(values, blanks(texts))
+    known = {code.casefold(): code for code in codes}
+    suggestions = 0
+    for position, text in enumerate(texts):
+        if parsed.blank[position]:
+            continue
+        word = text.strip().casefold()
+        code = known.get(word) or known.get("_".join(word.replace("-", " ").split()))
+        if code is not None:
+            values[position] = code
+            continue
+        near = nearest(word, codes) if suggestions < MAX_SUGGESTIONS else None
+        suggestions += 1
+        parsed.faults[position] = Fault(
+            "this is not one of the known words",
+            f"Type one of: {', '.join(codes)}." + (f" The nearest is {near}." if near else ""),
+        )
+    return parsed
+
+
+def nearest(word: str, known: Sequence[str]) -> str | None:
+    """The known word most like `word`, None where none is much like it."""
+    alike = {name.casefold(): name for name in known}
+    found = get_close_matches(word.casefold(), list(alike), n=1, cutoff=LEAST_LIKENESS)
+    return alike[found[0]] if found else None
