@@ -168,8 +168,8 @@ class Chunk:
     def running(self, step: np.ndarray) -> np.ndarray:
         """Running total of a piece's quantity within each copy, up to the piece's start, (d, p)."""
         total: np.ndarray = np.cumsum(step, axis=1) - step
-        begun: np.ndarray = total[:, self.first_piece][:, self.copy]
-        return total - begun
+        inside: np.ndarray = total - total[:, self.first_piece][:, self.copy]
+        return inside
 
     def jumps(self, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Per incident, (d, k): log chance q of passing it sound; derivatives of the jump -log q by both log jumps.

@@ -6,20 +6,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecaster.errors import ModelError
 from forecaster.life_model import Evidence
 from forecaster.lives import Histories
 from forecaster.outlook import outlook
 from forecaster.pieces import FIRST_CUT_H, cut, known_shares
 from forecaster.posterior import Draws, covariance_from, curvature, find_mode, sample
-from forecaster.priors import INDEX, PARAMETERS, Prior, read_priors
+from forecaster.priors import INDEX, Prior, read_priors
 from forecaster.stages import TwoStageLikelihood
 
 DRAWS = 400
 # Importance sampling is paid for in integrand evaluations: up to this many, at most MOST_PROPOSALS, else the normal
 # approximation alone, which for that many lives is the better the more there are.
 PROPOSAL_NODES = 8_000_000
-MOST_PROPOSALS, LEAST_PROPOSALS = 1_000, 400
+MOST_PROPOSALS, LEAST_PROPOSALS = 800, 400
 # Above this many lives the mode is first sought on a part of them, and the curvature is the sum of squared slopes.
 MANY_LIVES = 3_000
 # A search tries steps of at most this in a logarithm: a factor of e.
@@ -70,7 +69,8 @@ def fit_two_stage(
         rng = np.random.default_rng(seed)
         theta = rng.multivariate_normal(prior.mean, prior.covariance, draws)
         found = Draws(theta, draws, "prior", prior.mean, prior.covariance)
-        return TwoStageFit(prior, found, shares, Evidence(0, 0, draws, True, ("No lives are recorded.",)))
+        nothing = Evidence(0, 0, draws, True, prior.source, ("No lives are recorded.",))
+        return TwoStageFit(prior, found, shares, nothing)
     likelihood = TwoStageLikelihood(cut(histories, prior, shares, first_cut_h=first_cut_h))
     root = _steps(prior)
     precision = np.linalg.inv(prior.covariance)
@@ -157,7 +157,9 @@ def _evidence(histories: Histories, prior: Prior, found: Draws) -> Evidence:
     remarks = []
     if found.method != "importance sampling":
         remarks.append(f"Intervals come from {found.method}.")
-    return Evidence(histories.n_lives, histories.n_failures, found.effective, bool(mostly_prior), tuple(remarks))
+    return Evidence(
+        histories.n_lives, histories.n_failures, found.effective, bool(mostly_prior), prior.source, tuple(remarks)
+    )
 
 
 def learned_share(prior: Prior, theta: np.ndarray) -> np.ndarray:
@@ -165,33 +167,3 @@ def learned_share(prior: Prior, theta: np.ndarray) -> np.ndarray:
     before = np.diag(prior.covariance)
     answer: np.ndarray = np.clip(1.0 - theta.var(axis=0) / before, 0.0, 1.0)
     return answer
-
-
-def posterior_table(fit: TwoStageFit) -> dict[str, dict[str, float]]:
-    """Posterior median and central 90 % of each parameter on its natural scale, beside the prior's."""
-    rows = {}
-    before_sd = np.sqrt(np.diag(fit.prior.covariance))
-    for i, name in enumerate(PARAMETERS):
-        natural = natural_scale(name)
-        low, mid, high = natural(np.quantile(fit.theta[:, i], [0.05, 0.5, 0.95]))
-        prior_low, prior_mid, prior_high = natural(fit.prior.mean[i] + before_sd[i] * np.array([-1.645, 0.0, 1.645]))
-        rows[name] = {
-            "low": float(low),
-            "median": float(mid),
-            "high": float(high),
-            "prior_low": float(prior_low),
-            "prior_median": float(prior_mid),
-            "prior_high": float(prior_high),
-        }
-    return rows
-
-
-def natural_scale(name: str):  # type: ignore[no-untyped-def]
-    """Function from a parameter's unconstrained scale to the one that people read."""
-    if name.startswith("logit_"):
-        return lambda logit: 1 / (1 + np.exp(-logit))
-    if name.startswith("log_"):
-        return np.exp
-    if name == "lasting_log_ratio":
-        return np.exp
-    raise ModelError(f"No such parameter: {name!r}.")

@@ -22,6 +22,7 @@ class Evidence:
     failures: int
     effective_sample: int  # independent posterior draws that the intervals are worth
     mostly_prior: bool  # the records add little: "mostly general experience"
+    prior: str = "general experience"  # what was believed before the records, in words
     remarks: tuple[str, ...] = ()  # what could not be told, and what was done about it, in plain words
 
 

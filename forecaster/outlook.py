@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecaster.errors import WrongUsage
-from forecaster.integrand import Chunk, node_rule
+from forecaster.integrand import Chunk
 from forecaster.lives import Histories
 from forecaster.pieces import Copies, cut, gauss_legendre
 from forecaster.priors import PARAMETERS, Prior
@@ -64,7 +64,7 @@ def outlook(units: Histories, prior: Prior, shares: dict[str, float], theta: np.
     span = max(1, AT_ONCE // max(1, numerators * hours.shape[-1] * (AHEAD_NODES + 8)))
     for i in range(0, len(theta), span):
         some = theta[i : i + span]
-        copy_failed, copy_defective = _of_copies(copies, some, by_unit)
+        copy_failed, copy_defective = _of_copies(likelihood, some, by_unit)
         part = share[i : i + span, :, None]
         for target, source in ((failed, copy_failed), (defective, copy_defective)):
             if numerators == n:
@@ -75,10 +75,11 @@ def outlook(units: Histories, prior: Prior, shares: dict[str, float], theta: np.
     return Outlook(np.clip(failed, 0.0, 1.0), np.clip(defective, 0.0, 1.0))
 
 
-def _of_copies(copies: Copies, theta: np.ndarray, by_unit: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _of_copies(likelihood: TwoStageLikelihood, theta: np.ndarray, by_unit: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Chances of failed and of defective for each copy that belongs to a life, (d, copies, h)."""
+    copies = likelihood.copies
     numerators = int((copies.life >= 0).sum())
-    chunk = Chunk(copies, 0, numerators, node_rule(PAST_NODES), keep_nodes=False)
+    chunk = likelihood.numerator_chunk()
     weighed = chunk.weigh(chunk.terms(theta), theta)
     hours = by_unit[copies.life[:numerators]]  # (copies, h)
     shape_2, scale_2 = np.exp(theta[:, _SHAPE_2]), np.exp(theta[:, _SCALE_2])

@@ -104,7 +104,7 @@ def fresh_curves(
     for no water; `ages` (a,) rising from 0, h. Returns (d, a) each. Between two ages becoming defective is taken to
     happen in the middle: steps should be short beside the delay of stage 2.
     """
-    sound = _sound(theta, prior, x, rate, ages)
+    sound = chance_sound(theta, prior, x, rate, ages)
     turned = sound[:, :-1] - sound[:, 1:]
     middle = (ages[:-1] + ages[1:]) / 2
     shape = np.exp(theta[:, INDEX["log_shape_2"]])
@@ -116,28 +116,40 @@ def fresh_curves(
     return sound, failed
 
 
-def _sound(theta: np.ndarray, prior: Prior, x: np.ndarray, rate: IncidentRate | None, ages: np.ndarray) -> np.ndarray:
-    """Chance of being sound by each age, (d, a): not raised yet, plus raised by an incident that it passed."""
+def chance_sound(
+    theta: np.ndarray,
+    prior: Prior,
+    x: np.ndarray,
+    rate: IncidentRate | None,
+    ages: np.ndarray,
+    raised_share: float = 0.0,
+) -> np.ndarray:
+    """Chance of being sound at each of `ages` (a,) rising, given that it is at the first one, (d, a).
+
+    `x` (3,) covariates; `rate`: incidents to come, None for no water; `raised_share`: how far the hazard is raised
+    already by an incident not treated promptly, 0 not to 1 all. Sound is not raised further yet, plus raised by an
+    incident that it passed.
+    """
     shape = np.exp(theta[:, INDEX["log_shape_1"], None])
     scale = np.exp(theta[:, INDEX["log_scale_1_h"], None])
     first = INDEX["log_ratio_aftermarket"]
-    smooth = np.exp(theta[:, first : first + 3] @ x)[:, None] * (ages / scale) ** shape
+    lasting = theta[:, INDEX["lasting_log_ratio"], None]
+    ratio = np.exp(theta[:, first : first + 3] @ x)[:, None] * np.exp(lasting * raised_share)
+    smooth = ratio * ((ages / scale) ** shape - (ages[0] / scale) ** shape)
     if rate is None:
         dry: np.ndarray = np.exp(-smooth)
         return dry
     untreated = np.exp(-np.exp(theta[:, INDEX["log_jump_untreated"], None]))
     treated = np.exp(-np.exp(theta[:, INDEX["log_jump_treated"], None]))
-    raise_by = np.exp(theta[:, INDEX["lasting_log_ratio"], None])
-    stays, raises = (
-        np.zeros_like(treated),
-        np.zeros_like(treated),
-    )  # chance that an incident is passed sound and leaves the hazard, or raises it
+    raise_by = np.exp(lasting * (1.0 - raised_share))
+    # Chance that an incident is passed sound and leaves the hazard, or raises it.
+    stays, raises = np.zeros_like(treated), np.zeros_like(treated)
     for treatment, share in rate.treatment.items():
         w = prior.untreated_share[treatment]
         stays = stays + share * (1 - w) * treated
         raises = raises + share * w * untreated
     rusts = 1.0 - stays - raises
-    unraised = np.exp(-smooth - rate.per_hour * (1.0 - stays) * ages)
+    unraised = np.exp(-smooth - rate.per_hour * (1.0 - stays) * (ages - ages[0]))
     raised = np.zeros_like(unraised)
     for i in range(len(ages) - 1):
         step = ages[i + 1] - ages[i]

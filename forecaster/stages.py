@@ -57,6 +57,10 @@ class TwoStageLikelihood:
         """Integrand evaluations that one parameter vector costs."""
         return len(self.copies.low) * self.nodes
 
+    def numerator_chunk(self) -> Chunk:
+        """The copies that belong to lives, entry copies aside, as one chunk."""
+        return Chunk(self.copies, 0, len(self._lives), node_rule(self.nodes), keep_nodes=True)
+
     def by_copy(self, theta: np.ndarray) -> np.ndarray:
         """Log likelihood of each copy, its weight aside, (d, n) for `theta` (d, p)."""
         theta = np.atleast_2d(theta)

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 from lifelines import WeibullFitter
 
-from forecaster.learning import fit_two_stage, learned_share, posterior_table
+from forecaster.learned import learned
+from forecaster.learning import fit_two_stage, learned_share
 from forecaster.lives import Histories, lives_by_hours
 from forecaster.pieces import cut
 from forecaster.posterior import find_mode, sample
@@ -196,11 +197,14 @@ def test_learned_share_is_nothing_without_lives_and_much_with_many() -> None:
     assert much[INDEX["log_scale_1_h"]] > 0.5
 
 
-def test_the_table_gives_natural_scales_around_the_prior() -> None:
-    table = posterior_table(fit_two_stage(many("alive", 1)))
-    assert table["log_scale_1_h"]["prior_median"] == pytest.approx(400)
-    assert table["logit_sensitivity"]["prior_median"] == pytest.approx(0.90)
-    assert all(row["low"] < row["median"] < row["high"] for row in table.values())
+def test_every_parameter_is_told_in_words_around_its_prior() -> None:
+    rows = {row.name: row for row in learned(fit_two_stage(many("alive", 1)))}
+    assert list(rows) == list(PARAMETERS)
+    assert rows["log_scale_1_h"].prior[0] == pytest.approx(400)
+    assert rows["logit_sensitivity"].prior[0] == pytest.approx(90)
+    assert rows["log_jump_untreated"].prior[0] == pytest.approx(100 * -np.expm1(-0.6))
+    assert all(row.posterior[1] < row.posterior[0] < row.posterior[2] for row in rows.values())
+    assert all(row.mostly_prior for row in rows.values())
 
 
 def test_many_lives_agree_with_the_small_fleets_way() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -95,7 +97,7 @@ def brute_force(vector: np.ndarray, life: BareLife) -> float:
     ages = sorted({0.0, life.hours, *(age for age, _ in life.incidents)})
     total = sum(
         quad(lambda u: density(u) * ends(life.hours - u), low, high, epsabs=1e-13, epsrel=1e-11)[0]
-        for low, high in zip(ages[:-1], ages[1:], strict=True)
+        for low, high in itertools.pairwise(ages)
     )
     for age, how in life.incidents:
         before = hazard(age) - jump[how]
@@ -135,7 +137,7 @@ def test_densities_and_states_add_up_to_one_with_incidents() -> None:
 
     def ended(seen: str) -> float:
         total = 0.0
-        for low, high in zip(ages[:-1], ages[1:], strict=True):
+        for low, high in itertools.pairwise(ages):
             # Just after an incident the density goes as delay^(shape-1): put the nodes close there.
             place, weight = np.polynomial.legendre.leggauss(60)
             s = (place + 1) / 2
@@ -229,7 +231,9 @@ RANDOM_LIFE = st.builds(
     seen=st.sampled_from(SEEN),
     entry=st.sampled_from([0.0, 0.0, 0.3]),
     incidents=st.lists(st.tuples(st.floats(0, 1), st.sampled_from(TREATMENTS)), max_size=4),
-    checks=st.lists(st.tuples(st.floats(0, 0.99), st.sampled_from(["quiet", "slight", "rattle", "not_done"])), max_size=3),
+    checks=st.lists(
+        st.tuples(st.floats(0, 0.99), st.sampled_from(["quiet", "slight", "rattle", "not_done"])), max_size=3
+    ),
     parts=st.sampled_from(["oem", "aftermarket", "unknown"]),
     salt=st.sampled_from([0.0, 0.5, 1.0]),
 )
