@@ -1,0 +1,303 @@
+"""Engine hours ahead, by craft and week, from irregular meter readings.
+
+The model: the fleet's shape of the season (``forecaster.season_shape``) times levels of seasons and craft by partial
+pooling (``forecaster.usage_levels``), around which the hours of a stretch are gamma. What it leaves out: days of the
+week, weather that all craft share, and a craft off the water for repair, which counts as a week of little use.
+
+How good it is, told by ``forecaster.usage_backtest`` on 6 simulated fleets of 28 craft over 4 seasons: 90 % intervals
+held .94 of season totals and .91 of four-week totals; mean absolute error 18.1 h a season beside 21.5 h of "the same as
+last year", and 6.2 beside 8.1 h in four weeks. With 6 craft .99 and .93: the priors allow for seasons that differ, and
+few craft cannot tell that they do not. Where seasons differ by 12 %, .85 and .87.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from difflib import get_close_matches
+
+import numpy as np
+import pandas as pd
+
+from forecaster.errors import WrongUsage
+from forecaster.records import FleetRecords
+from forecaster.season_shape import (
+    DEFAULT_SEASON_HOURS,
+    Calendar,
+    SeasonShape,
+    default_shape,
+    engine_hours_between_readings,
+    fit_shape,
+)
+from forecaster.season_totals import POWER, season_totals
+from forecaster.settings import Season
+from forecaster.usage_levels import Levels, chance_variance, pooled_levels
+
+CONFIDENCE = 0.90
+DRAWS = 400  # of shape and levels behind an interval; chance around them is exact
+SEED = 1  # the same records give the same answer
+ROUNDS = 3  # shape and levels in turn
+MOST_YEARS = 10  # a date further away is not told
+
+
+@dataclass(frozen=True)
+class HoursAhead:
+    """Engine hours that a craft will run over some days: the mean and a central 90 % predictive interval."""
+
+    mean: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class ReachingDates:
+    """Days by which a number of engine hours is reached with chance 10, 50 and 90 %; None: not within `MOST_YEARS`."""
+
+    p10: date | None
+    p50: date | None
+    p90: date | None
+
+
+@dataclass(frozen=True)
+class UsageForecast:
+    """Engine hours ahead of each craft of a fleet, as known on ``as_of``.
+
+    ``craft``: indexed by craft_id: ``stretches`` between readings behind it; ``level`` beside the fleet's average;
+    ``own_share``, how much of that level is the craft's own rather than the fleet's, 0 to 1; ``retired``: no more
+    hours. ``remarks``: what stands on general experience, and what could not be used. Hours of a day count at its
+    end, like a meter reading, so that "between start and end" are the days after `start` up to and including `end`.
+    """
+
+    as_of: date
+    season: Season
+    shape: SeasonShape
+    levels: Levels
+    craft: pd.DataFrame
+    coefficient_draws: np.ndarray = field(repr=False)  # (DRAWS, terms) of the shape
+    remarks: tuple[str, ...] = ()
+
+    def hours_between(self, craft_id: str, start: date, end: date) -> HoursAhead:
+        """How many engine hours will the craft run after `start`, up to and including `end`?
+
+        Raises WrongUsage for an unknown craft, a start before as_of or an end before the start.
+        """
+        row = self._row(craft_id)
+        self._refuse_backwards(start, end)
+        if start == end or self.craft["retired"].iloc[row]:
+            return HoursAhead(0.0, 0.0, 0.0)
+        means, variances = (moment[:, -1] for moment in self._moments(row, start, end))
+        tail = 0.5 * (1.0 - CONFIDENCE)
+        low, high = (_quantile(means, variances, share) for share in (tail, 1.0 - tail))
+        return HoursAhead(self._mean(row, start, end), low, high)
+
+    def weekly(self, craft_id: str, start: date, weeks: int) -> pd.DataFrame:
+        """Engine hours of each week after `start`: ``week_of`` (its first day), ``mean``, ``low``, ``high``."""
+        if weeks < 0:
+            raise WrongUsage(f"weeks must be at least 0, not {weeks}.")
+        rows = []
+        for week in range(weeks):
+            begins = start + timedelta(weeks=week)
+            hours = self.hours_between(craft_id, begins, begins + timedelta(weeks=1))
+            rows.append((begins + timedelta(days=1), hours.mean, hours.low, hours.high))
+        table = pd.DataFrame(rows, columns=["week_of", "mean", "low", "high"])
+        return table.astype({"week_of": "datetime64[ns]", "mean": float, "low": float, "high": float})
+
+    def draws(self, craft_ids: list[str], start: date, weeks: int, n: int, seed: int = SEED) -> np.ndarray:
+        """n predictive draws of the engine hours of each craft in each week after `start`: (n, craft, weeks).
+
+        Joint: the shape of the season and the fleet's level are common to all craft of a draw, a craft's level to all
+        its weeks. Raises WrongUsage like `hours_between`.
+        """
+        rows = np.array([self._row(craft_id) for craft_id in craft_ids], dtype=int)
+        end = start + timedelta(weeks=weeks)
+        self._refuse_backwards(start, end)
+        if weeks == 0 or n == 0 or not len(rows):
+            return np.zeros((n, len(rows), weeks))
+        rng = np.random.default_rng(seed)
+        calendar = self._calendar(start, end)
+        beta = self.coefficient_draws[np.arange(n) % len(self.coefficient_draws)]
+        daily = self.shape.intensity(calendar, beta)
+        seasons, which = np.unique(calendar.season_of, return_inverse=True)
+        level = self.levels.draw(n, seasons, rng, rows)
+        mean, variance = np.zeros((n, len(rows), weeks)), np.zeros((n, len(rows), weeks))
+        chance = chance_variance(daily, calendar.in_season, self.levels.dispersion)
+        for k in range(len(seasons)):
+            for moment, of_day, days, power in (
+                (mean, daily, which == k, 1.0),
+                (variance, chance, (which == k) & calendar.in_season, POWER),
+                (variance, chance, (which == k) & ~calendar.in_season, 1.0),
+            ):
+                in_week = (of_day * days).reshape(n, weeks, 7).sum(axis=2)
+                moment += level[:, :, k, None] ** power * in_week[:, None, :]
+        scale = variance / mean
+        hours = rng.standard_gamma(mean / scale) * scale
+        hours[:, self.craft["retired"].to_numpy()[rows]] = 0.0
+        return np.asarray(hours)
+
+    def chance_of_running(self, craft_id: str, start: date, end: date, hours: float) -> float:
+        """How likely is it that the craft runs at least `hours` after `start`, up to and including `end`?"""
+        row = self._row(craft_id)
+        self._refuse_backwards(start, end)
+        if hours <= 0:
+            return 1.0
+        if start == end or self.craft["retired"].iloc[row]:
+            return 0.0
+        means, variances = self._moments(row, start, end)
+        return _chance_of_at_least(means[:, -1], variances[:, -1], hours)
+
+    def date_reaching(self, craft_id: str, hours: float, from_day: date) -> ReachingDates:
+        """On which day will the craft have run `hours` more engine hours since the end of `from_day`?
+
+        Raises WrongUsage for an unknown craft, hours that are not a number >= 0, or a day before as_of.
+        """
+        row = self._row(craft_id)
+        self._refuse_backwards(from_day, from_day)
+        if not 0 <= hours < np.inf:
+            raise WrongUsage(f"hours must be a number of at least 0, not {hours}.")
+        if hours == 0:
+            return ReachingDates(from_day, from_day, from_day)
+        if self.craft["retired"].iloc[row]:
+            return ReachingDates(None, None, None)
+        dates: list[date | None] = []
+        for years in (2, MOST_YEARS):  # the near future costs a fraction of the far one and mostly suffices
+            means, variances = self._moments(row, from_day, from_day + timedelta(days=365 * years))
+            days = [_first_day_reaching(means, variances, hours, share) for share in (0.10, 0.50, 0.90)]
+            dates = [None if day is None else from_day + timedelta(days=day) for day in days]
+            if None not in dates:
+                break
+        return ReachingDates(*dates)
+
+    def _row(self, craft_id: str) -> int:
+        if craft_id not in self.craft.index:
+            near = get_close_matches(craft_id, list(self.craft.index), n=1, cutoff=0.0)
+            hint = f" Did you mean {near[0]}?" if near else " craft.csv holds no craft."
+            raise WrongUsage(f"There is no craft {craft_id!r}.{hint}")
+        return int(self.craft.index.get_indexer(pd.Index([craft_id]))[0])
+
+    def _refuse_backwards(self, start: date, end: date) -> None:
+        if start < self.as_of:
+            raise WrongUsage(f"Hours ahead are told from {self.as_of} on, not from {start}; hours.csv tells the past.")
+        if end < start:
+            raise WrongUsage(f"The end, {end}, must not be before the start, {start}.")
+
+    def _calendar(self, start: date, end: date) -> Calendar:
+        return Calendar.of(self.season, start.toordinal() + 1, end.toordinal())
+
+    def _moments(self, row: int, start: date, end: date) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and chance variance of the hours up to each day after `start`, by draws: (DRAWS, days) each."""
+        calendar = self._calendar(start, end)
+        seasons, which = np.unique(calendar.season_of, return_inverse=True)
+        rng = np.random.default_rng([SEED, row])
+        level = self.levels.draw(len(self.coefficient_draws), seasons, rng, np.array([row]))[:, 0]
+        daily = self.shape.intensity(calendar, self.coefficient_draws) * level[:, which]
+        return np.cumsum(daily, axis=1), np.cumsum(
+            chance_variance(daily, calendar.in_season, self.levels.dispersion), axis=1
+        )
+
+    def _mean(self, row: int, start: date, end: date) -> float:
+        calendar = self._calendar(start, end)
+        seasons, which = np.unique(calendar.season_of, return_inverse=True)
+        level = self.levels.mean(seasons, row)
+        return float((self.shape.intensity(calendar) * level[which]).sum())
+
+
+def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
+    """Learn from the meter readings up to `as_of` how many engine hours each craft will run.
+
+    Nothing dated later is used, not even a retirement. A fleet without two readings of one craft gets the documented
+    default, with a wide interval, and a remark that says so. Raises ModelError where the readings cannot be fitted.
+    """
+    season = records.settings.season
+    stretches, remarks = engine_hours_between_readings(records, as_of)
+    known = pd.Index(records.craft["craft_id"], name="craft_id")
+    strangers = stretches.loc[~stretches["craft_id"].isin(known), "craft_id"].unique()
+    remarks += [f"{stranger}: not in craft.csv, so its meter readings are not used." for stranger in strangers]
+    stretches = stretches[stretches["craft_id"].isin(known)].reset_index(drop=True)
+    which = known.get_indexer(stretches["craft_id"])
+    shape = default_shape(season)
+    level = np.ones(len(known))
+    season_level: dict[int, float] = {}
+    for _ in range(ROUNDS if len(stretches) else 1):
+        if len(stretches):
+            shape = fit_shape(shape, stretches, level[which], season_level)
+        totals = season_totals(stretches, which, len(known), shape, as_of)
+        levels = pooled_levels(totals, float(np.log(DEFAULT_SEASON_HOURS / shape.year_hours())))
+        level = levels.craft_mean
+        season_level = dict(zip(levels.seasons.tolist(), np.exp(levels.season_mean).tolist(), strict=True))
+    if not len(stretches):
+        remarks.append(
+            f"No craft has two meter readings by {as_of}: hours ahead are general experience, {DEFAULT_SEASON_HOURS:g} "
+            "engine hours a craft and season, not this fleet's own. Enter meter readings in hours.csv."
+        )
+    retired = records.craft["retired_on"]
+    craft = pd.DataFrame(
+        {
+            "stretches": np.bincount(which, minlength=len(known)),
+            "level": levels.craft_mean,
+            "own_share": levels.own_share,
+            "retired": (retired.notna() & (retired <= pd.Timestamp(as_of))).to_numpy(),
+        },
+        index=known,
+    )
+    drawn = _coefficient_draws(shape, levels.dispersion, stretches, level[which], as_of)
+    return UsageForecast(as_of, season, shape, levels, craft, drawn, tuple(remarks))
+
+
+def _coefficient_draws(
+    shape: SeasonShape, dispersion: float, stretches: pd.DataFrame, level: np.ndarray, as_of: date
+) -> np.ndarray:
+    """Draws of the shape, all expecting the same total of the stretches seen: how high it lies is the levels' part."""
+    rng = np.random.default_rng(SEED)
+    variances, axes = np.linalg.eigh(dispersion * shape.covariance)  # in a season of a few days some are 0
+    steps = rng.standard_normal((DRAWS, len(variances))) * np.sqrt(np.maximum(variances, 0.0))
+    drawn: np.ndarray = shape.coefficients + steps @ axes.T
+    if len(stretches):
+        first, last = int(stretches["after"].min()) + 1, int(stretches["until"].max())
+        days = np.zeros(last - first + 2)
+        np.add.at(days, stretches["after"].to_numpy(int) + 1 - first, level)
+        np.subtract.at(days, stretches["until"].to_numpy(int) + 1 - first, level)
+        exposure = np.cumsum(days)[:-1]
+    else:
+        first, last = as_of.toordinal(), as_of.toordinal() + 364
+        exposure = np.ones(365)
+    calendar = Calendar.of(shape.season, first, last)
+    expected = shape.intensity(calendar, np.vstack([shape.coefficients, drawn])) @ exposure
+    drawn[:, [0, -1]] -= np.log(expected[1:, None] / expected[0])
+    return drawn
+
+
+def _chance_of_at_least(means: np.ndarray, variances: np.ndarray, hours: float) -> float:
+    """How likely a mixture of gammas with these means and variances reaches so many hours."""
+    from scipy.special import gammaincc
+
+    return float(gammaincc(means**2 / variances, hours * means / variances).mean())
+
+
+def _quantile(means: np.ndarray, variances: np.ndarray, share: float) -> float:
+    """Quantile of a mixture of gammas with these means and variances, to a thousandth of an hour."""
+    from scipy.optimize import brentq
+    from scipy.special import gammaincinv
+
+    def too_few(hours: float) -> float:
+        return 1.0 - share - _chance_of_at_least(means, variances, hours)
+
+    mean = means.mean()  # one gamma with the mixture's moments is near enough to begin with
+    scale = (variances.mean() + means.var()) / mean
+    least = most = float(gammaincinv(mean / scale, share) * scale)
+    while too_few(least) > 0 and least > 1e-6:
+        least *= 0.7
+    while too_few(most) < 0:
+        most = 1.3 * most + 1e-3
+    return float(brentq(too_few, least, most, xtol=1e-3)) if too_few(least) < 0 else least
+
+
+def _first_day_reaching(means: np.ndarray, variances: np.ndarray, hours: float, share: float) -> int | None:
+    """Days until `hours` are reached with chance `share`, from moments up to each day, (draws, days); None: later."""
+    low, high = 0, means.shape[1]  # columns before low do not reach it, those from high on do
+    while low < high:
+        middle = (low + high) // 2
+        if _chance_of_at_least(means[:, middle], variances[:, middle], hours) >= share:
+            high = middle
+        else:
+            low = middle + 1
+    return low + 1 if low < means.shape[1] else None
