@@ -1,0 +1,179 @@
+"""Everything that the decisions about one fleet share, as of a day: prices, use ahead, incidents, the best upkeep.
+
+Made once and asked unit by unit. Craft that run alike at the same rate share their upkeep, since solving it is what
+takes time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from functools import cached_property
+
+import numpy as np
+
+from forecaster.core_loss import CoreLoss, core_loss
+from forecaster.craft_weeks import HORIZON_WEEKS, CraftWeeks, craft_weeks
+from forecaster.errors import WrongUsage
+from forecaster.fleet_prices import refuse_wrong_prices, usual_day_rate
+from forecaster.fresh_life import fresh_life
+from forecaster.learning import TwoStageFit
+from forecaster.lives import Histories
+from forecaster.pieces import covariates
+from forecaster.policy import Upkeep, best_upkeep, cost_scatter
+from forecaster.prices import Prices, prices_of
+from forecaster.records import FleetRecords
+from forecaster.service_life import IncidentRate, incident_rate
+from forecaster.unit_ahead import UnitAhead, unit_ahead
+from forecaster.usage_forecast import forecast_usage
+from forecaster.waiting import Waiting, waiting
+
+DRAWS = 48  # posterior draws behind a decision: an interval's ends move by a few per cent with more
+USAGE_DRAWS = 200
+# The grid of the best upkeep, and how alike two craft's seasons must be to share one.
+STEP_H = 10.0
+SEASON_ROUNDED_H = 40.0
+# What moves the answer most: each input is raised and lowered by this share in turn.
+SWING = 0.25
+SWUNG = ("rebuild", "new_unit", "engine_damage", "day_rate", "core_lost", "engine_hit", "check")
+
+
+@dataclass(frozen=True)
+class Swing:
+    """How far an input moves the answer: extra cost of waiting (best later minus now) with it low and high."""
+
+    what: str
+    low: float
+    high: float
+
+
+@dataclass
+class Decisions:
+    """A fleet's decisions as of a day; made by `decisions_for`."""
+
+    records: FleetRecords
+    histories: Histories
+    fit: TwoStageFit
+    core: CoreLoss
+    rate: IncidentRate
+    weekly_hours: dict[str, np.ndarray]  # by craft, (HORIZON_WEEKS,)
+    usual_day_rate: float
+    overrides: dict[str, float]
+    _upkeeps: dict[tuple[float, ...], Upkeep] = field(default_factory=dict, repr=False)
+    _aheads: dict[str, UnitAhead] = field(default_factory=dict, repr=False)
+
+    @property
+    def as_of(self) -> date:
+        """The day."""
+        return self.histories.as_of
+
+    def unit(self, unit_id: str) -> Histories:
+        """The running life of a unit in service. Raises WrongUsage where it is none."""
+        units = self.histories.in_service()
+        chosen = (units.lives["unit_id"] == unit_id).to_numpy()
+        if not chosen.any():
+            known = ", ".join(list(units.lives["unit_id"])[:12])
+            raise WrongUsage(f"Unit {unit_id!r} is not in service on {self.as_of}. In service: {known}.")
+        return units.select(chosen)
+
+    def prices(self, craft_id: str) -> Prices:
+        """The prices that count on a craft: its own day rate, or the fleet's usual one."""
+        craft = self.records.craft
+        own = craft.loc[craft["craft_id"] == craft_id, "day_rate"].dropna()
+        day_rate = float(own.iloc[0]) if len(own) else self.usual_day_rate
+        given = prices_of(self.records.settings, day_rate, self.core.core_lost.mean, self.core.engine_hit.mean)
+        return given.with_values(**self.overrides)
+
+    def season_hours(self, craft_id: str) -> float:
+        """Engine hours of a season: the mean of those ahead, h."""
+        weeks = self.weekly_hours[craft_id]
+        return max(float(weeks.sum()) * 52 / len(weeks), SEASON_ROUNDED_H)
+
+    def upkeep(self, craft_id: str, prices: Prices | None = None) -> Upkeep:
+        """The best upkeep of units on a craft."""
+        prices = self.prices(craft_id) if prices is None else prices
+        season = max(round(self.season_hours(craft_id) / SEASON_ROUNDED_H) * SEASON_ROUNDED_H, SEASON_ROUNDED_H)
+        x = self._covariates(craft_id)
+        key = (season, *x, *(float(v) for v in vars(prices).values()))
+        if key not in self._upkeeps:
+            life = fresh_life(self.fit.theta, self.fit.prior, x, self.rate, STEP_H)
+            self._upkeeps[key] = best_upkeep(life, prices, season)
+        return self._upkeeps[key]
+
+    @cached_property
+    def scatter(self) -> np.ndarray:
+        """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,)."""
+        craft_id = str(self.histories.in_service().lives["craft_id"].iloc[0])
+        typical, x = self.upkeep(craft_id), self._covariates(craft_id)
+        theta = self.fit.theta[:DRAWS]
+        lives = [fresh_life(theta[[k]], self.fit.prior, x, self.rate, STEP_H) for k in range(len(theta))]
+        return cost_scatter(typical, lives, typical.steps * STEP_H)
+
+    def _covariates(self, craft_id: str) -> np.ndarray:
+        """Covariates of the next unit on a craft: its own water and tune, parts as the fleet has them."""
+        lives = self.histories.lives
+        fleet = covariates(lives, self.fit.shares).mean(axis=0)
+        own = lives[lives["craft_id"] == craft_id]
+        if not len(own):
+            alike: np.ndarray = np.round(fleet, 1)
+            return alike
+        here = covariates(own, self.fit.shares).mean(axis=0)
+        return np.round(np.array([fleet[0], here[1], here[2]]), 1)
+
+    def weeks(self, craft_id: str, upkeep: Upkeep) -> CraftWeeks:
+        """The craft's weeks ahead, laid out for an upkeep."""
+        return craft_weeks(self.weekly_hours[craft_id], self.as_of, self.records.settings.season, upkeep)
+
+    def ahead(self, unit_id: str) -> UnitAhead:
+        """The unit followed ahead over its craft's weeks."""
+        if unit_id not in self._aheads:
+            unit = self.unit(unit_id)
+            craft_id = str(unit.lives["craft_id"].iloc[0])
+            weeks = self.weeks(craft_id, self.upkeep(craft_id))
+            self._aheads[unit_id] = unit_ahead(self.fit, unit, weeks.step_hours, self.rate, DRAWS)
+        return self._aheads[unit_id]
+
+    def waiting(self, unit_id: str, **prices: float) -> Waiting:
+        """Rebuild now or later: every option of one unit; `prices` replaces some of them, for what-if questions."""
+        craft_id = str(self.unit(unit_id).lives["craft_id"].iloc[0])
+        given = self.prices(craft_id).with_values(**prices)
+        upkeep = self.upkeep(craft_id, given)
+        return waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self.scatter)
+
+    def swings(self, unit_id: str) -> tuple[Swing, ...]:
+        """What moves the answer most: each input lower and higher by a quarter, greatest movement first."""
+        base = vars(self.prices(str(self.unit(unit_id).lives["craft_id"].iloc[0])))
+
+        def gain(what: str, factor: float) -> float:
+            changed = base[what] * factor
+            changed = min(changed, 1.0) if what in ("core_lost", "engine_hit") else changed
+            one = self.waiting(unit_id, **{what: changed})
+            return one.best_later.expected_cost - one.option("rebuild").expected_cost
+
+        found = [Swing(what, gain(what, 1 - SWING), gain(what, 1 + SWING)) for what in SWUNG]
+        return tuple(sorted(found, key=lambda swing: -abs(swing.high - swing.low)))
+
+
+def decisions_for(
+    records: FleetRecords, histories: Histories, fit: TwoStageFit, overrides: dict[str, float] | None = None
+) -> Decisions:
+    """Gather what decisions need. `overrides`: values for fields of `Prices` that any face may set.
+
+    Raises WrongUsage for a price that is not known or negative.
+    """
+    overrides = dict(overrides or {})
+    refuse_wrong_prices(overrides)
+    as_of = histories.as_of
+    names = list(records.craft["craft_id"])
+    usage = forecast_usage(records, as_of)
+    hours = usage.draws(names, as_of, HORIZON_WEEKS, USAGE_DRAWS).mean(axis=0)
+    return Decisions(
+        records,
+        histories,
+        fit,
+        core_loss(records, as_of),
+        incident_rate(histories),
+        dict(zip(names, hours, strict=True)),
+        usual_day_rate(records),
+        overrides,
+    )

@@ -1,0 +1,141 @@
+"""A fresh unit on a grid of engine hours: its chances of failing and of being noticed in each step, by state.
+
+All that is known of a running unit whose water is yet to come is its age and the age at its last quiet check (0: none).
+For each such state: the chance that it is defective, and that it fails, or is noticed, in the next step. Averaged over
+the posterior, so that not knowing the parameters is part of the chance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecaster.integrand import log_sigmoid
+from forecaster.priors import INDEX, Prior
+from forecaster.service_life import IncidentRate, chance_sound
+
+STEP_H = 5.0
+OLDEST_H = 600.0  # beyond, a unit counts as this old: by then any plausible rule has opened it
+DRAWS = 100
+
+
+@dataclass(frozen=True)
+class FreshLife:
+    """Chances by age i and age at the last quiet check j <= i, both in steps of `step_h`, (n, n) each; NaN for j > i.
+
+    `alive` (n, n): chance of reaching that state from fresh, unopened, if the check at j was made and quiet;
+    `defective`, `fails`, `noticed`: given that state; the last two within the next step. `sensitivity` and
+    `specificity` of a check.
+    """
+
+    step_h: float
+    alive: np.ndarray
+    defective: np.ndarray
+    fails: np.ndarray
+    noticed: np.ndarray
+    sensitivity: float
+    specificity: float
+
+    @property
+    def n(self) -> int:
+        """How many ages there are."""
+        return len(self.alive)
+
+
+def fresh_life(
+    theta: np.ndarray,
+    prior: Prior,
+    x: np.ndarray,
+    rate: IncidentRate | None,
+    step_h: float = STEP_H,
+    oldest_h: float = OLDEST_H,
+) -> FreshLife:
+    """Chances of a fresh unit with covariates `x` (3,), water at `rate`, over posterior draws `theta` (d, p)."""
+    theta = theta[:DRAWS]
+    n = round(oldest_h / step_h) + 1
+    ages = np.arange(n + 1) * step_h
+    sound = chance_sound(theta, prior, x, rate, ages)
+    turned = sound[:, :-1] - sound[:, 1:]
+    steps = stage_2_steps(theta, n, step_h)
+    defective = np.zeros((n, n))  # [i, s]: became defective in step s, and at age i still runs unnoticed
+    fails = np.zeros((n, n))  # [i, s]: the same, and failing in step i
+    noticed = np.zeros((n, n))
+    for i in range(n):
+        lag = np.arange(i - 1, -1, -1)  # steps from the end of step s to age i, for s = 0 .. i-1
+        defective[i, :i] = (turned[:, :i] * steps.running[:, lag]).mean(axis=0)
+        fails[i, :i] = (turned[:, :i] * steps.fails[:, lag]).mean(axis=0)
+        noticed[i, :i] = (turned[:, :i] * steps.noticed[:, lag]).mean(axis=0)
+        fails[i, i] = (turned[:, i] * steps.fails_at_once).mean()
+        noticed[i, i] = (turned[:, i] * steps.noticed_at_once).mean()
+    sens = float(np.exp(log_sigmoid(theta[:, INDEX["logit_sensitivity"]])).mean())
+    spec = float(np.exp(log_sigmoid(theta[:, INDEX["logit_specificity"]])).mean())
+    return _by_state(sound[:, :n].mean(axis=0), defective, fails, noticed, sens, spec, step_h)
+
+
+def _by_state(
+    sound: np.ndarray,
+    defective: np.ndarray,
+    fails: np.ndarray,
+    noticed: np.ndarray,
+    sens: float,
+    spec: float,
+    step_h: float,
+) -> FreshLife:
+    """Weigh what turned before the check by missing it, what turned later or not by letting it pass."""
+    n = len(sound)
+    none = np.arange(n) == 0  # no check at all: weights 1
+
+    def weighted(by_step: np.ndarray) -> np.ndarray:
+        before = np.concatenate([np.zeros((n, 1)), np.cumsum(by_step, axis=1)], axis=1)[:, :n]  # turned before age j
+        after = by_step.sum(axis=1)[:, None] - before
+        both: np.ndarray = np.where(none, 1.0, 1 - sens) * before + np.where(none, 1.0, spec) * after
+        return both
+
+    ill = weighted(defective)
+    alive = ill + np.where(none, 1.0, spec) * sound[:, None]
+    reachable = np.tril(np.ones((n, n), dtype=bool))
+
+    def given(part: np.ndarray) -> np.ndarray:
+        return np.where(reachable, part / np.maximum(alive, 1e-300), np.nan)
+
+    return FreshLife(
+        step_h,
+        np.where(reachable, alive, np.nan),
+        given(ill),
+        given(weighted(fails)),
+        given(weighted(noticed)),
+        sens,
+        spec,
+    )
+
+
+@dataclass(frozen=True)
+class Stage2Steps:
+    """A defective unit by steps since the end of the step in which it turned, per draw: (d, n) each.
+
+    `running`: neither failed nor noticed by then; `fails`, `noticed`: in the step that follows. `..._at_once` (d,): in
+    the rest of the step in which it turned, on average half of it.
+    """
+
+    running: np.ndarray
+    fails: np.ndarray
+    noticed: np.ndarray
+    fails_at_once: np.ndarray
+    noticed_at_once: np.ndarray
+
+
+def stage_2_steps(theta: np.ndarray, n: int, step_h: float) -> Stage2Steps:
+    """Stage 2 and noticing on the grid; turning happens in the middle of a step."""
+    edges = np.concatenate([[0.0], (np.arange(n + 1) + 0.5) * step_h])
+    shape = np.exp(theta[:, INDEX["log_shape_2"], None])
+    scale = np.exp(theta[:, INDEX["log_scale_2_h"], None])
+    rate = np.exp(theta[:, INDEX["log_rate_noticed_per_h"], None])
+    surviving = np.exp(-((edges / scale) ** shape))
+    unnoticed = np.exp(-rate * edges)
+    both = surviving * unnoticed
+    # Within a step both may happen; the first counts. Failing first: mean of not being noticed over the step.
+    fails = (surviving[:, :-1] - surviving[:, 1:]) * (unnoticed[:, :-1] + unnoticed[:, 1:]) / 2
+    noticed = np.maximum(both[:, :-1] - both[:, 1:] - fails, 0.0)
+    fails = both[:, :-1] - both[:, 1:] - noticed
+    return Stage2Steps(both[:, 1:-1], fails[:, 1:], noticed[:, 1:], fails[:, 0], noticed[:, 0])

@@ -1,0 +1,289 @@
+"""Rebuild now or later: what each option costs from today to the horizon, for one unit.
+
+The options: rebuild in a week, unless it fails or is noticed first; check in a week, rebuild if it rattles, else go on
+to the next off-season; never, until it fails. Counted in each: the planned job at that day's price, being noticed,
+failing, and the lives after this one under their best upkeep (``forecaster.policy``), so that "later" is not cheaper
+merely because the horizon ends. The unit's own incidents and checks are followed exactly up to its first opening.
+Costs are per posterior draw.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+
+import numpy as np
+
+from forecaster.craft_weeks import CraftWeeks
+from forecaster.policy import Upkeep
+from forecaster.prices import Prices
+from forecaster.unit_ahead import UnitAhead
+
+WEEKS_A_YEAR = 52
+WEEKS_A_MONTH = WEEKS_A_YEAR / 12
+
+
+@dataclass(frozen=True)
+class Option:
+    """One thing to do: "rebuild", "check" or "none" (never, until it fails), its day and its expected cost."""
+
+    action: str
+    on: date | None
+    week: int
+    expected_cost: float
+    low: float  # central 90 % of the posterior
+    high: float
+
+
+@dataclass(frozen=True)
+class Triggers:
+    """Hours since rebuild at which to act in the coming season, if it still runs then; None: not this season."""
+
+    check_at_hours: float | None
+    rebuild_at_hours: float | None
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """Every option of one unit, per draw and on average, money from today to the horizon.
+
+    `rebuild`, `check` (d, w): cost of acting in each week; `none` (d,). `running` (w,): chance that it still runs,
+    unopened, at each week's start; `rattles` (w,) the chance that it would then rattle when spun. `left`: expected cost
+    of leaving it to the coming season and acting at its triggers.
+    """
+
+    weeks: CraftWeeks
+    prices: Prices
+    rebuild: np.ndarray
+    check: np.ndarray
+    none: np.ndarray
+    running: np.ndarray
+    rattles: np.ndarray
+    triggers: Triggers
+    left: float
+
+    def option(self, action: str, week: int = 0) -> Option:
+        """One option with its interval."""
+        draws = {"rebuild": self.rebuild, "check": self.check}[action][:, week] if action != "none" else self.none
+        low, high = np.quantile(draws, [0.05, 0.95])
+        on = self.weeks.first_day[week] if action != "none" else None
+        return Option(action, on, week, float(draws.mean()), float(low), float(high))
+
+    @cached_property
+    def options(self) -> tuple[Option, ...]:
+        """All of them: rebuild by week, check by week, none."""
+        weeks = range(self.weeks.n)
+        return (
+            *(self.option("rebuild", w) for w in weeks),
+            *(self.option("check", w) for w in weeks),
+            self.option("none"),
+        )
+
+    @property
+    def best(self) -> Option:
+        """The option of least expected cost."""
+        return min(self.options, key=lambda option: option.expected_cost)
+
+    @property
+    def best_later(self) -> Option:
+        """The best of all else than rebuilding now; another week before the unit runs again is still "now"."""
+        runs = self.weeks.step_of_week
+        others = [o for o in self.options if not (o.action == "rebuild" and runs[o.week] == 0)]
+        return min(others, key=lambda option: option.expected_cost)
+
+    def draws_of(self, option: Option) -> np.ndarray:
+        """An option's cost under each posterior draw, (d,)."""
+        if option.action == "none":
+            return self.none
+        draws: np.ndarray = (self.rebuild if option.action == "rebuild" else self.check)[:, option.week]
+        return draws
+
+    @property
+    def chance_now_is_cheaper(self) -> float:
+        """How probable it is, by the posterior, that rebuilding now costs no more than the best of all else."""
+        return float((self.rebuild[:, 0] <= self.draws_of(self.best_later)).mean())
+
+    @property
+    def break_even_rebuild_price(self) -> float:
+        """The price of this rebuild now at which it costs as much as the best of all else (may be below 0)."""
+        return self.prices.rebuild + self.best_later.expected_cost - float(self.rebuild[:, 0].mean())
+
+    @property
+    def value_of_check(self) -> float:
+        """What the best check saves beside the best option without one; 0 where none does."""
+        without = min(float(self.rebuild.mean(axis=0).min()), float(self.none.mean()))
+        return max(without - float(self.check.mean(axis=0).min()), 0.0)
+
+    @property
+    def cost_of_waiting(self) -> tuple[tuple[date, float], ...]:
+        """What each month of putting the rebuild off costs beside rebuilding now: (day, extra cost)."""
+        mean = self.rebuild.mean(axis=0)
+        weeks = np.unique(np.floor(np.arange(0, self.weeks.n / WEEKS_A_MONTH) * WEEKS_A_MONTH).astype(int))
+        return tuple((self.weeks.first_day[w], float(mean[w] - mean[0])) for w in weeks[1:])
+
+    @property
+    def cost_of_waiting_per_month(self) -> float:
+        """The dearest of the first twelve months of putting the rebuild off: what one such month costs."""
+        extra = np.array([0.0, *(cost for _, cost in self.cost_of_waiting[:12])])
+        return float(np.diff(extra).max())
+
+
+def waiting(
+    ahead: UnitAhead, weeks: CraftWeeks, upkeep: Upkeep, prices: Prices, scatter: np.ndarray | None = None
+) -> Waiting:
+    """Cost every option of one unit. `ahead` must have been followed over ``weeks.step_hours``.
+
+    `scatter` (d,): yearly cost of the lives to come under each draw of `ahead`, as a ratio to the mean, so that they
+    add to the interval; the posterior's mean stands for all draws when None.
+    """
+    mean_fresh = _fresh_ahead(weeks, upkeep)
+    scatter = np.ones(len(ahead.sound)) if scatter is None else scatter
+    # Lives to come cost by the hours that they run: none in the off-season.
+    years = weeks.n / WEEKS_A_YEAR
+    years_left = years * (1 - ahead.hours[weeks.step_of_week] / ahead.hours[-1]) if len(ahead.hours) > 1 else 0.0
+    fresh = mean_fresh + (scatter[:, None] - 1) * upkeep.cost_per_year * years_left
+    fails, noticed, running = ahead.fails, ahead.noticed, ahead.running
+    # A step's end: what a fresh unit costs from there, and what ends the life in it.
+    after = fresh[:, weeks.week_of_step + 1]
+    ended = fails * (prices.failure() + after) + noticed * (prices.noticed() + after)
+    spent = np.concatenate([np.zeros((len(ended), 1)), np.cumsum(ended, axis=1)], axis=1)
+    planned = np.array([prices.planned(bool(s)) for s in weeks.in_season])
+    done = weeks.step_of_week[:-1]
+    rebuild = spent[:, done] + running[:, done] * (planned + fresh[:, :-1])
+    worn = _WornAhead(weeks, upkeep, ahead)
+    none = spent[:, -1] + running[:, -1] * worn(weeks.n, None)
+    check = _checks(ahead, weeks, prices, spent, fresh, planned, worn)
+    triggers, left = _stopped(ahead, weeks, prices, mean_fresh, planned, worn, (check - spent[:, done]).mean(axis=0))
+    rattles = np.array([ahead.rattles(int(k)).mean() for k in done])
+    return Waiting(weeks, prices, rebuild, check, none, running.mean(axis=0)[done], rattles, triggers, left)
+
+
+def _fresh_ahead(weeks: CraftWeeks, upkeep: Upkeep) -> np.ndarray:
+    """Cost of a fresh unit from each week's start to the horizon, where a fresh unit is worth 0, (w + 1,)."""
+    by_stage = upkeep.ahead[:, 0, 0]
+    value = by_stage[weeks.stage] + upkeep.cost_per_year * (weeks.year[-1] - weeks.year)
+    answer: np.ndarray = value - by_stage[weeks.stage[-1]]
+    return answer
+
+
+class _WornAhead:
+    """Cost from a week's start to the horizon of a unit still running then: by its age and its last quiet check."""
+
+    def __init__(self, weeks: CraftWeeks, upkeep: Upkeep, ahead: UnitAhead) -> None:
+        self.weeks, self.upkeep, self.ahead = weeks, upkeep, ahead
+
+    def __call__(self, week: int, checked_step: int | None) -> float:
+        step_h, last = self.upkeep.life.step_h, self.upkeep.life.n - 1
+        age = self.ahead.age_h + self.ahead.hours[self.weeks.step_of_week[week]]
+        i = min(round(age / step_h), last)
+        checked = 0.0 if checked_step is None else self.ahead.age_h + self.ahead.hours[checked_step]
+        j = min(round(checked / step_h), i)
+        stages, years = self.weeks.stage, self.weeks.year
+        value = self.upkeep.ahead[stages[week], i, j] + self.upkeep.cost_per_year * (years[-1] - years[week])
+        return float(value - self.upkeep.ahead[stages[-1], 0, 0])
+
+
+def _checks(
+    ahead: UnitAhead,
+    weeks: CraftWeeks,
+    prices: Prices,
+    spent: np.ndarray,
+    fresh: np.ndarray,
+    planned: np.ndarray,
+    worn: _WornAhead,
+) -> np.ndarray:
+    """The cost of a check in each week, (d, w); weeks between which nothing runs and no price changes share theirs."""
+    columns: list[np.ndarray] = []
+    for week in range(weeks.n):
+        same_step = week > 0 and weeks.step_of_week[week] == weeks.step_of_week[week - 1]
+        if same_step and weeks.in_season[week] == weeks.in_season[week - 1]:
+            columns.append(columns[-1])
+        else:
+            columns.append(_check(week, ahead, weeks, prices, spent, fresh, planned, worn))
+    return np.stack(columns, axis=1)
+
+
+def _check(
+    week: int,
+    ahead: UnitAhead,
+    weeks: CraftWeeks,
+    prices: Prices,
+    spent: np.ndarray,
+    fresh: np.ndarray,
+    planned: np.ndarray,
+    worn: _WornAhead,
+) -> np.ndarray:
+    """Check in a week: rebuild if it rattles, else go on to the next off-season, (d,)."""
+    k = int(weeks.step_of_week[week])
+    looked = prices.looked_at(bool(weeks.in_season[week]))
+    before = spent[:, k] + ahead.running[:, k] * looked
+    rattles = ahead.rattles(k) * (planned[week] + fresh[:, week])
+    fails, noticed, running = ahead.after_quiet_check(k)
+    off = _next_off_season(weeks, week)
+    stop = int(weeks.step_of_week[off])
+    after = fresh[:, weeks.week_of_step + 1]
+    ended = fails * (prices.failure() + after) + noticed * (prices.noticed() + after)
+    on = ended[:, k:stop].sum(axis=1) + running[:, stop] * worn(off, k)
+    total: np.ndarray = before + rattles + on
+    return total
+
+
+def _next_off_season(weeks: CraftWeeks, week: int) -> int:
+    """The first off-season week after the season that follows a week; the horizon where none does."""
+    inside = weeks.in_season
+    season = np.flatnonzero(inside[week:])
+    if not len(season):
+        return weeks.n
+    after = np.flatnonzero(~inside[week + season[0] :])
+    return int(week + season[0] + after[0]) if len(after) else weeks.n
+
+
+def _stopped(
+    ahead: UnitAhead,
+    weeks: CraftWeeks,
+    prices: Prices,
+    fresh: np.ndarray,
+    planned: np.ndarray,
+    worn: _WornAhead,
+    check_from: np.ndarray,
+) -> tuple[Triggers, float]:
+    """Hours at which acting beats going on in the coming season, by optimal stopping backwards from its close.
+
+    On the unit's own path, at each in-season week: rebuild, check, or run the week and decide again; at the close it
+    is worth the lesser of a rebuild then and going on. Also the expected cost of doing so.
+    `fresh` is the posterior's mean here; `check_from` (w,): cost from a week on of checking in it.
+    """
+    season = np.flatnonzero(weeks.in_season)
+    if not len(season):
+        return Triggers(None, None), float(ahead.running[:, 0].mean() * worn(weeks.n, None))
+    first = int(season[0])
+    close = _next_off_season(weeks, first)
+    running, fails, noticed = (part.mean(axis=0) for part in (ahead.running, ahead.fails, ahead.noticed))
+    stop = int(weeks.step_of_week[close])
+    at_close = worn(close, None)
+    if close < weeks.n:
+        at_close = min(at_close, planned[close] + fresh[close])
+    value = float(running[stop] * at_close)
+    acts: dict[int, str] = {}
+    after = fresh[weeks.week_of_step + 1]
+    for k in range(stop - 1, int(weeks.step_of_week[first]) - 1, -1):
+        week = int(weeks.week_of_step[k])
+        go_on = fails[k] * (prices.failure() + after[k]) + noticed[k] * (prices.noticed() + after[k]) + value
+        rebuild = running[k] * (planned[week] + fresh[week])
+        check = float(check_from[week])
+        value = min(go_on, rebuild, check)
+        if value < go_on:
+            acts[k] = "rebuild" if rebuild <= check else "check"
+
+    def first_hours(action: str) -> float | None:
+        steps = [k for k, act in acts.items() if act == action]
+        return float(ahead.age_h + ahead.hours[min(steps)]) if steps else None
+
+    begun = int(weeks.step_of_week[first])
+    before = float((fails[:begun] * (prices.failure() + after[:begun])).sum())
+    before += float((noticed[:begun] * (prices.noticed() + after[:begun])).sum())
+    look, open_it = first_hours("check"), first_hours("rebuild")
+    # A check after the hours at which it would be opened anyway is none.
+    look = None if look is not None and open_it is not None and look > open_it else look
+    return Triggers(look, open_it), before + value

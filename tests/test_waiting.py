@@ -1,0 +1,185 @@
+"""Rebuild now or later: the unit followed ahead, the costs of each option, and the laws that they obey."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from forecaster.craft_weeks import CraftWeeks, craft_weeks
+from forecaster.fresh_life import FreshLife, fresh_life
+from forecaster.learning import TwoStageFit, fit_two_stage
+from forecaster.policy import Upkeep, best_upkeep
+from forecaster.prices import Prices
+from forecaster.priors import read_priors
+from forecaster.service_life import IncidentRate
+from forecaster.settings import Season
+from forecaster.unit_ahead import UnitAhead, unit_ahead
+from forecaster.waiting import Waiting, waiting
+from tests.bare_lives import BareLife, histories_of
+from tests.calibration import drawn_life
+
+PRICES = Prices(650, 120, 1700, 5200, 60, 3, 9, 0.5, day_rate=200, core_lost=0.5, engine_hit=0.1)
+RATE = IncidentRate(1 / 300, {"prompt": 0.6, "none": 0.4}, 20)
+SEASON = Season()
+AS_OF = date(2026, 10, 31)
+IN_SEASON = np.array([SEASON.contains(d) for d in (date.fromordinal(AS_OF.toordinal() + 7 * w) for w in range(104))])
+HOURS = np.where(IN_SEASON, 6.5, 0.0)
+SEASON_HOURS = 6.5 * 24
+RATTLING = BareLife(120.0, incidents=[(110.0, "none")], checks=[(119.0, "rattle")])
+
+
+@pytest.fixture(scope="module")
+def fit() -> TwoStageFit:
+    """Learned from 80 lives by the law at the priors' medians, a bearing that wears out."""
+    rng = np.random.default_rng(3)
+    return fit_two_stage(histories_of(*(drawn_life(rng, read_priors().mean) for _ in range(80))))
+
+
+@pytest.fixture(scope="module")
+def life(fit: TwoStageFit) -> FreshLife:
+    return fresh_life(fit.theta, fit.prior, np.array([0.2, 0.5, 0.1]), RATE, step_h=10.0)
+
+
+def upkeep_for(life: FreshLife, prices: Prices) -> Upkeep:
+    return best_upkeep(life, prices, SEASON_HOURS)
+
+
+def followed(fit: TwoStageFit, unit: BareLife, rate: IncidentRate | None = RATE) -> UnitAhead:
+    return unit_ahead(fit, histories_of(unit), HOURS[HOURS > 0], rate, draws=24)
+
+
+def laid_out(life: FreshLife, prices: Prices = PRICES) -> tuple[CraftWeeks, Upkeep]:
+    upkeep = upkeep_for(life, prices)
+    return craft_weeks(HOURS, AS_OF, SEASON, upkeep), upkeep
+
+
+def answer(fit: TwoStageFit, life: FreshLife, unit: BareLife, prices: Prices = PRICES) -> Waiting:
+    weeks, upkeep = laid_out(life, prices)
+    return waiting(followed(fit, unit), weeks, upkeep, prices)
+
+
+def gain_of_now(one: Waiting) -> float:
+    """What rebuilding now saves beside the best of all else."""
+    return one.best_later.expected_cost - one.option("rebuild").expected_cost
+
+
+@pytest.mark.parametrize(
+    "unit", [BareLife(0.0), BareLife(120.0, incidents=[(110.0, "none")], checks=[(60.0, "quiet")])]
+)
+def test_every_fate_adds_up_to_one(fit: TwoStageFit, unit: BareLife) -> None:
+    ahead = followed(fit, unit)
+    gone = np.cumsum(ahead.fails + ahead.noticed, axis=1)
+    np.testing.assert_allclose(ahead.running[:, 1:] + gone, 1.0, atol=1e-9)
+
+
+def test_without_noticing_and_water_the_failures_are_the_forecasts(fit: TwoStageFit) -> None:
+    """The week-by-week path and the forecast of the same unit tell the same chance of failing."""
+    from dataclasses import replace
+
+    quiet = fit.theta.copy()
+    quiet[:, 9] = -30.0  # nobody notices anything
+    mute = replace(fit, draws=replace(fit.draws, theta=quiet))
+    unit = BareLife(90.0, incidents=[(80.0, "none")])
+    ahead = followed(mute, unit, rate=None)
+    total = ahead.fails[:, :12].sum(axis=1)
+    told = mute.chance_of_failing(histories_of(unit), np.array([12 * 6.5]), draws=24)[:, 0, 0]
+    np.testing.assert_allclose(total, told, atol=6e-3)
+
+
+def test_water_to_come_makes_failing_more_likely(fit: TwoStageFit) -> None:
+    wet, dry = followed(fit, BareLife(50.0)), followed(fit, BareLife(50.0), rate=None)
+    assert wet.running[:, -1].mean() < dry.running[:, -1].mean()
+
+
+def test_off_season_weeks_before_it_runs_again_cost_the_same(fit: TwoStageFit, life: FreshLife) -> None:
+    one = answer(fit, life, BareLife(150.0))
+    before = one.weeks.step_of_week[:-1] == 0
+    idle = before & ~one.weeks.in_season
+    np.testing.assert_allclose(one.rebuild[:, idle], one.rebuild[:, [0]] @ np.ones((1, idle.sum())))
+
+
+def test_a_unit_that_rattles_is_rebuilt_now_and_a_fresh_one_is_not(fit: TwoStageFit, life: FreshLife) -> None:
+    """Noise when spun by hand means that it will fail: common practice, no source."""
+    assert gain_of_now(answer(fit, life, RATTLING)) > 0
+    assert gain_of_now(answer(fit, life, BareLife(0.0))) < 0
+
+
+def test_a_fresh_unit_rebuilt_now_wastes_about_the_price_of_the_rebuild(fit: TwoStageFit, life: FreshLife) -> None:
+    one = answer(fit, life, BareLife(0.0))
+    assert one.break_even_rebuild_price < 0.35 * PRICES.rebuild
+
+
+@settings(max_examples=12, deadline=None)
+@given(age=st.floats(10, 250), more=st.floats(1.05, 2.0))
+def test_dearer_failure_never_makes_waiting_better(fit: TwoStageFit, life: FreshLife, age: float, more: float) -> None:
+    """Beside never opening it, rebuilding now gains from dearer failures."""
+    dear = PRICES.with_values(new_unit=1700 * more, engine_damage=5200 * more)
+    unit = BareLife(age)
+    cheap_gain = answer(fit, life, unit).none.mean() - answer(fit, life, unit).rebuild[:, 0].mean()
+    dear_one = answer(fit, life, unit, dear)
+    assert dear_one.none.mean() - dear_one.rebuild[:, 0].mean() >= cheap_gain - 1e-6
+
+
+@settings(max_examples=12, deadline=None)
+@given(age=st.floats(5, 200))
+def test_an_untreated_incident_just_now_never_makes_waiting_better(
+    fit: TwoStageFit, life: FreshLife, age: float
+) -> None:
+    wet = answer(fit, life, BareLife(age, incidents=[(age, "none")]))
+    assert gain_of_now(wet) >= gain_of_now(answer(fit, life, BareLife(age))) - 1e-6
+
+
+def test_with_failure_no_dearer_than_a_rebuild_waiting_wins(fit: TwoStageFit, life: FreshLife) -> None:
+    same = PRICES.with_values(new_unit=650, engine_damage=0, rebuild_in_season_extra=0, day_rate=0, check=60)
+    one = answer(fit, life, BareLife(260.0), same)
+    assert one.best.action == "none" or one.best.week > 0
+    assert gain_of_now(one) < 0
+
+
+def test_a_horizon_shorter_by_a_season_does_not_turn_now_into_never(fit: TwoStageFit, life: FreshLife) -> None:
+    upkeep = upkeep_for(life, PRICES)
+    gains = []
+    for years in (1, 2, 3):
+        inside = [SEASON.contains(date.fromordinal(AS_OF.toordinal() + 7 * w)) for w in range(52 * years)]
+        hours = np.where(inside, 6.5, 0.0)
+        weeks = craft_weeks(hours, AS_OF, SEASON, upkeep)
+        ahead = unit_ahead(fit, histories_of(RATTLING), hours[hours > 0], RATE, draws=24)
+        gains.append(gain_of_now(waiting(ahead, weeks, upkeep, PRICES)))
+    assert min(gains) > 0
+    assert gains[1] == pytest.approx(gains[2], rel=0.05)
+
+
+def test_the_break_even_price_is_where_now_and_later_cost_the_same(fit: TwoStageFit, life: FreshLife) -> None:
+    one = answer(fit, life, BareLife(150.0))
+    at_that_price = one.option("rebuild").expected_cost + one.break_even_rebuild_price - PRICES.rebuild
+    assert at_that_price == pytest.approx(one.best_later.expected_cost)
+
+
+def test_a_free_perfect_look_is_worth_something_where_a_defect_may_hide(fit: TwoStageFit, life: FreshLife) -> None:
+    free = PRICES.with_values(check=0)
+    assert answer(fit, life, BareLife(110.0), free).value_of_check >= answer(fit, life, BareLife(110.0)).value_of_check
+
+
+def test_a_unit_that_must_be_opened_in_season_is_so_at_an_age_it_reaches_then(
+    fit: TwoStageFit, life: FreshLife
+) -> None:
+    triggers = answer(fit, life, BareLife(170.0)).triggers
+    for hours in (triggers.check_at_hours, triggers.rebuild_at_hours):
+        assert hours is None or 169 <= hours <= 170 + SEASON_HOURS + 1
+
+
+def test_an_untreated_incident_never_lets_a_unit_run_longer_before_its_rebuild(
+    fit: TwoStageFit, life: FreshLife
+) -> None:
+    dry = answer(fit, life, BareLife(100.0)).triggers.rebuild_at_hours or np.inf
+    wet = answer(fit, life, BareLife(100.0, incidents=[(99.0, "none")])).triggers.rebuild_at_hours or np.inf
+    assert wet <= dry
+
+
+def test_intervals_hold_their_means(fit: TwoStageFit, life: FreshLife) -> None:
+    for option in answer(fit, life, BareLife(150.0)).options:
+        assert option.low - 1e-6 <= option.expected_cost <= option.high + 1e-6
