@@ -1,0 +1,215 @@
+"""What an off-season plan has to decide, within which limits, and what a plan is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
+
+import numpy as np
+
+from forecaster.errors import WrongUsage
+
+Action = Literal["rebuild", "check", "leave"]
+WEEK = timedelta(days=7)
+# Money: work that saves less is not done. The same cost reached by two sums differs by rounding alone, and nobody
+# spends the price of a rebuild on that.
+LEAST_SAVING = 0.01
+TOLERANCE = 1e-5  # of money and bench places: what sums of floats and the solver may be off by
+
+
+@dataclass(frozen=True, eq=False)
+class PlanProblem:
+    """What may be done with each of n units in each of W weeks, what it leads to, and the limits.
+
+    `weeks`: W Mondays, one after another; a closed week stays in the list with 0 bench places and takes no work at all.
+    Expected total costs from today to the horizon: `rebuild_cost`, `check_cost` (n, W) if that is done in that week
+    (after a check: rebuilt then if it rattles); `leave_cost` (n,) if the unit is left this off-season.
+    Money out of the budget: `rebuild_spend` (n,); `check_spend` (n,) as expected, the check plus the chance of a rattle
+    times the rebuild. `check_bench` (n,): expected bench places that a check takes, the chance of a rattle.
+    `bench_places` (W,): rebuilds the bench finishes in each week (see ``bench_places_by_week``).
+    `budget`: None is no limit. A unit on the bench is away for `out_weeks` weeks; in weeks in which craft earn,
+    `craft_needed` (W,), one of `spare_units` must stand in for it. After the last week all stays as in it.
+    `must`: units to be rebuilt whatever it costs, for example because they rattle.
+
+    WrongUsage names what does not fit: shapes, a figure that is no number, a unit twice, a week that is no Monday.
+    """
+
+    unit_ids: Sequence[str]
+    craft_ids: Sequence[str]
+    weeks: Sequence[date]
+    rebuild_cost: np.ndarray
+    check_cost: np.ndarray
+    leave_cost: np.ndarray
+    rebuild_spend: np.ndarray
+    check_spend: np.ndarray
+    check_bench: np.ndarray
+    bench_places: np.ndarray
+    craft_needed: np.ndarray
+    budget: float | None = None
+    out_weeks: int = 1
+    spare_units: int = 0
+    must: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        """Refuse what would make the plan wrong."""
+        n, w = len(self.unit_ids), len(self.weeks)
+        shapes = {
+            **dict.fromkeys(("rebuild_cost", "check_cost"), (n, w)),
+            **dict.fromkeys(("leave_cost", "rebuild_spend", "check_spend", "check_bench"), (n,)),
+            "bench_places": (w,),
+        }
+        for name, shape in shapes.items():
+            object.__setattr__(self, name, _numbers(name, getattr(self, name), shape))
+        for name in ("rebuild_spend", "check_spend", "check_bench", "bench_places"):
+            _at_least_0(name, getattr(self, name))
+        if (self.check_bench > 1).any():
+            raise WrongUsage("check_bench is the chance that a check ends on the bench: it cannot be above 1.")
+        needed = np.asarray(self.craft_needed, dtype=bool)
+        if needed.shape != (w,):
+            raise WrongUsage(f"craft_needed must hold one value for each of {w} weeks, not shape {needed.shape}.")
+        object.__setattr__(self, "craft_needed", needed)
+        self._check_names(n)
+        self._check_weeks()
+        if self.budget is not None and not (math.isfinite(self.budget) and self.budget >= 0):
+            raise WrongUsage(f"The budget must be an amount of at least 0, or none at all; it is {self.budget}.")
+        if self.out_weeks < 1 or self.spare_units < 0:
+            raise WrongUsage("A unit is away for at least 1 week, and there cannot be fewer than 0 spare units.")
+
+    def _check_names(self, n: int) -> None:
+        if len(self.craft_ids) != n:
+            raise WrongUsage(f"{n} units, but {len(self.craft_ids)} craft: each unit needs the craft that it sits on.")
+        if len(set(self.unit_ids)) < n:
+            twice = next(u for u in self.unit_ids if list(self.unit_ids).count(u) > 1)
+            raise WrongUsage(f"Unit {twice} is listed more than once.")
+        unknown = sorted(self.must - set(self.unit_ids))
+        if unknown:
+            raise WrongUsage(f"{', '.join(unknown)} must be rebuilt, but is not among the units of the plan.")
+
+    def _check_weeks(self) -> None:
+        if not self.weeks:
+            raise WrongUsage("A plan needs at least one week.")
+        wrong = [monday for monday in self.weeks if monday.weekday() != 0]
+        if wrong:
+            raise WrongUsage(f"Weeks are named by their Monday; {wrong[0]} is none.")
+        for before, after in zip(self.weeks, self.weeks[1:], strict=False):
+            if after - before != WEEK:
+                raise WrongUsage(f"Weeks follow one another; after {before} comes {after}. Closed weeks get 0 places.")
+
+    @property
+    def n(self) -> int:
+        """How many units."""
+        return len(self.unit_ids)
+
+    @property
+    def leave_all(self) -> float:
+        """Expected cost to the horizon if nothing is done this off-season."""
+        return float(self.leave_cost.sum())
+
+    @property
+    def spares_by_week(self) -> np.ndarray:
+        """Units that may be away in each week, (W + out_weeks - 1,): the last goes out and comes back later."""
+        needed = np.concatenate([self.craft_needed, np.repeat(self.craft_needed[-1], self.out_weeks - 1)])
+        allowed: np.ndarray = np.where(needed, float(self.spare_units), np.inf)
+        return allowed
+
+
+def _numbers(name: str, values: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    numbers = np.array(values, dtype=float)
+    if numbers.shape != shape:
+        raise WrongUsage(f"{name} must have shape {shape}, not {numbers.shape}.")
+    if not np.isfinite(numbers).all():
+        raise WrongUsage(f"{name} holds a value that is no number.")
+    return numbers
+
+
+def _at_least_0(name: str, values: np.ndarray) -> None:
+    if (values < 0).any():
+        raise WrongUsage(f"{name} cannot be below 0; the least is {values.min():g}.")
+
+
+def bench_places_by_week(rebuilds_per_week: float, open_weeks: Sequence[bool]) -> np.ndarray:
+    """Whole rebuilds that the bench finishes in each week, (W,): 2.5 a week is 2, 3, 2, 3; 0 in closed weeks.
+
+    Half a rebuild is carried over to the next open week, since it can only come off the bench whole.
+    """
+    if not (math.isfinite(rebuilds_per_week) and rebuilds_per_week >= 0):
+        raise WrongUsage(f"Rebuilds a week must be at least 0, not {rebuilds_per_week}.")
+    worked = np.floor(np.cumsum(np.asarray(open_weeks, dtype=float)) * rebuilds_per_week + TOLERANCE)
+    places: np.ndarray = np.diff(worked, prepend=0.0)
+    return places
+
+
+@dataclass(frozen=True)
+class PlannedAction:
+    """What is done with one unit: `week_of` its Monday (None: left), `cost` money out of the budget, as expected.
+
+    `saves`: expected cost to the horizon if left, less that of what is planned. `rattle`: for a check, the chance that
+    it ends on the bench.
+    """
+
+    unit_id: str
+    craft_id: str
+    action: Action
+    week_of: date | None
+    cost: float
+    saves: float
+    rattle: float = 0.0
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A plan that keeps within all limits, one action a unit in the problem's order.
+
+    `expected_cost`: to the horizon, the whole fleet's; `expected_cost_do_nothing` the same with every unit left.
+    `gap`: at most so much more could be saved, as a share of what is saved; NaN: not asked (a rule's plan).
+    What a little more would save over and above: `next_1000` of budget (0 where there is no budget limit),
+    `next_bench_place` (a place in week `next_bench_week`, the best one), `next_spare_unit`.
+    `limits`: in words, what keeps the plan from saving more.
+    """
+
+    actions: tuple[PlannedAction, ...]
+    spent: float
+    budget: float | None
+    expected_cost: float
+    expected_cost_do_nothing: float
+    gap: float = math.nan
+    next_1000: float = 0.0
+    next_bench_place: float = 0.0
+    next_bench_week: date | None = None
+    next_spare_unit: float = 0.0
+    limits: tuple[str, ...] = ()
+
+    @property
+    def saves(self) -> float:
+        """Expected saving beside doing nothing this off-season."""
+        return self.expected_cost_do_nothing - self.expected_cost
+
+    def count(self, action: Action) -> int:
+        """How many units get this action."""
+        return sum(planned.action == action for planned in self.actions)
+
+
+def cost_by_unit(
+    plan: Plan, weeks: Sequence[date], rebuild_cost: np.ndarray, check_cost: np.ndarray, leave_cost: np.ndarray
+) -> np.ndarray:
+    """What each unit of a plan costs under other figures, one posterior draw a row: (draws, n) expected costs.
+
+    `rebuild_cost`, `check_cost` (draws, n, W) and `leave_cost` (draws, n), units and weeks as in the plan's problem.
+    """
+    at = {monday: number for number, monday in enumerate(weeks)}
+    cost = np.array(leave_cost, dtype=float)
+    for i, planned in enumerate(plan.actions):
+        if planned.week_of is not None:
+            cost[:, i] = (rebuild_cost if planned.action == "rebuild" else check_cost)[:, i, at[planned.week_of]]
+    return cost
+
+
+def cost_of_plan(
+    plan: Plan, weeks: Sequence[date], rebuild_cost: np.ndarray, check_cost: np.ndarray, leave_cost: np.ndarray
+) -> np.ndarray:
+    """What the whole plan costs under other figures, (draws,): see ``cost_by_unit``."""
+    whole: np.ndarray = cost_by_unit(plan, weeks, rebuild_cost, check_cost, leave_cost).sum(axis=1)
+    return whole

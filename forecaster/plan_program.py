@@ -1,0 +1,173 @@
+"""The off-season plan as a mixed-integer program: the work that saves most within the budget, the bench and the spares.
+
+One 0/1 variable for each unit, kind of work and week in which it would save something:
+    maximise   sum of savings
+    such that  each unit gets at most one work (exactly one rebuild if it must be rebuilt)
+               sum of spending <= budget
+               bench places taken in each week <= places of that week
+               units away in each week in which craft earn <= spare units
+All limits are upper ones, so that work that saves nothing can be left out beforehand. Solved by branch and bound
+(HiGHS, through scipy).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import coo_array
+
+from forecaster.plan_places import CHECK, REBUILD, Schedule, schedule_of
+from forecaster.plan_problem import LEAST_SAVING, TOLERANCE, PlanProblem
+from forecaster.solver_silence import silent_solver
+
+
+@dataclass(frozen=True)
+class Solved:
+    """A program's answer: `schedule` (None: none was found in time), and a bound above which no plan can save.
+
+    `extra_week`: where the additional bench place went, if one was offered and used. `feasible`: False where no plan
+    whatever keeps within the limits.
+    """
+
+    schedule: Schedule | None
+    bound: float
+    extra_week: int | None = None
+    feasible: bool = True
+
+
+@dataclass(frozen=True)
+class _Options:
+    """Work that may be chosen, one entry each: unit, act and week, what it saves, spends and takes of the bench."""
+
+    unit: np.ndarray
+    act: np.ndarray
+    week: np.ndarray
+    saving: np.ndarray
+    spend: np.ndarray
+    places: np.ndarray
+
+
+def _options(problem: PlanProblem, must_only: bool, extra_place: bool) -> _Options:
+    p = problem
+    must = np.array([unit in p.must for unit in p.unit_ids], dtype=bool)
+    saving = np.stack([p.leave_cost[:, None] - p.check_cost, p.leave_cost[:, None] - p.rebuild_cost])
+    spend = np.broadcast_to(np.stack([p.check_spend, p.rebuild_spend])[:, :, None], saving.shape)
+    places = np.broadcast_to(np.stack([p.check_bench, np.ones(p.n)])[:, :, None], saving.shape)
+    wanted = (saving >= LEAST_SAVING) & (not must_only)
+    wanted[0, must], wanted[1, must] = False, True
+    wanted &= (p.bench_places > 0) & (places <= p.bench_places + extra_place + TOLERANCE)
+    if p.budget is not None:
+        wanted &= spend <= p.budget + TOLERANCE
+    kind, unit, week = np.nonzero(wanted)
+    return _Options(unit, np.array([CHECK, REBUILD])[kind], week, saving[wanted], spend[wanted], places[wanted])
+
+
+def solve(
+    problem: PlanProblem, gap: float, time_limit_s: float, extra_place: bool = False, must_only: bool = False
+) -> Solved:
+    """The work of greatest saving, to within `gap` (a share of the saving), or the best found in `time_limit_s`.
+
+    `extra_place`: one more bench place in an open week of the solver's choice. `must_only`: nothing but what must be.
+    """
+    options = _options(problem, must_only, extra_place)
+    offered = np.flatnonzero(problem.bench_places > 0) if extra_place else np.array([], dtype=int)
+    m = len(options.unit)
+    if m == 0:
+        return Solved(Schedule(problem) if not problem.must else None, 0.0, feasible=not problem.must)
+    matrix, least, most = _limits(problem, options, offered)
+    greatest = float(np.abs(options.saving).max())
+    with silent_solver():
+        answer = milp(
+            np.concatenate([-options.saving / greatest, np.zeros(len(offered))]),
+            integrality=np.ones(m + len(offered), dtype=int),
+            bounds=Bounds(0, 1),
+            constraints=LinearConstraint(matrix, least, most),
+            # Without presolve: on these programs it took 3 to 8 times as long with it.
+            options={"time_limit": max(time_limit_s, 0.01), "mip_rel_gap": gap, "presolve": False},
+        )
+    bound = _bound(problem, options, answer.mip_dual_bound, greatest)
+    if answer.x is None:
+        return Solved(None, bound, feasible=answer.status != 2)
+    chosen = np.flatnonzero(answer.x[:m] > 0.5)
+    extra = offered[answer.x[m:] > 0.5]
+    work = [(int(options.unit[j]), int(options.act[j]), int(options.week[j])) for j in chosen]
+    extra_week = int(extra[0]) if len(extra) else None
+    return Solved(schedule_of(with_place(problem, extra_week), work), bound, extra_week)
+
+
+def with_place(problem: PlanProblem, week: int | None) -> PlanProblem:
+    """The same problem with one more bench place in a week; None: as it is."""
+    if week is None:
+        return problem
+    places = problem.bench_places.copy()
+    places[week] += 1.0
+    return replace(problem, bench_places=places)
+
+
+def _bound(problem: PlanProblem, options: _Options, dual: float | None, greatest: float) -> float:
+    """No plan saves more: the solver's bound, or, where it ran out of time before it had one, each unit's best."""
+    best = np.zeros(problem.n)
+    np.maximum.at(best, options.unit, options.saving)
+    loose = float(best.sum())
+    return min(loose, -dual * greatest) if dual is not None and math.isfinite(dual) else loose
+
+
+def _limits(problem: PlanProblem, options: _Options, offered: np.ndarray) -> tuple[coo_array, np.ndarray, np.ndarray]:
+    """Rows of the program: units, bench weeks, budget, one extra place at most, weeks in which spares stand in."""
+    m = len(options.unit)
+    column, extra = np.arange(m), m + np.arange(len(offered))
+    must = np.array([unit in problem.must for unit in problem.unit_ids], dtype=bool)
+    rows = _Rows()
+
+    units = rows.add(np.where(must, 1.0, -np.inf), np.ones(problem.n))
+    rows.put(units + options.unit, column, np.ones(m))
+
+    bench = rows.add(None, problem.bench_places)
+    rows.put(bench + options.week, column, options.places)
+    rows.put(bench + offered, extra, -np.ones(len(offered)))
+
+    if problem.budget is not None:
+        # Whole cents, rounded against us, in parts of the dearest work: what the solver takes for 0 is below a cent.
+        unit = max(float(options.spend.max()), 1.0)
+        budget = rows.add(None, np.array([np.floor(problem.budget * 100 + TOLERANCE) / 100 / unit]))
+        rows.put(np.full(m, budget), column, np.ceil(options.spend * 100 - TOLERANCE) / 100 / unit)
+
+    if len(offered):
+        one = rows.add(None, np.ones(1))
+        rows.put(np.full(len(offered), one), extra, np.ones(len(offered)))
+
+    spares = problem.spares_by_week
+    away = rows.add(None, spares)
+    for later in range(problem.out_weeks):
+        held = np.isfinite(spares[options.week + later])
+        rows.put(away + options.week[held] + later, column[held], options.places[held])
+    return rows.matrix(m + len(offered))
+
+
+class _Rows:
+    """The sparse matrix of the program, built row block by row block."""
+
+    def __init__(self) -> None:
+        self.least: list[np.ndarray] = []
+        self.most: list[np.ndarray] = []
+        self.entries: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
+        self.height = 0
+
+    def add(self, least: np.ndarray | None, most: np.ndarray) -> int:
+        """New rows with these limits; returns the first one's number."""
+        first = self.height
+        self.least.append(np.full(len(most), -np.inf) if least is None else least)
+        self.most.append(most)
+        self.height += len(most)
+        return first
+
+    def put(self, row: np.ndarray, column: np.ndarray, value: np.ndarray) -> None:
+        self.entries.append((row, column, value))
+
+    def matrix(self, width: int) -> tuple[coo_array, np.ndarray, np.ndarray]:
+        row, column, value = (np.concatenate(part) for part in zip(*self.entries, strict=True))
+        matrix = coo_array((value, (row, column)), shape=(self.height, width))
+        return matrix, np.concatenate(self.least), np.concatenate(self.most)

@@ -1,0 +1,276 @@
+"""The off-season plan as text and as JSON: what to do with each unit and when, and what it is worth."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+from forecaster.plan_answer import PlanAnswer, Saving, SeasonTriggers
+from forecaster.plan_problem import PlannedAction
+from forecaster.report import sentences
+from forecaster.report.as_json import Json
+from forecaster.report.figures import counted, hours, listed, percent
+from forecaster.report.table import TextColumn, plain_table
+from forecaster.report.text import Page
+from forecaster.teardown import REUSED, PartLine
+
+NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
+PLAN_CAUTION = (
+    "Whether a housing, an impeller or a shaft may run again is for a licensed mechanic to measure and decide. "
+    + sentences.CAUTION
+)
+
+
+def plan_text(answer: PlanAnswer, page: Page) -> str:
+    """The answer in one sentence, the work by week, the season's triggers, spares, parts, limits and the cautions."""
+    work = sorted(
+        (a for a in answer.plan.actions if a.week_of is not None), key=lambda a: (str(a.week_of), a.action, a.unit_id)
+    )
+    blocks = [page.strong(page.wrapped(headline(answer)))]
+    if work:
+        blocks.append(work_table(work, answer, page))
+    blocks.append(page.wrapped(_account(answer)))
+    blocks.append(page.wrapped(_triggers_sentence(answer)))
+    blocks.append(triggers_table(answer, page))
+    blocks += [page.wrapped(_spares(answer)), *_parts(answer, page)]
+    limits = list(answer.plan.limits) or ["No limit was found to keep the plan from saving more."]
+    blocks.append(_bullets("Limits", [*limits, *_more(answer)], page))
+    if answer.doubtful:
+        told = [f"{unit} {why}" for unit, why in answer.doubtful.items()]
+        blocks.append(_bullets("Take these units with care until their records are mended", told, page))
+    if answer.remarks:
+        blocks.append(_bullets("Remarks", list(answer.remarks), page))
+    blocks.append(page.wrapped(sentences.evidence_sentence(answer.evidence, answer.model)))
+    blocks.append(page.wrapped(PLAN_CAUTION))
+    return "\n\n".join(blocks)
+
+
+def headline(answer: PlanAnswer) -> str:
+    """The answer in one sentence: "Rebuild 11 of 28 units this off-season: 7,150 now, about 23,000 less ..."."""
+    plan = answer.plan
+    total = counted(len(plan.actions), "unit")
+    told: list[str] = []
+    for action in ("rebuild", "check"):
+        number = sum(a.action == action for a in plan.actions)
+        if number:
+            told.append(f"{action} {number}" + (f" of {total}" if not told else ""))
+    if not told:
+        return f"{answer.as_of}: leave all of {total} this off-season; within the limits no work pays."
+    saving = answer.saving
+    worth = f"{money(plan.spent)} now, about {_saving(saving)} less"
+    if saving.mean < 0:
+        worth = f"{money(plan.spent)} now, about {_with_range(-saving.mean, -saving.high, -saving.low)} more"
+    return f"{answer.as_of}: {listed(told)} this off-season: {worth} over {_seasons(answer.seasons)}."
+
+
+def money(amount: float) -> str:
+    """A whole amount: "7,150"."""
+    return f"{amount:,.0f}".replace("-0", "0") if abs(amount) < 0.5 else f"{amount:,.0f}"
+
+
+def about(amount: float) -> str:
+    """An expected amount in two figures, for more would claim too much: 23,412 is "23,000"."""
+    if abs(amount) < 1:
+        return "0"
+    places = 1 - math.floor(math.log10(abs(amount)))
+    return money(round(amount, min(places, 0)))
+
+
+def _with_range(mean: float, low: float, high: float) -> str:
+    """About so much, with its 90 % interval; "to" where an end is below 0, for a dash would read as a minus."""
+    between = " to " if low < 0 or high < 0 else "-"
+    return f"{about(mean)} ({about(low)}{between}{about(high)})"
+
+
+def _saving(saving: Saving) -> str:
+    return _with_range(saving.mean, saving.low, saving.high)
+
+
+def _seasons(number: int) -> str:
+    told = NUMBER_WORDS[number] if number < len(NUMBER_WORDS) else str(number)
+    return f"{told} {'season' if number == 1 else 'seasons'}"
+
+
+def work_table(work: list[PlannedAction], answer: PlanAnswer, page: Page) -> str:
+    """The work in order of its weeks, each with what it costs now and what it saves to the horizon."""
+    columns = [
+        TextColumn("week of"),
+        TextColumn("unit", least=8),
+        TextColumn("craft", least=8),
+        TextColumn("work"),
+        TextColumn("costs", right=True),
+        TextColumn("saves about\n(90 %)", right=True, least=11),
+        TextColumn("rattles\n(chance)", right=True),
+    ]
+    rows = [
+        (
+            _day(a.week_of),
+            a.unit_id + ("?" if a.unit_id in answer.doubtful else ""),
+            a.craft_id,
+            a.action,
+            money(a.cost),
+            _saving(answer.savings[a.unit_id]) if a.unit_id in answer.savings else about(a.saves),
+            percent(a.rattle) if a.action == "check" else "",
+        )
+        for a in work
+    ]
+    notes = ["; ".join(answer.because.get(a.unit_id, ())) for a in work]
+    return plain_table(columns, rows, notes, page.width)
+
+
+def _day(monday: date | None) -> str:
+    return "" if monday is None else monday.isoformat()
+
+
+def _account(answer: PlanAnswer) -> str:
+    plan, rule = answer.plan, answer.rule
+    budget = "no budget limit" if plan.budget is None else f"a budget of {money(plan.budget)}"
+    told = (
+        f"Amounts in {answer.currency}. Spent {money(plan.spent)}, with {budget}; a check's cost is as expected: the "
+        "check, and the rebuild of those that rattle. Expected cost of the whole fleet from today to "
+        f"{answer.horizon_on}: {money(plan.expected_cost)} with this plan, {money(plan.expected_cost_do_nothing)} if "
+        "nothing is done, "
+    )
+    if rule.n_hours is None:
+        told += f'{money(rule.plan.expected_cost)} by the rule "every N hours", which is at its best never.'
+    else:
+        told += (
+            f'{money(rule.plan.expected_cost)} by the best rule of the kind "every unit past N hours" within the same '
+            f"limits (N = {rule.n_hours:.0f} h)."
+        )
+    if math.isfinite(plan.gap) and plan.gap >= SURE_GAP:
+        told += f" No plan could save over {100 * plan.gap:.1f} % more than this one."
+    return told + f" In brackets the central 90 % interval. All must be ready by {answer.ready_by}."
+
+
+def _triggers_sentence(answer: PlanAnswer) -> str:
+    return (
+        f"In the season from {answer.season_opens}, check or rebuild a unit when it reaches these hours since its "
+        "rebuild (from 0 again for a unit that is rebuilt now). A water incident makes them void: ask again at once."
+    )
+
+
+def triggers_table(answer: PlanAnswer, page: Page) -> str:
+    """The season's triggers of each unit, units with equal ones on one line."""
+    alike: dict[SeasonTriggers, list[str]] = {}
+    for planned in answer.plan.actions:
+        alike.setdefault(answer.triggers[planned.unit_id], []).append(planned.unit_id)
+    columns = [
+        TextColumn("check at", right=True),
+        TextColumn("rebuild at", right=True),
+        TextColumn("units", widest=max(page.width - 24, 20), least=20),
+    ]
+    order = sorted(alike, key=lambda t: (_or_never(t.rebuild_at_hours), _or_never(t.check_at_hours)))
+    rows = [(_at(t.check_at_hours), _at(t.rebuild_at_hours), ", ".join(alike[t])) for t in order]
+    return plain_table(columns, rows, [""] * len(rows), page.width)
+
+
+def _or_never(trigger: float | None) -> float:
+    return math.inf if trigger is None else trigger
+
+
+def _at(trigger: float | None) -> str:
+    return "-" if trigger is None else hours(trigger)
+
+
+def _spares(answer: PlanAnswer) -> str:
+    s = answer.spares
+    return (
+        f"Hold {counted(s.units, 'spare unit')}: enough, with {percent(s.covers)} chance, for all units that come off "
+        f"within the {s.lead_time_weeks:g} weeks until one comes back, at the busiest of the season. Expected then: "
+        f"{s.demand:.1f} units (90 % interval {s.demand_low:.1f}-{s.demand_high:.1f})."
+    )
+
+
+def _parts(answer: PlanAnswer, page: Page) -> list[str]:
+    order = answer.parts
+    if order.order_by is None:
+        return ["No parts are needed for this plan."]
+    late = " That day is past: order today, and ask for the bench's first week anew" if order.late else ""
+    told = (
+        f"Order parts by {order.order_by}, {order.lead_time_weeks:g} weeks before the first work.{late}"
+        f"{'.' if late else ''} Housings and impeller ({', '.join(REUSED)}) are cleaned, inspected and used again."
+    )
+    blocks = [page.wrapped(told)]
+    if order.parts:
+        blocks.append(_bullets(f"Parts for {counted(order.rebuilds, 'rebuild')}", _lines(order.parts), page))
+    if order.in_reserve:
+        title = f"In reserve, for up to {counted(order.rattles, 'checked unit')} that may rattle"
+        blocks.append(_bullets(title, _lines(order.in_reserve), page))
+    return blocks
+
+
+def _lines(parts: tuple[PartLine, ...]) -> list[str]:
+    return [f"{line.count} x {line.part}" for line in parts]
+
+
+def _more(answer: PlanAnswer) -> list[str]:
+    """What a little more of a limit buys, where the limits above have not said it."""
+    plan = answer.plan
+    # Where the plan itself may not be the best yet, neither is it known that more would save nothing.
+    nothing = "would save nothing more" if plan.gap < SURE_GAP else "was not found to save more"
+    told = []
+    if plan.budget is not None and plan.next_1000 <= 0:
+        told.append(f"The next 1,000 of budget {nothing}.")
+    if plan.next_bench_place <= 0:
+        told.append(f"One more bench place {nothing}.")
+    return told
+
+
+def _bullets(title: str, lines: list[str], page: Page) -> str:
+    return "\n".join([f"{title}:", *(page.wrapped(f"- {line}", indent="  ") for line in lines)])
+
+
+def plan_json(answer: PlanAnswer) -> Json:
+    """The same for other programs: the documented keys, and more."""
+    plan, spares, parts = answer.plan, answer.spares, answer.parts
+    return {
+        "as_of": answer.as_of.isoformat(),
+        "actions": [_action(planned, answer) for planned in plan.actions],
+        "spent": plan.spent,
+        "budget": plan.budget,
+        "expected_cost": plan.expected_cost,
+        "expected_cost_do_nothing": plan.expected_cost_do_nothing,
+        "expected_cost_every_n_hours": answer.rule.plan.expected_cost,
+        "every_n_hours": answer.rule.n_hours,
+        "saves": {"mean": answer.saving.mean, "low": answer.saving.low, "high": answer.saving.high},
+        "gap": plan.gap if math.isfinite(plan.gap) else None,
+        "next_1000": plan.next_1000,
+        "next_bench_place": plan.next_bench_place,
+        "next_bench_week": None if plan.next_bench_week is None else plan.next_bench_week.isoformat(),
+        "next_spare_unit": plan.next_spare_unit,
+        "limits": list(plan.limits),
+        "spare_units": spares.units,
+        "spares": {
+            "covers": spares.covers,
+            "fill_rate": spares.fill_rate,
+            "demand": {"mean": spares.demand, "low": spares.demand_low, "high": spares.demand_high},
+            "lead_time_weeks": spares.lead_time_weeks,
+        },
+        "parts": [{"part": line.part, "count": line.count} for line in parts.parts],
+        "parts_in_reserve": [{"part": line.part, "count": line.count} for line in parts.in_reserve],
+        "order_by": None if parts.order_by is None else parts.order_by.isoformat(),
+        "ready_by": answer.ready_by.isoformat(),
+        "season_opens": answer.season_opens.isoformat(),
+        "horizon_on": answer.horizon_on.isoformat(),
+        "currency": answer.currency,
+        "remarks": list(answer.remarks),
+    }
+
+
+def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
+    triggers, saving = answer.triggers[planned.unit_id], answer.savings.get(planned.unit_id)
+    return {
+        "unit_id": planned.unit_id,
+        "craft_id": planned.craft_id,
+        "action": planned.action,
+        "week_of": None if planned.week_of is None else planned.week_of.isoformat(),
+        "cost": planned.cost,
+        "saves": planned.saves,
+        "saves_low": None if saving is None else saving.low,
+        "saves_high": None if saving is None else saving.high,
+        "season": {"check_at_hours": triggers.check_at_hours, "rebuild_at_hours": triggers.rebuild_at_hours},
+        "because": list(answer.because.get(planned.unit_id, ())),
+        "doubtful": answer.doubtful.get(planned.unit_id),
+    }

@@ -1,0 +1,197 @@
+"""The off-season plan as text and as JSON: the answer first, every figure with its unit and interval, the keys kept."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from forecaster.errors import WrongUsage
+from forecaster.life_model import Evidence
+from forecaster.parts_order import parts_order
+from forecaster.plan import solve_plan
+from forecaster.plan_answer import PlanAnswer, Saving, SeasonTriggers, saving_of, savings_by_unit
+from forecaster.plan_problem import PlanProblem
+from forecaster.plan_rules import best_every_n_hours
+from forecaster.report.as_json import written
+from forecaster.report.plan_text import about, headline, plan_json, plan_text
+from forecaster.report.text import Page
+from forecaster.spares import spare_units
+from tests.test_plan import MONDAY, problem
+
+AS_OF = date(2026, 10, 1)
+
+
+def small_problem(**values: object) -> PlanProblem:
+    """Three units: one to rebuild, one to check, one to leave."""
+    given = {
+        "check_cost": np.array([[2100.0] * 2, [900.0] * 2, [2100.0] * 2]),
+        "leave_cost": np.array([2500.0, 2000.0, 900.0]),
+        "budget": 1000.0,
+        "must": frozenset(),
+    }
+    return problem(3, 2, **{**given, **values})
+
+
+def answer(p: PlanProblem | None = None, saving: Saving | None = None) -> PlanAnswer:
+    p = p or small_problem()
+    rule = best_every_n_hours(p, np.array([150.0, 90.0, 20.0]))
+    plan = solve_plan(p, gap=0.0, rivals=[rule.plan])
+    evidence = Evidence(
+        lives=61, failures=19, effective_sample=1480, mostly_prior=True, prior="general experience", remarks=()
+    )
+    triggers = {unit: SeasonTriggers(110.0, 170.0) for unit in p.unit_ids}
+    triggers["S2"] = SeasonTriggers(None, 140.0)
+    return PlanAnswer(
+        as_of=AS_OF,
+        plan=plan,
+        rule=rule,
+        saving=saving or Saving(2612.0, 1234.0, 3456.0),
+        savings={a.unit_id: Saving(a.saves, a.saves - 800, a.saves + 900) for a in plan.actions},
+        triggers=triggers,
+        spares=spare_units(np.array([0.5]), 3.0),
+        parts=parts_order(plan, AS_OF),
+        ready_by=date(2027, 4, 24),
+        season_opens=date(2027, 5, 1),
+        horizon_on=date(2028, 10, 1),
+        seasons=2,
+        currency="USD",
+        evidence=evidence,
+        because={"S0": ("150 h since rebuild", "untreated swamping 14 h ago")},
+    )
+
+
+def told(given: PlanAnswer | None = None, width: int = 80) -> str:
+    return plan_text(given or answer(), Page(width))
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_the_answer_comes_first_in_one_sentence() -> None:
+    first = flat(told().split("\n\n")[0])
+    assert first == (
+        "2026-10-01: rebuild 1 of 3 units and check 1 this off-season: 750 now, about 2,600 (1,200-3,500) less over "
+        "two seasons."
+    )
+
+
+def test_with_no_work_that_pays_the_answer_says_so() -> None:
+    nothing = answer(small_problem(budget=0.0), Saving(0.0, 0.0, 0.0))
+    assert headline(nothing) == "2026-10-01: leave all of 3 units this off-season; within the limits no work pays."
+    assert "No parts are needed for this plan." in told(nothing)
+
+
+def test_an_interval_that_reaches_below_nought_is_not_written_with_a_dash() -> None:
+    assert "about 300 (-200 to 900) less" in headline(answer(saving=Saving(300.0, -200.0, 900.0)))
+
+
+def test_a_plan_that_must_cost_more_does_not_claim_to_save() -> None:
+    dear = answer(small_problem(must=frozenset({"S2"})), Saving(-100.0, -300.0, -50.0))
+    assert "about 100 (50-300) more over" in headline(dear)
+
+
+def test_the_work_stands_by_week_with_its_reasons() -> None:
+    text = flat(told(width=80))
+    assert text.index("S0 C0 rebuild 650 1,500 (700-2,400)") < text.index(
+        "150 h since rebuild; untreated swamping 14 h ago"
+    )
+    assert "S1 C1 check 100 1,100 (300-2,000) 10 %" in text
+
+
+def test_units_with_equal_triggers_share_a_line() -> None:
+    lines = told().splitlines()
+    assert any(line.split() == ["110", "h", "170", "h", "S0,", "S1"] for line in lines)
+    assert any(line.split() == ["-", "140", "h", "S2"] for line in lines)
+
+
+def test_spares_parts_limits_evidence_and_cautions_are_told() -> None:
+    text = flat(told())
+    assert "Hold 2 spare units: enough, with 99 % chance" in text
+    assert "Order parts by 2026-10-12, 3 weeks before the first work." in text
+    assert "- 1 x drive gear" in text
+    assert "In reserve, for up to 1 checked unit that may rattle" in text
+    assert "- The next 1,000 of budget would save nothing more." in text
+    assert "Learned from 61 lives, 19 of them ended by a failed bearing" in text
+    assert "Mostly general experience" in text
+    assert "licensed mechanic" in text
+
+
+def test_an_order_day_that_is_past_is_told() -> None:
+    late = answer()
+    late = replace(late, parts=parts_order(late.plan, MONDAY))
+    assert "That day is past: order today" in flat(told(late))
+
+
+def test_doubts_and_remarks_are_told() -> None:
+    doubted = replace(answer(), doubtful={"S1": "its rebuild of row 7 was refused"}, remarks=("C9 has no unit.",))
+    text = flat(told(doubted))
+    assert "- S1 its rebuild of row 7 was refused" in text
+    assert "S1? C1 check" in text
+    assert "- C9 has no unit." in text
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_no_line_is_wider_than_the_page(width: int) -> None:
+    assert max(map(len, told(width=width).splitlines())) <= width
+
+
+@pytest.mark.parametrize(
+    ("amount", "text"), [(23_412, "23,000"), (954, "950"), (996, "1,000"), (7, "7"), (0.3, "0"), (-1_260, "-1,300")]
+)
+def test_expected_amounts_are_told_in_two_figures(amount: float, text: str) -> None:
+    assert about(amount) == text
+
+
+def test_the_json_has_the_documented_keys() -> None:
+    told_json = json.loads(written(plan_json(answer())))
+    documented = {
+        *("as_of", "actions", "spent", "budget", "expected_cost", "expected_cost_do_nothing"),
+        *("expected_cost_every_n_hours", "next_1000", "spare_units", "parts"),
+    }
+    assert documented <= set(told_json)
+    rebuilt, _, left = told_json["actions"]
+    assert {"unit_id", "craft_id", "action", "week_of", "cost", "saves", "season"} <= set(rebuilt)
+    assert rebuilt["week_of"] in (MONDAY.isoformat(), "2026-11-09")
+    assert (left["action"], left["week_of"], left["cost"]) == ("leave", None, 0.0)
+    assert left["season"] == {"check_at_hours": None, "rebuild_at_hours": 140.0}
+    assert {"part": "drive gear", "count": 1} in told_json["parts"]
+    assert told_json["expected_cost"] <= told_json["expected_cost_every_n_hours"]
+
+
+def test_without_a_budget_the_json_says_null() -> None:
+    assert plan_json(answer(small_problem(budget=None)))["budget"] is None
+
+
+def test_a_unit_without_triggers_is_refused() -> None:
+    with pytest.raises(WrongUsage, match="S0, S1, S2: no season triggers"):
+        replace(answer(), triggers={})
+
+
+def test_the_saving_is_taken_draw_by_draw() -> None:
+    plan = answer().plan
+    leave = np.array([[100.0, 100, 50], [200, 200, 50], [300, 300, 50]])
+    whole = saving_of(np.full(3, 150.0), leave)
+    by_unit = savings_by_unit(plan, np.full((3, 3), 50.0), leave)
+    assert whole.mean == 300.0
+    assert (whole.low, whole.high) == pytest.approx((120.0, 480.0))
+    assert by_unit["S1"] == Saving(150.0, pytest.approx(60.0), pytest.approx(240.0))
+    assert by_unit["S2"] == Saving(0.0, 0.0, 0.0)
+
+
+def test_a_limit_that_binds_is_told_with_what_more_of_it_buys() -> None:
+    text = flat(told(answer(small_problem(budget=700.0))))
+    assert "- The budget binds: the next 1,000 would save a further 1,100." in text
+    assert "nothing more" not in text.replace("One more bench place would save nothing more.", "")
+
+
+def test_what_the_solver_left_open_is_not_told_as_known() -> None:
+    sure = answer()
+    open_yet = replace(sure, plan=replace(sure.plan, gap=0.008))
+    text = flat(told(open_yet))
+    assert "No plan could save over 0.8 % more than this one." in text
+    assert "One more bench place was not found to save more." in text
