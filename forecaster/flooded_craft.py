@@ -1,0 +1,274 @@
+"""The craft that was under water: its unit, hours, earlier water and looks from the records, or a typical unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from difflib import get_close_matches
+from typing import Any, get_args
+
+import numpy as np
+import pandas as pd
+
+from forecaster.core_loss import core_loss
+from forecaster.errors import DataStopsAnswer, WrongUsage
+from forecaster.flooding import WRITE_IT_DOWN, AfterWater, after_water
+from forecaster.flooding_facts import Flooding, refuse_wrong_days
+from forecaster.hindsight import without_hindsight
+from forecaster.histories import SALT, build_histories
+from forecaster.learning import TwoStageFit, fit_two_stage
+from forecaster.lives import LIVES, Histories, frame, lives_by_hours
+from forecaster.priors import Prior
+from forecaster.records import FleetRecords, Parts
+from forecaster.settings import FleetSettings
+
+NEAR_DAYS = 7  # water logged so near to the day that is told may be the same water
+# What a row of water.csv tells of the flooding's facts, and what stands for "not told".
+LOGGED = {"water": "unknown", "oil": "unknown", "treated": "unknown"}
+
+
+def flooded_in_fleet(
+    records: FleetRecords, fit: TwoStageFit, craft_id: str, flooding: Flooding, as_of: date
+) -> AfterWater:
+    """What to do about a craft of a fleet after water; see ``flooding.after_water``.
+
+    `fit`: what the fleet's lives taught up to `as_of`. The unit, its hours, earlier water and looks come from the
+    records; so does what `flooding` leaves out and a row of water.csv or checks.csv tells.
+
+    Raises WrongUsage where there is no such craft or `flooding` tells what only a log can, DataStopsAnswer where no
+    unit was on it when the water came, or another one is now.
+    """
+    refuse_wrong_days(flooding, as_of)
+    if flooding.hours_run_since is not None:
+        raise WrongUsage(
+            "The hours run since the water come from the fleet's log. Enter a meter reading in hours.csv instead."
+        )
+    day_rate = _day_rate(records, craft_id)
+    found = _found(records, craft_id, flooding, as_of)
+    settings, remarks = records.settings, list(found.remarks)
+    if np.isnan(day_rate):
+        remarks.append("No day_rate in craft.csv: lost rental days cost nothing here.")
+    return after_water(
+        fit,
+        found.unit,
+        found.flooding,
+        settings.costs,
+        settings.downtime_days,
+        float(np.nan_to_num(day_rate)),
+        as_of,
+        loss=core_loss(records, as_of),
+        in_season=settings.season.contains(as_of),
+        to_log=None if found.logged else _how_to_log(craft_id, found.flooding),
+        remarks=tuple(remarks),
+    )
+
+
+def flooded_alone(
+    flooding: Flooding,
+    as_of: date,
+    hours_since_rebuild: float | None = None,
+    parts: str = "unknown",
+    prior: Prior | None = None,
+    settings: FleetSettings | None = None,
+    day_rate: float = 0.0,
+    seed: int = 1,
+) -> AfterWater:
+    """What to do about a craft without any records; see ``flooding.after_water``.
+
+    `hours_since_rebuild`: engine hours of its unit since new or rebuilt, now; None: averaged over the ages that a unit
+    in use may have. `parts`: oem, aftermarket, unknown. `prior`: another fleet's experience, the package's priors when
+    None. `settings`: season and prices, the defaults when None. `seed` makes the draws reproducible.
+    """
+    refuse_wrong_days(flooding, as_of)
+    settings = settings or FleetSettings()
+    fit = fit_two_stage(Histories(as_of, frame(LIVES)), seed=seed, prior=prior)
+    unit = typical_unit(flooding, as_of, hours_since_rebuild, parts)
+    remarks = []
+    if hours_since_rebuild is None:
+        ages = ", ".join(f"{age:g}" for age in fit.prior.starting_ages_h)
+        remarks.append(f"Hours since the last rebuild are not told: averaged over {ages} h at the time of the water.")
+    return after_water(
+        fit,
+        unit,
+        flooding,
+        settings.costs,
+        settings.downtime_days,
+        day_rate,
+        as_of,
+        in_season=settings.season.contains(as_of),
+        to_log=WRITE_IT_DOWN,
+        remarks=tuple(remarks),
+    )
+
+
+def typical_unit(
+    flooding: Flooding, as_of: date, hours_since_rebuild: float | None = None, parts: str = "unknown"
+) -> Histories:
+    """One running life of which only this is known; the water that got in is taken for the water it is used in.
+
+    Raises WrongUsage for negative hours and for parts that are none of the contract's.
+    """
+    if hours_since_rebuild is not None and not (np.isfinite(hours_since_rebuild) and hours_since_rebuild >= 0):
+        raise WrongUsage(f"Hours since the last rebuild must be a number of at least 0, not {hours_since_rebuild!r}.")
+    if parts not in get_args(Parts):
+        raise WrongUsage(f"parts must be one of {', '.join(get_args(Parts))}, not {parts!r}.")
+    known = hours_since_rebuild is not None
+    observed = hours_since_rebuild if known else flooding.hours_run_since or 0.0
+    unit = lives_by_hours(np.array([observed]), ["alive"], as_of=as_of, parts=parts, water=flooding.water, unit_id="")
+    return unit.with_lives(salt_share=SALT.get(flooding.water, np.nan), hours_at_entry=0.0 if known else np.nan)
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What the records tell of the flooded craft."""
+
+    unit: Histories
+    flooding: Flooding
+    logged: bool
+    remarks: tuple[str, ...]
+
+
+def _day_rate(records: FleetRecords, craft_id: str) -> float:
+    """Rental income of the craft's in-season day: the fleet's mean where it is not recorded, NaN where none is.
+
+    Raises WrongUsage where there is no such craft.
+    """
+    rates = records.craft.set_index("craft_id")["day_rate"]
+    if craft_id not in rates.index:
+        near = get_close_matches(craft_id, [str(name) for name in rates.index], n=1, cutoff=0.0)
+        hint = f" Did you mean {near[0]}?" if near else ""
+        raise WrongUsage(f"There is no craft {craft_id!r} in craft.csv.{hint}")
+    own = float(rates[craft_id])
+    return float(rates.mean()) if np.isnan(own) else own
+
+
+def _found(records: FleetRecords, craft_id: str, flooding: Flooding, as_of: date) -> _Found:
+    records = without_hindsight(records, as_of)
+    day = pd.Timestamp(flooding.happened_on)
+    own = records.water["craft_id"] == craft_id
+    same = records.water[own & (records.water["happened_on"] == day)]
+    told, remarks = _filled_from_log(flooding, same)
+    water = records.water.drop(index=same.index)
+    with_it = replace(records, water=pd.concat([water, _as_row(records.water, craft_id, told, same)]))
+    histories = build_histories(with_it, as_of)
+    unit = _unit_on(histories, craft_id, told)
+    placed = unit.incidents[unit.incidents["happened_on"] == day]
+    hours = float(unit.lives["hours_observed"].iloc[0] - placed["observed_hours"].iloc[-1])
+    told, looked = _filled_from_looks(told, unit)
+    names = {craft_id, str(unit.lives["unit_id"].iloc[0])}
+    remarks += [*looked, *_near_water(records, craft_id, told)]
+    remarks += [remark.text for remark in histories.remarks if remark.about in names]
+    return _Found(unit, told.with_facts(hours_run_since=max(hours, 0.0)), len(same) > 0, tuple(remarks))
+
+
+def _filled_from_log(flooding: Flooding, same: pd.DataFrame) -> tuple[Flooding, list[str]]:
+    """The flooding with what it leaves out taken from the day's rows of water.csv; what is told goes first.
+
+    "Milky" in a row that was treated is what the oil was like before it was changed until clear.
+    """
+    facts: dict[str, Any] = {}
+    for name, untold in LOGGED.items():
+        values = same[name][same[name] != untold]
+        if getattr(flooding, name) == untold and len(values):
+            facts[name] = str(values.iloc[-1])
+    if facts.get("oil") == "milky" and facts.get("treated", flooding.treated) == "yes":
+        del facts["oil"]
+    within = same["treated_within_h"].dropna()
+    treated = facts.get("treated", flooding.treated)
+    if flooding.treated_within_h is None and treated == "yes" and len(within):
+        facts["treated_within_h"] = float(within.iloc[-1])
+    if not facts:
+        return flooding, []
+    listed = ", ".join(
+        f"{name} {value:g}" if name == "treated_within_h" else f"{name} {value}" for name, value in facts.items()
+    )
+    return flooding.with_facts(**facts), [f"From water.csv on {flooding.happened_on}: {listed}."]
+
+
+def _as_row(water: pd.DataFrame, craft_id: str, flooding: Flooding, same: pd.DataFrame) -> pd.DataFrame:
+    """The flooding as a row of water.csv."""
+    kind = str(same["kind"].iloc[-1]) if len(same) else "swamped" if flooding.under_minutes == 0 else "submerged"
+    row = {"craft_id": craft_id, "happened_on": pd.Timestamp(flooding.happened_on), "kind": kind}
+    facts = {name: getattr(flooding, name) for name in ("water", "oil", "treated", "treated_within_h")}
+    number = int(water.index.max()) + 1 if len(water) else 2
+    return pd.DataFrame([row | facts], index=pd.Index([number], name="row"))[list(water.columns)].astype(water.dtypes)
+
+
+def _unit_on(histories: Histories, craft_id: str, flooding: Flooding) -> Histories:
+    """The unit in service on the craft, with this water on it."""
+    in_service = histories.in_service()
+    unit = in_service.select(in_service.lives["craft_id"] == craft_id)
+    if unit.n_lives == 0:
+        raise DataStopsAnswer(
+            f"No unit is in service on {craft_id} on {histories.as_of}. Add the row of what is fitted to fittings.csv, "
+            "or ask without a fleet."
+        )
+    unit = unit.select(np.arange(unit.n_lives) == unit.n_lives - 1)
+    day = pd.Timestamp(flooding.happened_on)
+    if (unit.incidents["happened_on"] == day).any():
+        return unit
+    wet = histories.incidents[
+        (histories.incidents["craft_id"] == craft_id) & (histories.incidents["happened_on"] == day)
+    ]
+    name = str(unit.lives["unit_id"].iloc[0])
+    if len(wet):
+        life = histories.lives.set_index("life_id").loc[wet["life_id"].iloc[0]]
+        where = (
+            "was rebuilt since: that water is no longer in it"
+            if life["unit_id"] == name
+            else f"was not on it then: {life['unit_id']} was. Ask about the craft that {life['unit_id']} is on now"
+        )
+        raise DataStopsAnswer(f"{name}, the unit on {craft_id} now, {where}.")
+    raise DataStopsAnswer(
+        f"No unit sat on {craft_id} on {flooding.happened_on}, says fittings.csv; {name} was fitted later. Mend the "
+        "day, or fittings.csv."
+    )
+
+
+def _filled_from_looks(flooding: Flooding, unit: Histories) -> tuple[Flooding, list[str]]:
+    """The flooding with spin and oil, where it leaves them out, from looks at the unit since the water.
+
+    A rattle counts until the unit was opened and found sound: a later quiet spin does not undo it.
+    """
+    since = unit.checks[unit.checks["checked_on"] >= pd.Timestamp(flooding.happened_on)]
+    opened = np.flatnonzero(since["known_state"] == "sound")
+    spins = since.iloc[opened[-1] + 1 :] if len(opened) else since
+    heard = spins["spin"][spins["spin"] != "not_done"]
+    facts: dict[str, Any] = {}
+    if (heard == "rattle").any():
+        facts["spin"] = "rattle"
+    elif flooding.spin == "not_done" and len(heard):
+        facts["spin"] = str(heard.iloc[-1])
+    oil = since["oil"][since["oil"] != "unknown"]
+    if flooding.oil == "unknown" and len(oil):
+        facts["oil"] = str(oil.iloc[-1])
+    facts = {name: value for name, value in facts.items() if getattr(flooding, name) != value}
+    if not facts:
+        return flooding, []
+    listed = ", ".join(f"{name} {value}" for name, value in facts.items())
+    return flooding.with_facts(**facts), [f"From checks.csv since {flooding.happened_on}: {listed}."]
+
+
+def _near_water(records: FleetRecords, craft_id: str, flooding: Flooding) -> list[str]:
+    """Water logged within `NEAR_DAYS` of the day that is told: the same water, perhaps, counted twice."""
+    own = records.water[records.water["craft_id"] == craft_id]
+    day = pd.Timestamp(flooding.happened_on)
+    apart = (own["happened_on"] - day).abs()
+    near = own[(apart > pd.Timedelta(0)) & (apart <= pd.Timedelta(days=NEAR_DAYS))]
+    return [
+        f"water.csv has water on {craft_id} on {other.date()} too, counted besides this one. If it is the same, say "
+        "that it happened on that day."
+        for other in near["happened_on"]
+    ]
+
+
+def _how_to_log(craft_id: str, flooding: Flooding) -> str:
+    """How to write the incident into water.csv."""
+    told = {"water": flooding.water, "oil": flooding.oil, "treated": flooding.treated}
+    listed = "".join(f", {name} {value}" for name, value in told.items() if value != "unknown")
+    row = f"Write it into water.csv: {craft_id}, {flooding.happened_on}, its kind{listed}"
+    if flooding.treated_within_h is not None:
+        return f"{row}, treated_within_h {flooding.treated_within_h:g}."
+    if flooding.treated == "yes":
+        return f"{row}, and treated_within_h, the clock hours from the water to the treatment."
+    return f"{row}; once it is treated, treated yes and treated_within_h, the clock hours from the water to then."

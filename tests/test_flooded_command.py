@@ -1,0 +1,183 @@
+"""`forecaster flooded`: STOP first, the steps numbered by when, the risk with its intervals; text and JSON."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from forecaster.commands import COMMANDS, main
+from forecaster.experience import save_experience
+from forecaster.flooding_facts import Flooding
+from forecaster.learning import fit_two_stage
+from forecaster.lives import LIVES, Histories, frame
+from forecaster.records import TABLES
+from tests.conftest import ROOT, SAMPLE_DAY
+
+SAMPLE = str(ROOT / "sample_fleet")
+DAY = ("--as-of", "2026-09-20")
+FRESH = (*DAY, "--water", "salt", "--under-minutes", "10", "--engine", "off", "--treated", "no")
+
+
+ALONE = (*FRESH, "--hours-since-rebuild", "80")
+
+
+@cache
+def run(*words: str) -> tuple[int, str, str]:
+    """Exit status, standard output and standard error: the same question is asked once."""
+    with redirect_stdout(io.StringIO()) as out, redirect_stderr(io.StringIO()) as err:
+        status = main(("flooded", *words))
+    return status, out.getvalue(), err.getvalue()
+
+
+def told(*words: str, status: int = 0) -> str:
+    """What the command prints; of a refusal, what it says on standard error, where the answer stays empty."""
+    exit_status, out, err = run(*words)
+    assert exit_status == status
+    assert (out == "") == (status != 0)
+    return out if status == 0 else err
+
+
+def answered(*words: str) -> dict:
+    answer: dict = json.loads(told(*words, "--json"))
+    return answer
+
+
+# Text -----------------------------------------------------------------------------------------------------------------
+
+
+def test_stop_is_said_first() -> None:
+    text = told(*ALONE, "--oil", "milky")
+    assert text.startswith("STOP, do not run it: the oil is milky")
+    several = told(*ALONE, "--oil", "milky", "--spin", "rattle")
+    assert several.startswith("STOP, do not run it: the supercharger rattles")
+    assert "- Also: the oil is milky" in several
+
+
+def test_without_a_reason_to_stop_the_answer_is_said_first() -> None:
+    text = told(SAMPLE, "C001", *FRESH).replace("\n", " ")
+    assert text.startswith("C001 (unit ")
+    assert re.search(r"do the steps below, then (ride|check|have the supercharger opened)", text[:120])
+    assert "STOP, do not run it" not in text
+
+
+def test_the_blocks_stand_in_their_order_and_steps_are_numbered_on() -> None:
+    text = told(*ALONE)
+    titles = ["Now:", "Within a day:", "Before the next ride:", "Cautions:", "Chance of failing", "What each way costs"]
+    places = [text.index(title) for title in [*titles, "Why:", "No fleet's records stand behind these figures"]]
+    assert places == sorted(places)
+    numbers = [int(n) for n in re.findall(r"^ ?(\d+)\. ", text, re.MULTILINE)]
+    assert numbers == list(range(1, len(numbers) + 1))
+
+
+@pytest.mark.parametrize("words", [ALONE, DAY, (SAMPLE, "C001", *FRESH)])
+def test_it_fits_80_columns(words: tuple[str, ...]) -> None:
+    assert max(map(len, told(*words).splitlines())) <= 80
+
+
+def test_the_risk_is_told_with_its_interval_for_every_horizon() -> None:
+    lines = told(*ALONE).splitlines()
+    for hours in (5, 10, 25, 50, 100):
+        [line] = [line for line in lines if line.strip().startswith(f"{hours} h  ")]
+        assert line.count("(") == line.count("%)") == 4
+
+
+def test_an_unknown_treatment_gets_a_column_of_its_own() -> None:
+    text = told(*DAY)
+    assert "as it is" in text
+    assert "Nobody knows whether and how soon it was treated" in text.replace("\n", " ")
+
+
+def test_a_fleets_lives_stand_behind_its_answer() -> None:
+    text = told(SAMPLE, "C001", *FRESH).replace("\n", " ")
+    assert re.search(r"Learned from \d+ lives, \d+ of them ended by a failed bearing", text)
+    assert "No fleet's records" not in text
+
+
+# JSON -----------------------------------------------------------------------------------------------------------------
+
+
+def keys_of(answer: object) -> object:
+    """The keys of an answer, all the way down; of a list those of its first member."""
+    if isinstance(answer, dict):
+        return {key: keys_of(value) for key, value in answer.items()}
+    return [keys_of(answer[0])] if isinstance(answer, list) and answer and isinstance(answer[0], dict) else None
+
+
+def test_its_json_is_documented_key_for_key() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    documented = json.loads(text.split("\n`flooded --json`")[1].split("```json\n")[1].split("```")[0])
+    for words in ((SAMPLE, "C001", *FRESH), ALONE):
+        assert keys_of(answered(*words)) == keys_of(documented)
+
+
+def test_the_json_says_what_the_text_says() -> None:
+    answer = answered(*ALONE, "--oil", "milky")
+    assert answer["stop"] is True
+    assert {step["when"] for step in answer["steps"]} == {"now", "within a day", "before the next ride"}
+    assert [row["hours"] for row in answer["risk"]] == [5, 10, 25, 50, 100]
+    assert answer["advice"] in ("open it now", *(f"check it after {n} hours" for n in (5, 10, 25)))
+    for row in answer["risk"]:
+        for name in ("treated", "late", "untreated", "no_incident"):
+            assert row[name]["low"] <= row[name]["mean"] <= row[name]["high"]
+    assert answer["craft_id"] is None
+
+
+def test_a_fleets_log_fills_in_what_is_not_told() -> None:
+    answer = answered(SAMPLE, "C007", *DAY, "--happened-on", "2026-09-17")
+    assert answer["flooding"]["treated"] == "no"  # as water.csv has it
+    assert answer["applies"] == "untreated"
+
+
+def test_another_fleets_experience_is_taken(tmp_path: Path) -> None:
+    fit = fit_two_stage(Histories(SAMPLE_DAY, frame(LIVES)))
+    harsher = replace(fit.draws, theta=fit.draws.theta - 0.7 * (np.arange(fit.theta.shape[1]) == 1))
+    save_experience(replace(fit, draws=harsher), tmp_path / "shop.json")
+    with_it, without = (answered(*ALONE, *words) for words in (("--experience", str(tmp_path / "shop.json")), ()))
+    assert with_it["risk"][-1]["no_incident"]["mean"] > without["risk"][-1]["no_incident"]["mean"]
+    assert with_it["fit"]["prior"].startswith("experience of 0 lives")
+
+
+# Wrong usage ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((SAMPLE,), "Name the craft that was under water after SOURCE"),
+        ((SAMPLE, "C999"), "There is no craft 'C999' in craft.csv. Did you mean"),
+        ((SAMPLE, "C001", "--parts", "oem"), "--hours-since-rebuild and --parts are for a craft without records"),
+        (("--under-minutes", "-3"), "'-3' is not a number of minutes, 0 or more"),
+        (("--hours-since-rebuild", "many"), "'many' is not a number of engine hours, 0 or more"),
+        (("--water", "sweet"), "choose from"),
+        (("--treated-within-h", "5"), "treated_within_h (5 h) is told, but treated is 'unknown'"),
+        ((*DAY, "--happened-on", "2026-09-21"), "It happened on 2026-09-21, after 2026-09-20"),
+        (("--spin", "rattle", "--spun", "now"), "--spun is not an option here. The nearest is --spin"),
+    ],
+)
+def test_wrong_usage_says_what_is_wrong_and_exits_with_2(words: tuple[str, ...], said: str) -> None:
+    assert said in told(*words, status=2)
+
+
+def test_a_source_or_experience_that_is_not_there_is_told() -> None:
+    assert "no such place" in told("no such place", "C001", status=1)
+    assert "no such file" in told("--experience", "no such file", status=1)
+
+
+def test_the_options_offered_are_those_of_the_facts() -> None:
+    offered = {a.names[0].lstrip("-").replace("-", "_"): a.options for a in COMMANDS.by_name["flooded"].arguments}
+    told_by_name = {name: info for name, info in Flooding.model_fields.items() if name != "hours_run_since"}
+    assert set(told_by_name) <= set(offered)
+    for name, info in told_by_name.items():
+        codes = getattr(info.annotation, "__args__", ()) if "choices" in offered[name] else ()
+        if codes:
+            assert set(offered[name]["choices"]) == set(codes)
+            assert offered[name]["default"] == info.default
+    assert set(offered["parts"]["choices"]) == set(TABLES["fittings"].columns["parts"].codes)
