@@ -1,0 +1,130 @@
+"""The public door: everything that a notebook, the command line or the dashboard needs, by name.
+
+    from datetime import date
+    from forecaster import open_fleet
+
+    fleet = open_fleet("sample_fleet", today=date(2026, 11, 1))
+    fleet.forecast(as_of=date(2026, 11, 1)).units[0]
+
+A room is imported when the first of its names is used, so that asking for help is instant.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
+    from forecaster.backtest import Backtest
+    from forecaster.decisions import Decisions
+    from forecaster.errors import DataStopsAnswer, ForecasterError, ModelError, SettingsError, SourceError, WrongUsage
+    from forecaster.evidence import SurvivalEvidence
+    from forecaster.fleet import DEFAULT_HOURS, DEFAULT_MODEL, MODELS, Fleet, open_fleet
+    from forecaster.flooded_craft import flooded_alone
+    from forecaster.flooding import AfterWater
+    from forecaster.flooding_facts import Flooding, flooding_of
+    from forecaster.forecast import Chance, FleetForecast, HoursLeft, UnitForecast
+    from forecaster.histories import build_histories
+    from forecaster.installed import dashboard_app, sample_fleet_folder
+    from forecaster.learned import Learned
+    from forecaster.life_model import Evidence, FittedLifeModel
+    from forecaster.lives import Histories, Remark
+    from forecaster.problems import Problem, Reading
+    from forecaster.reading import read_fleet
+    from forecaster.records import TABLES, FleetRecords
+    from forecaster.service_life import ServiceLife
+    from forecaster.settings import FleetSettings, read_settings
+    from forecaster.simulate import SimulatedFleet, simulate_fleet
+    from forecaster.unit_curve import UnitCurve
+    from forecaster.usage import SeasonUse, expected_use
+    from forecaster.writing import write_fleet
+
+__version__ = "0.1.0"
+
+_ROOMS = {
+    "backtest": ("Backtest",),
+    "decisions": ("Decisions",),
+    "evidence": ("SurvivalEvidence",),
+    "learned": ("Learned",),
+    "service_life": ("ServiceLife",),
+    "errors": ("DataStopsAnswer", "ForecasterError", "ModelError", "SettingsError", "SourceError", "WrongUsage"),
+    "fleet": ("DEFAULT_HOURS", "DEFAULT_MODEL", "MODELS", "Fleet", "open_fleet"),
+    "flooded_craft": ("flooded_alone",),
+    "flooding": ("AfterWater",),
+    "flooding_facts": ("Flooding", "flooding_of"),
+    "forecast": ("Chance", "FleetForecast", "HoursLeft", "UnitForecast"),
+    "histories": ("build_histories",),
+    "installed": ("dashboard_app", "sample_fleet_folder"),
+    "life_model": ("Evidence", "FittedLifeModel"),
+    "lives": ("Histories", "Remark"),
+    "problems": ("Problem", "Reading"),
+    "reading": ("read_fleet",),
+    "records": ("TABLES", "FleetRecords"),
+    "settings": ("FleetSettings", "read_settings"),
+    "simulate": ("SimulatedFleet", "simulate_fleet"),
+    "unit_curve": ("UnitCurve",),
+    "usage": ("SeasonUse", "expected_use"),
+    "writing": ("write_fleet",),
+}
+_ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
+
+__all__ = [
+    "DEFAULT_HOURS",
+    "DEFAULT_MODEL",
+    "MODELS",
+    "TABLES",
+    "AfterWater",
+    "Backtest",
+    "Chance",
+    "DataStopsAnswer",
+    "Decisions",
+    "Evidence",
+    "FittedLifeModel",
+    "Fleet",
+    "FleetForecast",
+    "FleetRecords",
+    "FleetSettings",
+    "Flooding",
+    "ForecasterError",
+    "Histories",
+    "HoursLeft",
+    "Learned",
+    "ModelError",
+    "Problem",
+    "Reading",
+    "Remark",
+    "SeasonUse",
+    "ServiceLife",
+    "SettingsError",
+    "SimulatedFleet",
+    "SourceError",
+    "SurvivalEvidence",
+    "UnitCurve",
+    "UnitForecast",
+    "WrongUsage",
+    "build_histories",
+    "dashboard_app",
+    "expected_use",
+    "flooded_alone",
+    "flooding_of",
+    "open_fleet",
+    "read_fleet",
+    "read_settings",
+    "sample_fleet_folder",
+    "simulate_fleet",
+    "write_fleet",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """A public name, importing its room on first use; what is not public raises AttributeError."""
+    if name not in _ROOM_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(f"{__name__}.{_ROOM_OF[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    """The public names, for completion in a notebook."""
+    return sorted([*__all__, "__version__"])

@@ -1,0 +1,248 @@
+"""A fleet that was read, and every question that can be asked of it: the room behind the public door."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import date
+from difflib import get_close_matches
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from forecaster.errors import DataStopsAnswer, WrongUsage
+from forecaster.forecast import FleetForecast, forecast_units
+from forecaster.histories import build_histories
+from forecaster.life_model import FittedLifeModel
+from forecaster.lives import Histories
+from forecaster.problems import Reading
+from forecaster.reading import read_fleet
+from forecaster.records import FleetRecords
+from forecaster.settings import FleetSettings
+from forecaster.unit_curve import UnitCurve, unit_curve
+from forecaster.usage import SeasonUse, expected_use
+
+if TYPE_CHECKING:
+    from forecaster.backtest import Backtest
+    from forecaster.decisions import Decisions
+    from forecaster.evidence import SurvivalEvidence
+    from forecaster.flooding import AfterWater
+    from forecaster.flooding_facts import Flooding
+    from forecaster.interval import ServiceInterval
+    from forecaster.learned import Learned
+    from forecaster.learning import TwoStageFit
+    from forecaster.prices import Prices
+    from forecaster.priors import Prior
+    from forecaster.service_life import ServiceLife
+
+# Name -> room and function that fits it: imported when it is asked for, since one of them brings lifelines.
+MODELS = {
+    "two-stage": ("forecaster.learning", "fit_two_stage"),
+    "weibull": ("forecaster.weibull", "fit_weibull"),
+}
+DEFAULT_MODEL = "two-stage"
+DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice, no source
+SEED = 1  # of the posterior draws: the same records give the same answer
+PROBLEMS_TOLD = 8  # more than these are counted, and ``forecaster validate`` lists them
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """A fleet's records and what follows from them; made by ``open_fleet``.
+
+    Holds only the records; histories and fitted models are made when asked for, and kept.
+    """
+
+    reading: Reading
+    prior: Prior | None = None  # of the two-stage model: another fleet's experience or a user's priors; None: general
+    _histories: dict[date, Histories] = field(default_factory=dict, repr=False, compare=False)
+    _fits: dict[tuple[date, str], FittedLifeModel] = field(default_factory=dict, repr=False, compare=False)
+    _decisions: dict[tuple[date, tuple[tuple[str, float], ...]], Decisions] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    @property
+    def records(self) -> FleetRecords:
+        """The accepted records."""
+        return self.reading.records
+
+    @property
+    def name(self) -> str:
+        """The fleet's name: that of its folder or workbook."""
+        return self.records.name
+
+    @property
+    def settings(self) -> FleetSettings:
+        """What fleet.toml says, defaults filled in."""
+        return self.records.settings
+
+    def histories(self, as_of: date) -> Histories:
+        """The lives of all units as known on a day; nothing dated later is used."""
+        if as_of not in self._histories:
+            self._histories[as_of] = build_histories(self.records, as_of)
+        return self._histories[as_of]
+
+    def fit(self, as_of: date, model: str = DEFAULT_MODEL) -> FittedLifeModel:
+        """The life model, learned from what was known on a day. Raises WrongUsage for a model that is not known."""
+        if (as_of, model) not in self._fits:
+            believed = {"prior": self.prior} if model == "two-stage" else {}
+            self._fits[as_of, model] = _fitter(model)(self.histories(as_of), seed=SEED, **believed)
+        return self._fits[as_of, model]
+
+    def use(self, as_of: date) -> SeasonUse:
+        """Engine hours expected of each craft from a day to the close of the current or next season."""
+        return expected_use(self.records, as_of)
+
+    def forecast(self, as_of: date, hours: float = DEFAULT_HOURS, model: str = DEFAULT_MODEL) -> FleetForecast:
+        """Risk and hours left of each unit in service on a day, ranked; `hours` is the horizon in engine hours.
+
+        Raises DataStopsAnswer where no unit is in service, WrongUsage for a horizon or model that makes no sense.
+        """
+        histories = self.histories(as_of)
+        self._refuse_nobody_in_service(as_of)
+        _fitter(model)  # an unknown model is told before anything long begins
+        use = self.use(as_of)
+        forecast = forecast_units(
+            self.fit(as_of, model), histories, hours, use.craft["hours"], (use.opens, use.closes), self.settings.costs
+        )
+        return replace(forecast, remarks=(*forecast.remarks, use.remark)) if use.remark else forecast
+
+    def curve(
+        self, unit_id: str, as_of: date, model: str = DEFAULT_MODEL, hours_ahead: float | None = None
+    ) -> UnitCurve:
+        """One unit's chances along its hours, ahead and in the past; see ``UnitCurve``.
+
+        Raises WrongUsage where the unit is not in service on that day.
+        """
+        return unit_curve(self.fit(as_of, model), self.histories(as_of), unit_id, hours_ahead)
+
+    def service_lives(self, as_of: date) -> tuple[ServiceLife, ...]:
+        """B10 and B50 lives of fresh units as the records up to a day tell them, with intervals."""
+        from forecaster.service_life import service_lives
+
+        return service_lives(self.two_stage(as_of), self.histories(as_of))
+
+    def prices(self, as_of: date, **prices: float) -> Prices:
+        """What each event costs, for the fleet as a whole; `prices` replaces some of them, see ``Prices``."""
+        from forecaster.fleet_prices import fleet_prices
+
+        return fleet_prices(self.records, as_of, prices)
+
+    def service_intervals(self, as_of: date, **prices: float) -> tuple[ServiceInterval, ...]:
+        """At how many hours a rebuild costs least in the long run, off season and in season, and by kind of unit.
+
+        `prices` replaces some of the fleet's, see ``Prices``.
+        """
+        from forecaster.interval import service_intervals
+
+        return service_intervals(self.two_stage(as_of), self.histories(as_of), self.prices(as_of, **prices))
+
+    def two_stage(self, as_of: date) -> TwoStageFit:
+        """The two-stage model as learned from what was known on a day, with its parameters."""
+        from forecaster.learning import TwoStageFit
+
+        fit = self.fit(as_of, "two-stage")
+        if not isinstance(fit, TwoStageFit):
+            raise TypeError("the model of that name is another one")
+        return fit
+
+    def after_water(self, craft_id: str, flooding: Flooding, as_of: date) -> AfterWater:
+        """What to do about a craft after water, and the risk of its unit; see ``flooding.after_water``.
+
+        Raises WrongUsage and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
+        """
+        from forecaster.flooded_craft import flooded_in_fleet
+
+        return flooded_in_fleet(self.records, self.two_stage(as_of), craft_id, flooding, as_of)
+
+    def learned(self, as_of: date) -> tuple[Learned, ...]:
+        """Each parameter of the two-stage model in plain words, prior beside posterior."""
+        from forecaster.learned import learned
+
+        return learned(self.two_stage(as_of))
+
+    def survival(self, as_of: date) -> SurvivalEvidence:
+        """Kaplan-Meier of the fleet's bearings beside what the two-stage model says of them."""
+        from forecaster.evidence import survival_evidence
+
+        return survival_evidence(self.two_stage(as_of), self.histories(as_of))
+
+    def backtest(
+        self,
+        as_of: date,
+        hours: float = DEFAULT_HOURS,
+        every: str = "season",
+        progress: Callable[[int, int, str], None] | None = None,
+    ) -> Backtest:
+        """How good past forecasts would have been, against simpler rules; see ``Backtest``."""
+        from forecaster.backtest import backtest
+
+        return backtest(self.records, as_of, hours, progress=progress, every=every)
+
+    def decisions(self, as_of: date, **prices: float) -> Decisions:
+        """What the decisions about this fleet share; `prices` replaces some of fleet.toml's, see ``Prices``."""
+        from forecaster.decisions import decisions_for
+
+        self._refuse_nobody_in_service(as_of)
+        key = (as_of, tuple(sorted(prices.items())))
+        if key not in self._decisions:
+            self._decisions[key] = decisions_for(self.records, self.histories(as_of), self.two_stage(as_of), prices)
+        return self._decisions[key]
+
+    def _refuse_nobody_in_service(self, as_of: date) -> None:
+        if self.histories(as_of).in_service().n_lives:
+            return
+        fittings = self.records.fittings
+        if fittings.empty:
+            why = "fittings.csv holds no accepted row. Enter one row for each unit and the craft it sits on."
+        elif fittings["fitted_on"].min().date() > as_of:
+            first = fittings["fitted_on"].min().date()
+            why = f"the first fitting is dated {first}. Ask for a day from then on (--as-of)."
+        else:
+            why = (
+                "every unit was removed, or its craft is retired or not yet in service. Add the rows of what is fitted "
+                "now to fittings.csv, or mend removed_on there and retired_on in craft.csv."
+            )
+        raise DataStopsAnswer(f"No unit is in service on {as_of}: {why}")
+
+
+def open_fleet(
+    source: str | Path,
+    today: date,
+    experience: str | Path | None = None,
+    priors: str | Path | None = None,
+) -> Fleet:
+    """Read a fleet folder or workbook, ready to be asked.
+
+    `today`: rows dated later are refused as typing errors. `experience`: a file of what another fleet taught, taken
+    as the prior; `priors`: an edited copy of priors.toml. Raises SourceError where the source is not a fleet, and
+    DataStopsAnswer, listing the problems, where those would make every answer wrong.
+    """
+    reading = read_fleet(source, today)
+    stopping = reading.stops_answer
+    if stopping:
+        told = [f"  {problem}" for problem in stopping[:PROBLEMS_TOLD]]
+        more = len(stopping) - len(told)
+        rest = [f"  and {more} more: run `forecaster validate` to see them all"] if more else []
+        raise DataStopsAnswer("\n".join(["These problems in the records stop the answer:", *told, *rest]))
+    return Fleet(reading, believed(experience, priors))
+
+
+def believed(experience: str | Path | None, priors: str | Path | None) -> Prior | None:
+    """The prior of the two-stage model from files as ``open_fleet`` takes them; None stands for the package's own."""
+    if experience is None and priors is None:
+        return None
+    from forecaster.experience import read_experience
+    from forecaster.priors import read_priors
+
+    base = read_priors(priors)
+    return base if experience is None else read_experience(experience, base)
+
+
+def _fitter(model: str) -> Callable[..., FittedLifeModel]:
+    if model not in MODELS:
+        near = get_close_matches(model, MODELS, n=1, cutoff=0.0)[0]
+        raise WrongUsage(f"There is no life model {model!r}. Did you mean {near}? Known: {', '.join(MODELS)}.")
+    room, function = MODELS[model]
+    fitter: Callable[..., FittedLifeModel] = getattr(import_module(room), function)
+    return fitter

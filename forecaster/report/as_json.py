@@ -1,0 +1,101 @@
+"""The answers for other programs: plain dicts of the documented keys, and their text.
+
+Chances are shares from 0 to 1, hours engine hours, days ISO 8601, and what is not known is null. Keys may be added;
+those documented stay.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from forecaster.forecast import Chance, FleetForecast, UnitForecast
+from forecaster.problems import Reading
+
+Json = dict[str, Any]
+
+
+def written(answer: Json) -> str:
+    """An answer as JSON text. Only ASCII, so that it passes through any terminal; NaN and infinity are refused."""
+    return json.dumps(answer, indent=2, allow_nan=False)
+
+
+def forecast_json(forecast: FleetForecast, doubtful: Mapping[str, str] | None = None, limit: int | None = None) -> Json:
+    """A fleet's forecast; `doubtful`: units whose history refused rows touch, each with the reason.
+
+    `limit`: only the so many units most at risk.
+    """
+    reasons = doubtful or {}
+    evidence = forecast.evidence
+    return {
+        "as_of": forecast.as_of.isoformat(),
+        "hours": forecast.hours,
+        "model": forecast.model,
+        "fit": {
+            "lives": evidence.lives,
+            "failures": evidence.failures,
+            "effective_sample": evidence.effective_sample,
+            "mostly_prior": evidence.mostly_prior,
+            "prior": evidence.prior,
+            "remarks": list(evidence.remarks),
+        },
+        "season": {"opens": forecast.season[0].isoformat(), "closes": forecast.season[1].isoformat()},
+        "remarks": list(forecast.remarks),
+        "units": [_unit(unit, reasons.get(unit.unit_id)) for unit in forecast.units[:limit]],
+    }
+
+
+def _unit(unit: UnitForecast, doubtful: str | None) -> Json:
+    return {
+        "unit_id": unit.unit_id,
+        "craft_id": unit.craft_id,
+        "hours_since_rebuild": _known(unit.hours_since_rebuild),
+        "hours_since_rebuild_low": _known(unit.hours_low),
+        "hours_since_rebuild_high": _known(unit.hours_high),
+        "hours_in_record": unit.hours_in_record,
+        "incidents": unit.incidents,
+        "defective_now": None if unit.defective_now is None else _chance(unit.defective_now),
+        "fails_within": _chance(unit.fails_within),
+        "fails_this_season": _chance(unit.fails_this_season),
+        "season_hours": unit.season_hours,
+        "hours_left": {"p10": unit.hours_left.p10, "p50": unit.hours_left.p50, "p90": unit.hours_left.p90},
+        "hours_to_risk_limit": unit.hours_to_risk_limit,
+        "advice": unit.advice,
+        "because": list(unit.because),
+        "beyond_seen": unit.beyond_seen,
+        "doubtful": doubtful,
+        "last_reading_on": None if unit.last_reading_on is None else unit.last_reading_on.isoformat(),
+        "remarks": list(unit.remarks),
+    }
+
+
+def _chance(chance: Chance) -> Json:
+    return {"mean": chance.mean, "low": chance.low, "high": chance.high}
+
+
+def _known(value: float | None) -> float | None:
+    return value if value is not None and math.isfinite(value) else None
+
+
+def validation_json(reading: Reading) -> Json:
+    """What was read and refused, and every problem."""
+    return {
+        "read": reading.read,
+        "refused": reading.refused_counts,
+        "problems": [
+            {
+                "file": problem.file,
+                "row": problem.row,
+                "column": problem.column,
+                "value": problem.value,
+                "reason": problem.reason,
+                "remedy": problem.remedy,
+                "refused": problem.refused,
+            }
+            for problem in reading.problems
+        ],
+        "doubtful_units": reading.doubtful_units,
+        "kept_aside": {name: list(columns.columns) for name, columns in reading.kept_aside.items() if len(columns)},
+    }

@@ -1,0 +1,122 @@
+"""Starts the dashboard's server: on this machine alone, closed to other pages, and silent towards the internet."""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+import threading
+import time
+import urllib.request
+import webbrowser
+from collections.abc import Sequence
+from pathlib import Path
+from urllib.error import URLError
+
+from forecaster.command_line import DONE, tell_progress
+from forecaster.errors import SourceError, WrongUsage
+from forecaster.installed import dashboard_app
+
+ADDRESS = "127.0.0.1"
+FIRST_PORT, LAST_PORT = 8501, 8599
+SOURCE_VARIABLE = "FORECASTER_SOURCE"
+START_SECONDS = 60.0  # a cold start on a slow laptop; the server is told to be up when it answers, not by the clock
+SAFE_START = {
+    "server.address": (ADDRESS,),
+    "server.allowedHosts": ("localhost", ADDRESS),  # without it a page elsewhere may rebind its own name to us
+    "server.enableXsrfProtection": ("true",),
+    "server.enableCORS": ("true",),  # true means protected
+    "server.maxUploadSize": ("50",),  # MB; a decade of a big fleet's logs is under 20
+    "server.fileWatcherType": ("none",),
+    "server.runOnSave": ("false",),
+    "server.headless": ("true",),  # never asks for an e-mail address; this module opens the browser
+    "browser.gatherUsageStats": ("false",),  # else the browser calls out
+    "client.showErrorDetails": ("none",),
+    "logger.hideWelcomeMessage": ("true",),
+    "logger.level": ("warning",),
+}
+
+
+def serve_dashboard(source: str | None, port: int | None = None, open_browser: bool = True) -> int:
+    """Serve the dashboard until Ctrl-C; prints its address once it answers. Returns the exit status.
+
+    `source`: fleet folder or workbook that it opens; None: the start page offers the sample fleet. `port`: None takes
+    the first free one from 8501 up. Raises SourceError where `source` is not there, WrongUsage where `port` is taken.
+    """
+    app = dashboard_app()
+    if source is not None:
+        os.environ[SOURCE_VARIABLE] = _absolute(source)
+    chosen = free_port() if port is None else _demand(port)
+    tell_progress("Starting the dashboard ...")
+    threading.Thread(target=_announce, args=(chosen, open_browser), daemon=True).start()
+    from streamlit.web import cli
+
+    # In this process, so that one Ctrl-C ends it all and nothing is left behind.
+    sys.argv = ["streamlit", *server_words(app, chosen)]
+    cli.main(args=server_words(app, chosen), prog_name="streamlit", standalone_mode=False)
+    return DONE
+
+
+def server_words(app: Path, port: int) -> list[str]:
+    """The server's command line: the app, its port, and everything of `SAFE_START`."""
+    options = {**SAFE_START, "server.port": (str(port),)}
+    return ["run", str(app), *(word for name, values in options.items() for v in values for word in (f"--{name}", v))]
+
+
+def free_port(ports: Sequence[int] = range(FIRST_PORT, LAST_PORT + 1)) -> int:
+    """The first of `ports` that nobody listens on. Raises WrongUsage where all are taken."""
+    for port in ports:
+        if _is_free(port):
+            return port
+    raise WrongUsage(f"Every port from {ports[0]} to {ports[-1]} is in use. Name a free one with --port.")
+
+
+def _demand(port: int) -> int:
+    if not _is_free(port):
+        raise WrongUsage(
+            f"Port {port} cannot be used: another program listens there, or it is reserved. Leave --port "
+            "away to take a free one."
+        )
+    return port
+
+
+def _is_free(port: int) -> bool:
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+        if sys.platform == "win32":  # else Windows lets two programs share a port
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+        else:  # a connection of a minute ago that is still winding down does not matter
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((ADDRESS, port))
+        except OSError:
+            return False
+        return True
+
+
+def _absolute(source: str) -> str:
+    place = Path(source).expanduser().resolve()
+    if not place.exists():
+        raise SourceError(f"{source}: there is no such folder or workbook. Check the path.")
+    return str(place)
+
+
+def _announce(port: int, open_browser: bool) -> None:
+    """Print the address, and open the browser, once the server answers."""
+    address = f"http://{ADDRESS}:{port}"
+    end = time.monotonic() + START_SECONDS
+    while time.monotonic() < end:
+        if _answers(f"{address}/_stcore/health"):
+            print(f"The dashboard is at {address} (Ctrl-C ends it).", flush=True)
+            if open_browser:
+                webbrowser.open(address)
+            return
+        time.sleep(0.1)
+
+
+def _answers(url: str) -> bool:
+    try:
+        # a proxy in the environment must not be asked for this machine's own address
+        with urllib.request.build_opener(urllib.request.ProxyHandler({})).open(url, timeout=2.0) as reply:
+            return bool(reply.status == 200)
+    except (URLError, ConnectionError, TimeoutError):
+        return False

@@ -1,0 +1,237 @@
+"""From a life model to a ranked forecast: laws, with a model whose answers can be worked out on paper."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from forecaster.errors import WrongUsage
+from forecaster.forecast import (
+    Chance,
+    FleetForecast,
+    UnitForecast,
+    advise,
+    chance,
+    forecast_units,
+    quantile_hours,
+)
+from forecaster.lives import CHECKS, INCIDENTS, Histories, frame, lives_by_hours
+from forecaster.report.as_json import forecast_json, written
+from forecaster.settings import Costs
+from tests.fake_model import BASE, SCALES, FakeModel
+
+AS_OF = date(2026, 11, 1)
+NEXT_SEASON = (date(2027, 5, 1), date(2027, 10, 15))
+COSTS = Costs()
+
+
+def running(ages: list[float], **columns: object) -> Histories:
+    defaults: dict[str, object] = {"parts": "oem", "salt_share": 0.0, "tuned_share": 0.0, "craft_id": "C1"}
+    return lives_by_hours(np.array(ages), ["alive"] * len(ages), as_of=AS_OF, **{**defaults, **columns})
+
+
+def swamped(histories: Histories, life_id: str, at: float, treatment: str = "none") -> Histories:
+    row = {
+        "life_id": life_id, "craft_id": "C1", "happened_on": pd.Timestamp("2026-08-01"), "observed_hours": at,
+        "observed_hours_low": at, "observed_hours_high": at, "kind": "swamped", "water": "salt", "oil": "unknown",
+        "treatment": treatment, "oil_water_ppm": np.nan,
+    }  # fmt: skip
+    rows = [*histories.incidents.to_dict("records"), row]
+    return Histories(histories.as_of, histories.lives, frame(INCIDENTS, rows), histories.checks)
+
+
+def checked(histories: Histories, life_id: str, at: float, spin: str = "quiet") -> Histories:
+    row = {
+        "life_id": life_id, "checked_on": pd.Timestamp("2026-08-01"), "observed_hours": at, "spin": spin,
+        "known_state": "", "shaft_play_mm": np.nan, "boost_kpa": np.nan, "slip": np.nan, "oil": "unknown",
+        "oil_water_ppm": np.nan,
+    }  # fmt: skip
+    return Histories(histories.as_of, histories.lives, histories.incidents, frame(CHECKS, [row]))
+
+
+def forecast(
+    histories: Histories, hours: float = 50.0, use: float = 60.0, model: FakeModel | None = None
+) -> FleetForecast:
+    season_hours = pd.Series({"C1": use})
+    return forecast_units(model or FakeModel(), histories, hours, season_hours, NEXT_SEASON, COSTS)
+
+
+def test_a_chance_is_the_mean_and_the_central_90_percent_of_its_draws() -> None:
+    answer = chance(np.arange(101) / 100.0)
+    assert answer == Chance(mean=pytest.approx(0.5), low=pytest.approx(0.05), high=pytest.approx(0.95))
+
+
+def test_the_risk_of_a_constant_rate_is_that_of_the_exponential() -> None:
+    unit = forecast(running([0.0])).units[0]
+    by_hand = -np.expm1(-SCALES * BASE * 50.0)
+    assert unit.fails_within.mean == pytest.approx(by_hand.mean(), abs=1e-12)
+    assert unit.fails_within.low == pytest.approx(np.quantile(by_hand, 0.05), abs=1e-12)
+
+
+def test_the_median_of_the_hours_left_of_a_constant_rate_is_log_2_over_the_rate() -> None:
+    unit = forecast(running([0.0])).units[0]
+    # averaging over the draws of the rate, half to one and a half times, lengthens the median by 4 %
+    assert unit.hours_left.p50 == pytest.approx(1.04 * np.log(2) / BASE, rel=0.02)
+
+
+def test_units_are_ranked_by_the_chance_of_failing_highest_first() -> None:
+    units = forecast(running([10.0, 300.0, 120.0])).units
+    assert [unit.hours_since_rebuild for unit in units] == [300.0, 120.0, 10.0]
+
+
+def test_units_of_equal_risk_are_ranked_by_name() -> None:
+    units = forecast(running([50.0, 50.0, 50.0])).units
+    assert [unit.unit_id for unit in units] == sorted(unit.unit_id for unit in units)
+
+
+@given(st.lists(st.floats(0.0, 2000.0), min_size=1, max_size=6), st.floats(0.5, 500.0), st.floats(0.0, 300.0))
+def test_intervals_and_quantiles_are_in_order(ages: list[float], hours: float, use: float) -> None:
+    for unit in forecast(running(ages), hours, use).units:
+        for told in (unit.fails_within, unit.fails_this_season, unit.defective_now):
+            assert told is not None
+            assert 0.0 <= told.low <= told.mean <= told.high <= 1.0
+        assert 0.0 <= unit.hours_left.p10 <= unit.hours_left.p50 <= unit.hours_left.p90
+        assert unit.hours_to_risk_limit == unit.hours_left.p10  # both ask when one in ten has failed
+
+
+@given(st.floats(1.0, 400.0), st.floats(1.0, 400.0))
+def test_the_season_and_the_horizon_are_the_same_question_at_different_hours(hours: float, use: float) -> None:
+    unit = forecast(running([80.0]), hours, use).units[0]
+    swapped = forecast(running([80.0]), use, hours).units[0]
+    assert unit.fails_within.mean == pytest.approx(swapped.fails_this_season.mean, abs=1e-12)
+
+
+def test_a_craft_without_expected_hours_gets_the_fleets_mean() -> None:
+    histories = running([50.0, 50.0], craft_id=["C1", "C2"])
+    assert [unit.season_hours for unit in forecast(histories, use=60.0).units] == [60.0, 60.0]
+
+
+@pytest.mark.parametrize("hours", [0.0, -5.0, float("nan"), float("inf")])
+def test_a_horizon_that_is_no_positive_number_is_refused(hours: float) -> None:
+    with pytest.raises(WrongUsage, match="positive number of engine hours"):
+        forecast(running([50.0]), hours=hours)
+
+
+def test_an_unknown_starting_age_is_told_and_not_made_up() -> None:
+    unit = forecast(running([50.0]).with_lives(hours_at_entry=np.nan)).units[0]
+    assert unit.hours_since_rebuild is None
+    assert unit.because[0] == "50 h in the record, starting age unknown"
+
+
+def test_the_reasons_begin_with_the_hours_and_then_the_greatest_cause() -> None:
+    histories = swamped(running([100.0], parts="aftermarket"), "U000001/1", at=86.0)
+    because = forecast(histories).units[0].because
+    assert because[0] == "100 h since rebuild"
+    assert because[1].startswith("aftermarket parts (+")
+    assert because[2].startswith("swamped, untreated, 14 h ago (+")
+
+
+def test_a_quiet_check_speaks_for_a_unit() -> None:
+    because = forecast(checked(running([100.0]), "U000001/1", at=90.0)).units[0].because
+    assert because[1].startswith("spun quiet 10 h ago (-")
+
+
+def test_what_is_not_recorded_is_not_named_as_a_cause() -> None:
+    histories = running([100.0, 100.0], parts=["unknown", "aftermarket"], salt_share=[np.nan, 1.0])
+    blank = forecast(histories).unit("U000001")
+    assert blank.because == ("100 h since rebuild",)
+
+
+def test_advice_follows_the_prices() -> None:
+    likely, unlikely = Chance(0.5, 0.4, 0.6), Chance(0.01, 0.0, 0.02)
+    assert advise(None, likely, COSTS) == "rebuild this off-season"  # 0.5 of 1,700 is dearer than 650
+    assert advise(None, Chance(0.2, 0.1, 0.3), COSTS) == "check before the season"  # 0.2 of 1,050 is dearer than 60
+    assert advise(None, unlikely, COSTS) == "leave it running"
+    assert advise(Chance(0.3, 0.1, 0.5), unlikely, COSTS) == "check before the season"
+
+
+def test_advice_in_season_is_for_now() -> None:
+    likely = Chance(0.6, 0.5, 0.7)
+    assert advise(None, likely, COSTS, in_season=True) == "rebuild now"
+    assert advise(None, Chance(0.2, 0.1, 0.3), COSTS, in_season=True) == "check now"
+
+
+@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_a_higher_risk_never_asks_for_less(one: float, other: float) -> None:
+    strength = {"leave": 0, "check": 1, "rebuild": 2}
+    low, high = sorted([one, other])
+    asked = [strength[advise(None, Chance(p, p, p), COSTS).split()[0]] for p in (low, high)]
+    assert asked[0] <= asked[1]
+
+
+@given(st.floats(0.01, 0.99))
+def test_the_quantile_of_a_curve_is_where_the_curve_reaches_it(level: float) -> None:
+    hours = np.linspace(0.0, 1000.0, 2001)
+    failed = -np.expm1(-hours / 100.0)
+    assert quantile_hours(hours, failed, level) == pytest.approx(-100.0 * np.log1p(-level), rel=0.01, abs=0.01)
+
+
+def test_a_curve_that_never_gets_there_gives_its_last_hour() -> None:
+    assert quantile_hours(np.array([0.0, 10.0]), np.array([0.0, 0.2]), 0.5) == 10.0
+
+
+def test_a_unit_that_is_not_in_service_is_refused_by_name() -> None:
+    with pytest.raises(WrongUsage, match="'nowhere' is not in service on 2026-11-01"):
+        forecast(running([50.0])).unit("nowhere")
+
+
+UNIT_KEYS = [
+    "unit_id", "craft_id", "hours_since_rebuild", "defective_now", "fails_within", "fails_this_season", "hours_left",
+    "advice", "because",
+]  # fmt: skip
+
+
+def one_unit_json(model: FakeModel | None = None, **columns: object) -> tuple[dict[str, Any], dict[str, Any]]:
+    answer = forecast_json(forecast(running([118.2]).with_lives(**columns), model=model))
+    return answer, answer["units"][0]
+
+
+def test_the_json_holds_the_documented_keys() -> None:
+    answer, unit = one_unit_json()
+    assert set(answer) >= {"as_of", "hours", "model", "fit", "units"}
+    assert answer["as_of"] == "2026-11-01"
+    assert answer["hours"] == 50.0
+    assert answer["model"] == "two-stage"
+    fit = {"lives": 119, "failures": 58, "effective_sample": 1480}
+    assert fit.items() <= answer["fit"].items()
+    assert set(unit) >= set(UNIT_KEYS)
+    assert unit["hours_since_rebuild"] == pytest.approx(118.2)
+    for key in ("defective_now", "fails_within", "fails_this_season"):
+        assert set(unit[key]) == {"mean", "low", "high"}
+    assert set(unit["hours_left"]) == {"p10", "p50", "p90"}
+
+
+def test_the_json_of_what_is_not_known_is_null() -> None:
+    _, unit = one_unit_json(FakeModel(name="weibull", knows_defects=False), hours_at_entry=np.nan)
+    assert unit["defective_now"] is None
+    assert unit["hours_since_rebuild"] is None
+
+
+def test_the_json_is_ascii_and_refuses_what_json_does_not_know() -> None:
+    assert written({"craft_id": "Müwe ≥"}).isascii()
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        written({"chance": float("nan")})
+
+
+def test_a_doubtful_unit_says_why_in_the_json() -> None:
+    answer = forecast_json(forecast(running([50.0])), {"U000001": "its rebuild row was refused"})
+    assert answer["units"][0]["doubtful"] == "its rebuild row was refused"
+
+
+def test_the_oldest_unit_is_marked_as_extrapolated() -> None:
+    ended = lives_by_hours(np.array([200.0]), ["sound"], as_of=AS_OF, ended_by="scheduled")
+    lives = pd.concat([running([150.0, 260.0]).lives, ended.lives.assign(life_id="E/1", unit_id="E")])
+    units = forecast(Histories(AS_OF, lives.reset_index(drop=True))).units
+    assert {unit.hours_since_rebuild: unit.beyond_seen for unit in units} == {150.0: False, 260.0: True}
+
+
+def test_a_forecast_finds_a_unit_by_name() -> None:
+    found = forecast(running([50.0, 60.0])).unit("U000002")
+    assert isinstance(found, UnitForecast)
+    assert found.hours_since_rebuild == 60.0
