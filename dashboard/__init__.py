@@ -1,0 +1,1 @@
+"""The dashboard: the same answers as the command line, in a browser."""

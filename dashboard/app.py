@@ -1,0 +1,40 @@
+"""The dashboard's door: finds the fleet, offers the screens, and says every refusal in plain words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+import forecaster
+from loading import chosen_source
+from words import plain
+
+FOLDER = Path(__file__).parent
+
+st.set_page_config(page_title="Supercharger forecaster", page_icon=FOLDER / "icon.svg", layout="wide")
+st.html(FOLDER / "style.css")
+
+data_screen = st.Page("screens/data_problems.py", title="Data", icon=":material/fact_check:")
+if chosen_source() is None:
+    screen = st.navigation([st.Page("screens/no_fleet.py", title="Open a fleet")])
+else:
+    screen = st.navigation(
+        [
+            st.Page("screens/fleet_today.py", title="Fleet today", icon=":material/monitoring:", default=True),
+            st.Page("screens/one_unit.py", title="One unit", icon=":material/settings:"),
+            st.Page("screens/evidence.py", title="Evidence", icon=":material/query_stats:"),
+            data_screen,
+        ],
+        position="top",
+    )
+
+try:
+    screen.run()
+except forecaster.ForecasterError as refusal:
+    first, *rest = str(refusal).splitlines()
+    st.error(f"**{plain(first)}**", icon=":material/info:")
+    for line in rest:
+        st.markdown(plain(line.strip()))
+    if screen != data_screen:
+        st.page_link(data_screen, label="See what was read, row by row")

@@ -1,0 +1,127 @@
+"""What the viewer asks: the day, the horizon, the part of the fleet, the life model."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+import streamlit as st
+
+import forecaster
+import link
+from words import day_words, listed, plain
+
+LEAST_HOURS, MOST_HOURS, HOURS_STEP = 5, 200, 5
+MODEL_TOLD = {
+    "two-stage": "two stages: sound, defective, failed",
+    "weibull": "one stage: failed or not (Weibull), as a rival",
+}
+PLACES = {"base": "Base", "owner": "Owner"}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The day, the horizon in engine hours, the life model, and the bases and owners (empty: all)."""
+
+    as_of: date
+    hours: int
+    model: str
+    places: dict[str, list[str]] = field(default_factory=dict)
+
+    @property
+    def among(self) -> str:
+        """The part of the fleet in words: "at Lagoon and North Pier"; empty for the whole."""
+        chosen = [name for names in self.places.values() for name in names]
+        return f"at {listed(chosen)}" if chosen else ""
+
+    def in_link(self, today: date) -> dict[str, list[str]]:
+        """The choices as the link tells them; what is as usual is empty."""
+        return {
+            "hours": [] if self.hours == forecaster.DEFAULT_HOURS else [str(self.hours)],
+            "as_of": [] if self.as_of == today else [self.as_of.isoformat()],
+            "model": [] if self.model == forecaster.DEFAULT_MODEL else [self.model],
+            **self.places,
+        }
+
+
+def ask(today: date, first_day: date | None, choices: dict[str, list[str]]) -> Asked:
+    """The row of controls. `first_day`: earliest day of the records; `choices`: bases and owners to narrow down to.
+
+    A link that asks for what there is not gets a word of warning and the usual choice.
+    """
+    earliest = min(first_day or today, today)
+    models = list(forecaster.MODELS)
+    hours, day, model = _wanted_hours(), _wanted_day(earliest, today), _wanted_model(models)
+    with st.container(horizontal=True, vertical_alignment="bottom", key="controls"):
+        hours = st.slider(
+            "Look ahead, engine hours",
+            LEAST_HOURS,
+            MOST_HOURS,
+            hours,
+            HOURS_STEP,
+            key="hours",
+            help="The chance of failing is given for this many more engine hours. 50 h is about one busy month.",
+            width=300,
+        )
+        as_of = st.date_input(
+            "As of",
+            day,
+            min_value=earliest,
+            max_value=today,
+            key="as_of",
+            format="YYYY-MM-DD",
+            help="The forecast uses nothing that is dated later.",
+            width=150,
+        )
+        with st.popover("More", icon=":material/tune:", width="content"):
+            places = {name: _narrow(name, known) for name, known in choices.items() if known}
+            model = st.radio(
+                "Life model",
+                models,
+                index=models.index(model),
+                format_func=lambda name: MODEL_TOLD.get(name, name),
+                key="model",
+            )
+    # a cleared day asks for today
+    return Asked(as_of=as_of if isinstance(as_of, date) else today, hours=hours, model=model, places=places)
+
+
+def _narrow(name: str, known: Sequence[str]) -> list[str]:
+    wanted = [value for value in link.wanted(name) if value in known]
+    return st.multiselect(PLACES[name], known, wanted, key=name, placeholder="all")
+
+
+def _wanted_hours() -> int:
+    usual = int(forecaster.DEFAULT_HOURS)
+    for text in link.wanted("hours"):
+        if text.isdecimal() and LEAST_HOURS <= int(text) <= MOST_HOURS:
+            return int(text)
+        _tell(f"hours={text}", f"a whole number from {LEAST_HOURS} to {MOST_HOURS} is needed; {usual} h is shown")
+    return usual
+
+
+def _wanted_day(earliest: date, today: date) -> date:
+    for text in link.wanted("as_of"):
+        try:
+            day = date.fromisoformat(text)
+        except ValueError:
+            day = None
+        if day is not None and earliest <= day <= today:
+            return day
+        span = f"from {day_words(earliest)} to {day_words(today)}"
+        _tell(f"as_of={text}", f"a day {span}, written 2026-05-01, is needed; today is shown")
+    return today
+
+
+def _wanted_model(known: Sequence[str]) -> str:
+    usual = forecaster.DEFAULT_MODEL
+    for text in link.wanted("model"):
+        if text in known:
+            return text
+        _tell(f"model={text}", f"the models are {listed(known)}; {usual} is shown")
+    return usual
+
+
+def _tell(what: str, why: str) -> None:
+    st.warning(f"The link asks for {plain(what)}: {plain(why)}.")

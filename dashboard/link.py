@@ -1,0 +1,27 @@
+"""The link in the address bar: it carries screen, unit, day and horizon, so that what is seen can be sent.
+
+What a link leaves out is as it was on the screen before, so that going from screen to screen keeps every choice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import streamlit as st
+
+KEPT = "link"  # the choices of all screens so far, in the session
+EVERYWHERE = "fleet"  # part of every screen's link
+
+
+def wanted(name: str) -> list[str]:
+    """The values that the link, or else an earlier screen, asks for; empty where neither does."""
+    return st.query_params.get_all(name) or list(st.session_state.get(KEPT, {}).get(name, []))
+
+
+def show(choices: Mapping[str, Sequence[str]]) -> None:
+    """Let the link say this screen's choices and keep them for the next; one without values is as usual: left out."""
+    choices = {EVERYWHERE: wanted(EVERYWHERE), **choices}
+    st.session_state[KEPT] = {**st.session_state.get(KEPT, {}), **choices}
+    told = {name: list(values) for name, values in choices.items() if values}
+    if {name: st.query_params.get_all(name) for name in st.query_params} != told:
+        st.query_params.from_dict(told)

@@ -1,0 +1,65 @@
+"""Colours and shapes of the charts.
+
+One meaning, one colour, one shape, wherever it appears: a chart printed in grey or seen by a colour-blind reader
+still tells them apart. The same colours serve a light and a dark page, since a page may turn dark at dusk without
+asking anew. The tests hold each to WCAG 2.2 on both (contrast 3 to 1, as for any graphic; text leaves its colour to
+the page) and every pair to a distance that survives simulated colour blindness (Machado, Oliveira & Fernandes 2009).
+"""
+
+from __future__ import annotations
+
+STATES = ("failed", "defective", "sound")
+# Advice borrows colour and shape from the state that it answers to: rebuild what is about to fail, check what may be
+# defective, leave what is probably sound. Most pressing first.
+STATE_OF_ADVICE = {
+    "rebuild now": "failed",
+    "rebuild this off-season": "failed",
+    "check now": "defective",
+    "check before the season": "defective",
+    "leave it running": "sound",
+}
+SHAPE_OF_STATE = {"failed": "square", "defective": "diamond", "sound": "circle"}
+DASH_OF_STATE = {"failed": "solid", "defective": "dash", "sound": "dot"}
+
+# A look at a unit, as a shape on the hour axis: filled where it was opened, open where it was only spun.
+SHAPE_OF_CHECK = {
+    "spun quiet": "circle-open",
+    "spun slight": "diamond-open",
+    "spun rattle": "x",
+    "opened and found sound": "circle",
+    "opened and found rough": "diamond",
+}
+SHAPE_OF_OTHER_CHECK = "line-ns-open"
+SHAPE_OF_INCIDENT = "triangle-down"  # water went in from above
+SHAPE_OF_PROMPT_INCIDENT = "triangle-down-open"  # open: the water was got out again
+
+
+COLOUR_OF_STATE = {"failed": "#C23B68", "defective": "#B07F1A", "sound": "#2F8DB5"}
+NEUTRAL = "#76828A"  # what is no state: incidents, checks, now
+LEARNED = "#9159CC"  # what the model makes of the records, beside what was counted or believed before: neutral
+
+
+def colour_of_advice(advice: str) -> str:
+    """Colour of a piece of advice; neutral for what is not known."""
+    return COLOUR_OF_STATE.get(STATE_OF_ADVICE.get(advice, ""), NEUTRAL)
+
+
+def shape_of_advice(advice: str) -> str:
+    """Marker of a piece of advice; a cross for anything else."""
+    return SHAPE_OF_STATE.get(STATE_OF_ADVICE.get(advice, ""), "cross")
+
+
+def shape_of_incident(label: str) -> str:
+    """Marker of a water incident told as "swamped, untreated"."""
+    return SHAPE_OF_PROMPT_INCIDENT if label.endswith("treated promptly") else SHAPE_OF_INCIDENT
+
+
+def shape_of_check(label: str) -> str:
+    """Marker of a look at a unit told as "spun quiet"."""
+    return SHAPE_OF_CHECK.get(label, SHAPE_OF_OTHER_CHECK)
+
+
+def faded(colour: str, opacity: float) -> str:
+    """A hexadecimal colour as rgba with this opacity, for bands."""
+    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return f"rgba({red},{green},{blue},{opacity})"

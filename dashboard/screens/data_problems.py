@@ -1,0 +1,103 @@
+"""Data: what was read, what was refused, and what to do about it."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+import forecaster
+import link
+from answers import reading_answer
+from data_rows import file_rows, problem_rows
+from loading import chosen_source, load_reading
+from words import count_words, plain
+
+SHOWN_AS_TEXT = 20  # problems written out in full, to read on a phone; the table has all of them
+
+
+def main() -> None:
+    """Ask, draw."""
+    link.show({})
+    reading = load_reading(chosen_source() or "", date.today())
+    st.caption(plain(reading.records.name))
+    st.title(reading_answer(reading), anchor=False)
+    show_problems(reading)
+    show_refused(reading)
+    show_files(reading)
+
+
+def show_problems(reading: forecaster.Reading) -> None:
+    """Each problem with its place and remedy: those that stop the answer first."""
+    if not reading.problems:
+        return
+    st.subheader("Problems", anchor=False)
+    ordered = sorted(reading.problems, key=lambda p: (not p.stops_answer, not p.refused))
+    for problem in ordered[:SHOWN_AS_TEXT]:
+        row = "" if problem.row is None else f", row {problem.row}"
+        place = f"{problem.file}{row}{'' if problem.column is None else f', {problem.column}'}"
+        value = "" if problem.value is None else f" {plain(repr(problem.value))}"
+        mark = ":material/block:" if problem.stops_answer or problem.refused else ":material/info:"
+        st.markdown(f"{mark} **{plain(place)}**{value}: {plain(problem.reason)}. {plain(problem.remedy)}")
+    more = len(ordered) - SHOWN_AS_TEXT
+    if more > 0:
+        st.caption(f"{count_words(more, 'more problem')} in the table.")
+    with st.expander("All problems as a table", expanded=more > 0):
+        st.dataframe(
+            problem_rows(ordered),
+            hide_index=True,
+            placeholder="",
+            column_config={
+                "file": "File",
+                "row": st.column_config.NumberColumn("Row", help="As a spreadsheet numbers it: the header is row 1"),
+                "column": "Column",
+                "value": "What it says",
+                "reason": st.column_config.TextColumn("Why", width="large"),
+                "remedy": st.column_config.TextColumn("What to do", width="large"),
+                "became": "What became of it",
+            },
+            alt="Every problem with file, row, column, value, reason and remedy",
+        )
+
+
+def show_refused(reading: forecaster.Reading) -> None:
+    """The refused rows as they were given, to mend and bring back."""
+    refused = {name: rows for name, rows in reading.refused.items() if len(rows)}
+    if not refused:
+        return
+    st.subheader("Refused rows, as they were given", anchor=False)
+    st.caption("They are not used. Mend them in the file, or download them, mend them and add them again.")
+    for name, rows in refused.items():
+        file = forecaster.TABLES[name].file
+        st.markdown(f"**{plain(file)}**: {count_words(len(rows), 'row')}")
+        st.dataframe(rows, placeholder="", alt=f"Refused rows of {file}")
+        st.download_button(
+            f"Download refused rows of {file}",
+            rows.to_csv().encode("utf-8-sig"),  # the mark lets a spreadsheet read accents
+            file_name=f"refused_{file}",
+            mime="text/csv",
+            on_click="ignore",
+        )
+
+
+def show_files(reading: forecaster.Reading) -> None:
+    """What was read of each file, and the columns that nothing is done with."""
+    st.subheader("What was read", anchor=False)
+    rows = file_rows(reading)
+    st.dataframe(
+        rows,
+        hide_index=True,
+        column_order=["file", "used", "refused", *(["aside"] if rows["aside"].any() else [])],
+        column_config={
+            "file": "File",
+            "used": st.column_config.NumberColumn("Rows in use", format="localized"),
+            "refused": st.column_config.NumberColumn("Rows refused", format="localized"),
+            "aside": st.column_config.TextColumn(
+                "Columns kept aside", help="Columns that the forecaster does not know: kept, not used"
+            ),
+        },
+        alt="Rows used and refused, and columns kept aside, of each file",
+    )
+
+
+main()

@@ -1,0 +1,180 @@
+"""Fleet today: which units should be opened, and how sure that is."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+import forecaster
+import link
+from answers import CAUTION, checks_also, evidence_line, fleet_answer, mostly_general
+from asking import PLACES, Asked, ask
+from charts import CHART_CONFIG, risk_by_unit
+from fleet_rows import choices, craft_places, craft_told, first_day, fleet_rows, remarks_of, risk_rows, units_at
+from loading import Loaded, chosen_source, forecast, is_sample, load
+from words import chance_words, count_words, hours_words, plain
+
+UNIT_SCREEN = "screens/one_unit.py"
+DRAWN = 30  # units in the picture unless all are asked for: what an eye takes in
+CARDS = 10  # cards on one page of the list
+LINKS = 5  # links beneath the answer
+
+
+def main() -> None:
+    """Ask, call, draw."""
+    today = date.today()
+    loaded = load(chosen_source() or "", today)
+    places = craft_places(loaded.fleet.records)
+    answer = st.container()
+    asked = ask(today, first_day(loaded.fleet.records), {name: choices(places, name) for name in PLACES})
+    link.show(asked.in_link(today))
+    whole = forecast(loaded, asked.as_of, asked.hours, asked.model)
+    units = units_at(whole.units, places, asked.places)
+    with answer:
+        show_answer(units, whole, asked.among, loaded)
+    if not units:
+        return
+    doubtful = loaded.fleet.reading.doubtful_units
+    show_picture(units, places, asked)
+    show_table(fleet_rows(units, places, doubtful), asked)
+    show_cards(units, places, doubtful, asked)
+    st.caption(CAUTION)
+
+
+def show_answer(
+    units: list[forecaster.UnitForecast],
+    whole: forecaster.FleetForecast,
+    among: str,
+    loaded: Loaded,
+) -> None:
+    """The sentence, what stands behind it, and what the reader should know before trusting it."""
+    invented = ", an invented sample" if is_sample(chosen_source()) else ""
+    st.caption(f"{plain(loaded.fleet.name)}{invented}, as of {whole.as_of:%Y-%m-%d}")
+    st.title(fleet_answer(units, whole, among), anchor=False)
+    st.markdown(" ".join(filter(None, [checks_also(units), evidence_line(whole.evidence)])))
+    if whole.evidence.mostly_prior:
+        st.info(mostly_general(whole.evidence), icon=":material/lightbulb:")
+    for remark in (*whole.remarks, *whole.evidence.remarks):
+        st.caption(plain(remark))
+    refused = sum(loaded.fleet.reading.refused_counts.values())
+    if refused:
+        told = count_words(refused, "row was", "rows were")
+        st.page_link(
+            "screens/data_problems.py",
+            label=f"{told} refused: see which, and what to do",
+            icon=":material/rule:",
+        )
+    if units:
+        with st.container(horizontal=True, vertical_alignment="center", key="first-units"):
+            st.markdown("At most risk:", width="content")
+            for unit in units[:LINKS]:
+                st.page_link(UNIT_SCREEN, label=plain(unit.unit_id), icon="", query_params={"unit": unit.unit_id})
+
+
+def show_picture(units: list[forecaster.UnitForecast], places: pd.DataFrame, asked: Asked) -> None:
+    """The ranked risks."""
+    drawn = units
+    if len(units) > DRAWN and not st.toggle(f"Draw all {len(units)} units", key="all_units"):
+        drawn = units[:DRAWN]
+    first = drawn[0]
+    st.plotly_chart(
+        risk_by_unit(risk_rows(drawn, places), asked.hours),
+        config=CHART_CONFIG,
+        key="risk-picture",
+        alt=f"Chance of failing within {asked.hours:g} engine hours for {len(drawn)} units, highest first: "
+        f"{first.unit_id} {chance_words(first.fails_within)}. The table below has every number.",
+    )
+    st.caption(
+        "Mark: best estimate. Line: 90 % interval. A unit counts as failing if nobody opens it and no further water "
+        "gets in."
+    )
+
+
+def show_table(rows: pd.DataFrame, asked: Asked) -> None:
+    """The table, for a wide screen; choosing a row opens that unit."""
+    column = st.column_config
+    with st.container(key="wide-table"):
+        st.subheader("Every unit", anchor=False)
+        st.caption("Choose a row to open that unit.")
+        chosen = st.dataframe(
+            rows,
+            hide_index=True,
+            placeholder="",
+            height="content",
+            key="units-table",
+            on_select="rerun",
+            selection_mode=["single-row", "single-cell"],
+            alt="The fleet's units with their risks, hours left, advice and reasons",
+            column_order=[c for c in rows.columns if rows[c].notna().any() and (rows[c] != "").any()],
+            column_config={
+                "unit": column.TextColumn("Unit", pinned=True, help="The supercharger"),
+                "craft": column.TextColumn("On craft"),
+                "base": column.TextColumn("Base"),
+                "advice": column.TextColumn("Advice", help="What pays, at this fleet's prices"),
+                "fails": column.ProgressColumn(
+                    f"Fails within {asked.hours:g} h",
+                    format="%.0f %%",
+                    min_value=0,
+                    max_value=100,
+                    help="Chance of failing within so many more engine hours",
+                ),
+                "fails_interval": column.TextColumn("90 % interval", help="Of the chance to its left"),
+                "defective": column.NumberColumn(
+                    "Defective now", format="%.0f %%", help="Chance that its bearing is rusted or rough, not yet failed"
+                ),
+                "defective_interval": column.TextColumn("90 % interval ", help="Of the chance to its left"),
+                "season": column.NumberColumn(
+                    "Fails this season", format="%.0f %%", help="Chance of failing by the close of the season"
+                ),
+                "season_interval": column.TextColumn("90 % interval  ", help="Of the chance to its left"),
+                "since_rebuild": column.NumberColumn(
+                    "Since rebuild", format="%.0f h", help="Engine hours since new or since the last rebuild"
+                ),
+                "since_rebuild_bounds": column.TextColumn("by the meter", help="What the meter readings allow, h"),
+                "incidents": column.NumberColumn("Water incidents", format="%d", help="In this life of the unit"),
+                "p10": column.NumberColumn(
+                    "1 in 10 fail within", format="%.0f h", help="Engine hours within which 1 in 10 such units fail"
+                ),
+                "p50": column.NumberColumn("Half within", format="%.0f h", help="Engine hours left, middle estimate"),
+                "p90": column.NumberColumn("9 in 10 within", format="%.0f h", help="9 in 10 such units fail within"),
+                "because": column.TextColumn("Because", width="large"),
+                "remarks": column.TextColumn("Remarks", width="large"),
+            },
+        )
+    picked = [*chosen.selection.rows, *(row for row, _ in chosen.selection.cells)]
+    if picked:
+        st.switch_page(UNIT_SCREEN, query_params={"unit": str(rows["unit"].iloc[picked[0]])})
+
+
+def show_cards(
+    units: list[forecaster.UnitForecast],
+    places: pd.DataFrame,
+    doubtful: dict[str, str],
+    asked: Asked,
+) -> None:
+    """The same rows as cards, for a phone."""
+    with st.container(key="cards"):
+        st.subheader("Every unit", anchor=False)
+        pages = -(-len(units) // CARDS)
+        page = st.pagination(pages, key=f"cards-of-{pages}") if pages > 1 else 1
+        for unit in units[(page - 1) * CARDS : page * CARDS]:
+            with st.container(border=True, gap="xxsmall"):
+                st.page_link(
+                    UNIT_SCREEN,
+                    label=f"**{plain(unit.unit_id)}** on {plain(craft_told(unit.craft_id, places))}",
+                    icon="",
+                    query_params={"unit": unit.unit_id},
+                )
+                lines = [
+                    f"**{unit.advice[0].upper()}{unit.advice[1:]}**",
+                    f"Fails within {hours_words(asked.hours)}: {chance_words(unit.fails_within)}",
+                    f"Since rebuild: {hours_words(unit.hours_since_rebuild)}",
+                    *([f"Because: {plain('; '.join(unit.because))}"] if unit.because else []),
+                    *(plain(remark) for remark in remarks_of(unit, doubtful)),
+                ]
+                st.markdown("  \n".join(lines))
+
+
+main()

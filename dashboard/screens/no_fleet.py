@@ -1,0 +1,51 @@
+"""No fleet yet: the sample in one click, and how to keep one's own."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+import forecaster
+import link
+from data_rows import contract_rows
+from loading import SAMPLE
+from words import plain
+
+
+def main() -> None:
+    """Offer the sample fleet and explain the fleet folder."""
+    st.title("Which superchargers should be opened, and when?", anchor=False)
+    st.markdown(
+        "The forecaster reads a fleet's engine hours, water incidents and openings, and tells for each unit how likely "
+        "it is to fail, how sure that is, and what pays. No fleet is open yet."
+    )
+    if st.button("Open the sample fleet", icon=":material/sailing:"):
+        link.show({"fleet": [SAMPLE]})
+        st.rerun()
+    st.caption("The sample fleet is invented: no real people, places or craft.")
+    st.subheader("Your own fleet", anchor=False)
+    st.markdown(
+        "Put your records into one folder, as CSV files or as the sheets of one workbook, and start the dashboard on "
+        "it:"
+    )
+    st.code("forecaster dashboard my_fleet", language=None)
+    st.markdown(
+        "Two files are needed: the craft, and which unit sat on which craft. Every other file adds to the answer. "
+        "Columns with a * are needed; a blank cell means not recorded; days are written 2026-05-01."
+    )
+    for name, table in forecaster.TABLES.items():
+        needed = "needed" if table.needed else "if you have it"
+        with st.expander(f"{plain(table.file)}: {plain(first_line(table.record.__doc__))} ({needed})"):
+            st.dataframe(
+                contract_rows(name),
+                hide_index=True,
+                column_config={"column": "Column", "holds": "Write", "meaning": "Meaning"},
+                alt=f"Columns of {table.file}",
+            )
+
+
+def first_line(text: str | None) -> str:
+    """The first line of a record's description, without its file name and full stop."""
+    return (text or "").strip().splitlines()[0].split(" (")[0].rstrip(".")
+
+
+main()

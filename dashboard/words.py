@@ -1,0 +1,102 @@
+"""Sentences and numbers as the screens say them: short trade words, every number with its unit and interval."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from datetime import date
+from typing import Protocol
+
+SPACE = "\u00a0"  # keeps a number and its unit on one line
+DASH = "\u2013"
+JOINER = "\u2060"  # keeps both ends of an interval on one line
+MARKDOWN = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|~$:^=])")
+
+
+class Interval(Protocol):
+    """A chance with its central 90 % interval."""
+
+    @property
+    def mean(self) -> float:
+        """Best estimate."""
+        ...
+
+    @property
+    def low(self) -> float:
+        """Lower end."""
+        ...
+
+    @property
+    def high(self) -> float:
+        """Upper end."""
+        ...
+
+
+def plain(text: object) -> str:
+    """A text of the user's own, safe inside Markdown: nothing in it is read as formatting, a link or an icon."""
+    return MARKDOWN.sub(r"\\\1", str(text).replace("\n", " "))
+
+
+def number(share: float) -> str:
+    """A chance in 0..1 as the digits of a percentage: 31, 0.4, under 0.1, over 99."""
+    percent = 100.0 * share
+    if not math.isfinite(percent):
+        return "unknown"
+    if 0.0 < percent < 0.1:
+        return "under 0.1"
+    if percent < 1.0:
+        return f"{percent:.1f}".rstrip("0").rstrip(".")
+    return "over 99" if 99.0 < percent < 100.0 else f"{percent:.0f}"
+
+
+def percent(share: float) -> str:
+    """A chance in 0..1 with its unit: "31 %"."""
+    return f"{number(share)}{SPACE}%" if math.isfinite(share) else "unknown"
+
+
+def interval(chance: Interval) -> str:
+    """The 90 % interval alone: "18–46 %"."""
+    low, high = number(chance.low), number(chance.high)
+    if low == high:
+        return percent(chance.high)
+    if low.startswith("under"):
+        return f"up to {high}{SPACE}%"
+    return f"{low}{SPACE}% or more" if high.startswith("over") else f"{low}{DASH}{high}{SPACE}%"
+
+
+def chance_words(chance: Interval) -> str:
+    """A chance with its interval: "31 % (18–46 %)"."""
+    ends = interval(chance).replace(DASH, f"{JOINER}{DASH}{JOINER}").replace(" ", SPACE)
+    return f"{percent(chance.mean)} ({ends})"
+
+
+def hours_words(hours: float | None) -> str:
+    """Engine hours with their unit: "118 h"; "unknown" where there are none."""
+    if hours is None or not math.isfinite(hours):
+        return "unknown"
+    return f"{hours:,.0f}{SPACE}h"
+
+
+def hours_between(low: float | None, high: float | None) -> str:
+    """A span of engine hours: "112–121 h"; empty where there is none, or both ends read the same."""
+    if low is None or high is None:
+        return ""
+    ends = f"{low:,.0f}", f"{high:,.0f}"
+    return "" if ends[0] == ends[1] else f"{ends[0]}{DASH}{ends[1]}{SPACE}h"
+
+
+def day_words(day: date) -> str:
+    """A day as people write it, month in letters so that no reader swaps it with the day: "1 May 2027"."""
+    return f"{day.day}{SPACE}{day:%b}{SPACE}{day.year}"
+
+
+def count_words(count: int, one: str, many: str | None = None) -> str:
+    """A count with its noun: "1 unit", "28 units", "no units"."""
+    noun = one if count == 1 else many or f"{one}s"
+    return f"{count or 'no'}{SPACE}{noun}"
+
+
+def listed(parts: Sequence[str]) -> str:
+    """Parts joined as a sentence lists them: "a", "a and b", "a, b and c"."""
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""

@@ -1,0 +1,311 @@
+"""The dashboard as people meet it: a real browser, a phone and a laptop, light and dark, no way out to the world."""
+
+from __future__ import annotations
+
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+from urllib.error import URLError
+
+import pytest
+
+from forecaster import open_fleet, simulate_fleet, write_fleet
+
+sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+
+pytestmark = pytest.mark.browser
+
+AS_OF = date(2022, 11, 1)
+QUIET = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True}
+LAPTOP: dict[str, Any] = {"viewport": {"width": 1366, "height": 768}}
+DEVICES = {"phone by night": (PHONE, "dark"), "laptop by day": (LAPTOP, "light")}
+ON_DEVICES = pytest.mark.parametrize("device", DEVICES)
+SCREENS = pytest.mark.parametrize("path", ["", "one_unit", "evidence", "data_problems"])
+PATIENCE = 60_000  # ms: a busy machine is no fault of the screens
+Visit = Callable[..., Any]
+
+# Text that reaches past an edge of the page, or is cut off by its own box.
+CUT_OFF = """() => [...document.querySelectorAll(':is(.stMain p, .stMain h1, .stMain h2, .stMain h3, .stMain label)')]
+  .filter(e => e.offsetParent !== null && e.innerText.trim())
+  .filter(e => e.getBoundingClientRect().right > innerWidth + 1 || e.getBoundingClientRect().left < -1
+            || (getComputedStyle(e).overflowX === 'hidden' && e.scrollWidth > e.clientWidth + 1))
+  .map(e => e.innerText)"""
+TOO_WIDE = """() => [document.documentElement, document.querySelector('.stMain')]
+  .some(e => e.scrollWidth > innerWidth)"""
+# Contrast (WCAG 2.2) of the text of every tick and label of the picture with the page behind it.
+CONTRASTS = """() => {
+  const linear = v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4
+  const of = colour => {
+    const [r, g, b] = colour.match(/[\\d.]+/g).map(v => linear(Number(v) / 255))
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b
+  }
+  const page = of(getComputedStyle(document.querySelector('.stApp')).backgroundColor)
+  return [...document.querySelectorAll('.js-plotly-plot text')].filter(t => t.textContent.trim() && t.style.fill)
+    .map(t => of(getComputedStyle(t).fill)).map(l => (Math.max(l, page) + 0.05) / (Math.min(l, page) + 0.05))
+}"""
+PAGE = "() => getComputedStyle(document.querySelector('.stApp')).backgroundColor"
+CHANGED = "old => document.querySelector('h1') && document.querySelector('h1').innerText !== old"
+BEGINS = "unit => document.querySelector('h1')?.innerText.startsWith(unit)"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A fleet of ten craft and two seasons, with one bad row."""
+    place = tmp_path_factory.mktemp("fleets") / "ten_craft"
+    place.mkdir()
+    write_fleet(simulate_fleet(craft=10, seasons=2, seed=4, first_year=2021).records, place)
+    with (place / "hours.csv").open("a", encoding="utf-8") as rows:
+        rows.write("C001,2022-07-01,-77,no\n")
+    return place
+
+
+@pytest.fixture(scope="module")
+def ranked(folder: Path) -> list[str]:
+    """The fleet's units, highest risk first."""
+    return [unit.unit_id for unit in open_fleet(folder, AS_OF).forecast(AS_OF).units]
+
+
+@pytest.fixture(scope="module")
+def served(folder: Path) -> Iterator[str]:
+    """The dashboard's address, served by the command as a user starts it; ended by its process."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    server = subprocess.Popen(
+        [sys.executable, "-m", "forecaster", "dashboard", str(folder), "--port", str(port), "--no-browser"],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    address = f"http://127.0.0.1:{port}"
+    try:
+        _wait_until_healthy(address, server)
+        yield address
+    finally:
+        server.terminate()
+        server.wait(timeout=30)
+
+
+def _wait_until_healthy(address: str, server: subprocess.Popen[bytes]) -> None:
+    direct = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    for _ in range(600):
+        assert server.poll() is None, "the dashboard ended by itself"
+        try:
+            with direct.open(f"{address}/_stcore/health", timeout=5) as reply:
+                if reply.status == 200:
+                    return
+        except (URLError, ConnectionError, TimeoutError):
+            time.sleep(0.1)
+    pytest.fail("the dashboard did not answer within a minute")
+
+
+@pytest.fixture(scope="module")
+def browser(chromium: str) -> Iterator[Any]:
+    with sync_api.sync_playwright() as play:
+        started = play.chromium.launch(executable_path=chromium, args=QUIET)
+        yield started
+        started.close()
+
+
+@pytest.fixture(scope="module")
+def go(browser: Any, served: str) -> Iterator[Visit]:
+    """Opens a screen in a fresh window and waits until it is drawn; ``page.asked`` lists every address it asked for."""
+    windows = []
+
+    def open_at(path: str = "", size: dict[str, Any] = LAPTOP, scheme: str = "light", **link: str) -> Any:
+        window = browser.new_context(**size, color_scheme=scheme)
+        windows.append(window)
+        page = window.new_page()
+        page.set_default_timeout(PATIENCE)
+        page.asked = []
+        page.on("request", lambda request: page.asked.append(request.url))
+        choices = "&".join(f"{name}={value}" for name, value in {"as_of": AS_OF.isoformat(), **link}.items())
+        page.goto(f"{served}/{path}?{choices}")
+        drawn(page)
+        if path != "data_problems":
+            pictured(page)
+        return page
+
+    yield open_at
+    for window in windows:
+        window.close()
+
+
+@pytest.fixture(scope="module")
+def seen(go: Visit) -> Visit:
+    """A screen that is only looked at: opened once for all the tests that look at it."""
+    pages: dict[tuple[str, str], Any] = {}
+
+    def look(path: str, device: str) -> Any:
+        if (path, device) not in pages:
+            size, scheme = DEVICES[device]
+            pages[path, device] = go(path, size, scheme)
+        return pages[path, device]
+
+    return look
+
+
+def drawn(page: Any) -> None:
+    """Wait until the screen's sentence stands and nothing is being worked out."""
+    page.wait_for_selector("h1")
+    page.wait_for_function("() => !document.querySelector('[data-testid=stApp][data-test-script-state=running]')")
+
+
+def pictured(page: Any) -> None:
+    """Wait until the picture has its marks."""
+    page.wait_for_function("() => document.querySelectorAll('.js-plotly-plot .scatterlayer path').length > 3")
+
+
+@ON_DEVICES
+@SCREENS
+def test_nothing_scrolls_sideways(seen: Visit, path: str, device: str) -> None:
+    assert not seen(path, device).evaluate(TOO_WIDE)
+
+
+@ON_DEVICES
+@SCREENS
+def test_no_text_is_cut_off(seen: Visit, path: str, device: str) -> None:
+    assert seen(path, device).evaluate(CUT_OFF) == []
+
+
+@ON_DEVICES
+@pytest.mark.parametrize("path", ["", "one_unit", "evidence"])
+def test_the_pictures_text_can_be_read_by_day_and_by_night(seen: Visit, path: str, device: str) -> None:
+    contrasts = seen(path, device).evaluate(CONTRASTS)
+    assert len(contrasts) > 5
+    assert min(contrasts) >= 4.5  # WCAG 2.2, 1.4.3 contrast (minimum)
+
+
+def test_a_picture_stays_readable_when_the_page_turns_dark_at_dusk(go: Visit) -> None:
+    page = go("one_unit")
+    bright = page.evaluate(PAGE)
+    page.emulate_media(color_scheme="dark")
+    page.wait_for_function(f"bright => ({PAGE})() !== bright", arg=bright)
+    assert min(page.evaluate(CONTRASTS)) >= 4.5
+
+
+@SCREENS
+def test_nothing_is_asked_of_another_machine(seen: Visit, served: str, path: str) -> None:
+    own = (served, served.replace("http", "ws"), "data:", "blob:")
+    assert [url for url in seen(path, "laptop by day").asked if not url.startswith(own)] == []
+
+
+@ON_DEVICES
+def test_the_answer_is_on_the_first_screen(seen: Visit, device: str) -> None:
+    box = seen("", device).locator("h1").bounding_box()
+    assert box["y"] + box["height"] < DEVICES[device][0]["viewport"]["height"] / 2
+
+
+@ON_DEVICES
+def test_the_controls_can_be_reached(seen: Visit, device: str) -> None:
+    page = seen("", device)
+    more = page.get_by_role("button", name="More")
+    for control in (page.get_by_role("slider"), page.get_by_test_id("stDateInput"), more):
+        box = control.first.bounding_box()
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= DEVICES[device][0]["viewport"]["width"]
+
+
+def test_pictures_are_described_for_those_who_cannot_see_them(seen: Visit, ranked: list[str]) -> None:
+    picture = seen("", "laptop by day").locator(".st-key-risk-picture [aria-label]").first
+    described = picture.get_attribute("aria-label")
+    assert ranked[0] in described
+    assert "Chance of failing within 50 engine hours" in described
+
+
+def test_the_horizon_is_changed_by_keyboard_and_stands_in_the_link(go: Visit) -> None:
+    page = go("")
+    before = page.inner_text("h1")
+    page.get_by_role("slider").first.focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function(
+        "old => document.querySelector('h1') && document.querySelector('h1').innerText !== old", arg=before
+    )
+    assert "next 55" in page.inner_text("h1").replace("\u00a0", " ")
+    page.wait_for_url("**hours=55**")
+    assert AS_OF.isoformat() in page.url
+
+
+def test_a_link_beneath_the_answer_opens_the_unit_and_keeps_the_choices(go: Visit, ranked: list[str]) -> None:
+    page = go("", hours="80")
+    page.locator(".st-key-first-units a").nth(1).click()
+    page.wait_for_url("**/one_unit**")
+    page.wait_for_function(BEGINS, arg=ranked[1])
+    assert "next 80" in page.inner_text("h1").replace("\u00a0", " ")
+    page.wait_for_url(f"**unit={ranked[1]}**")
+    page.wait_for_url("**hours=80**")
+    page.wait_for_url(f"**as_of={AS_OF}**")
+
+
+def test_choosing_a_row_of_the_table_opens_the_unit(go: Visit, ranked: list[str]) -> None:
+    page = go("")
+    table = page.locator(".st-key-units-table canvas").first
+    table.scroll_into_view_if_needed()
+    page.wait_for_timeout(500)
+    box = table.bounding_box()
+    row = 35  # px: height of the header and of each row
+    page.mouse.click(box["x"] + 150, box["y"] + 3.5 * row)
+    page.wait_for_url("**/one_unit**")
+    page.wait_for_function(BEGINS, arg=ranked[2])
+    page.go_back()  # and the way back is open: the row is no longer chosen
+    page.wait_for_function("() => document.querySelector('h1')?.innerText.includes('units')")
+    page.wait_for_timeout(500)
+    assert "one_unit" not in page.url
+
+
+def test_a_card_of_the_phone_opens_the_unit(go: Visit, ranked: list[str]) -> None:
+    page = go("", PHONE)
+    assert not page.locator(".st-key-units-table").is_visible()
+    page.locator(".st-key-cards a").first.click()
+    page.wait_for_function(BEGINS, arg=ranked[0])
+
+
+def test_the_phones_menu_leads_to_every_screen(go: Visit) -> None:
+    page = go("", PHONE)
+    page.get_by_test_id("stExpandSidebarButton").click()
+    page.get_by_role("link", name="Data").click()
+    page.wait_for_url("**/data_problems**")
+    page.wait_for_function("() => document.querySelector('h1')?.innerText.includes('refused')")
+
+
+def test_going_from_screen_to_screen_keeps_the_day_and_the_horizon(go: Visit) -> None:
+    page = go("", hours="80")
+    for name, path in (("Data", "data_problems"), ("Evidence", "evidence"), ("One unit", "one_unit")):
+        page.get_by_role("link", name=name).first.click()
+        page.wait_for_url(f"**/{path}**")
+        drawn(page)
+    page.wait_for_url("**hours=80**")
+    page.wait_for_url(f"**as_of={AS_OF}**")
+
+
+def test_the_picture_is_saved_without_a_network(go: Visit, tmp_path: Path) -> None:
+    page = go("")
+    page.context.set_offline(True)
+    page.locator(".js-plotly-plot").first.hover()
+    with page.expect_download() as saving:
+        page.locator(".modebar-btn").first.click()
+    saving.value.save_as(tmp_path / "picture.png")
+    assert (tmp_path / "picture.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_refused_rows_are_saved_as_they_were_given(go: Visit, tmp_path: Path) -> None:
+    page = go("data_problems")
+    with page.expect_download() as saving:
+        page.get_by_role("button", name="Download refused rows of hours.csv").click()
+    saving.value.save_as(tmp_path / "refused.csv")
+    header, row, *_ = (tmp_path / "refused.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert header.startswith("row,")
+    assert "C001,2022-07-01,-77,no" in row
