@@ -11,11 +11,22 @@ import streamlit as st
 
 KEPT = "link"  # the choices of all screens so far, in the session
 EVERYWHERE = "fleet"  # part of every screen's link
+UNIT_KEEPS = ("hours", "as_of", "model")  # of the fleet's choices, what one unit's screen asks too
 
 
 def wanted(name: str) -> list[str]:
     """The values that the link, or else an earlier screen, asks for; empty where neither does."""
     return st.query_params.get_all(name) or list(st.session_state.get(KEPT, {}).get(name, []))
+
+
+def to_unit(unit_id: str) -> dict[str, list[str]]:
+    """The link of one unit's screen with every choice that it keeps.
+
+    Whole from the start: a screen that mends its own link leaves a step in the browser's history that leads back to
+    the mending.
+    """
+    kept = {name: wanted(name) for name in (EVERYWHERE, *UNIT_KEEPS)}
+    return {name: values for name, values in {**kept, "unit": [unit_id]}.items() if values}
 
 
 def show(choices: Mapping[str, Sequence[str]]) -> None:

@@ -76,9 +76,8 @@ def plan_off_season(
         weighed[unit_id] = decisions.waiting(unit_id)
     mondays = _mondays(days)
     at = np.array([_week(decisions.as_of, monday) for monday in mondays])
-    later = _week(decisions.as_of, days.ready_by)
     ones = list(weighed.values())
-    leave = [_leave(one, later) for one in ones]
+    leave = [_leave(one, days.season_opens) for one in ones]
     price = np.array([one.prices.planned(in_season=False) for one in ones])
     rattles = np.array([one.rattles[at[0]] for one in ones])
     problem = PlanProblem(
@@ -144,13 +143,13 @@ def _week(as_of: date, day: date) -> int:
     return min(max((day - as_of).days // 7, 0), HORIZON_WEEKS - 1)
 
 
-def _leave(one: Waiting, later: int) -> tuple[float, np.ndarray]:
-    """Expected cost of leaving a unit this off-season, and its draws: the best that can be done afterwards.
+def _leave(one: Waiting, season_opens: date) -> tuple[float, np.ndarray]:
+    """Expected cost of leaving a unit this off-season, and its draws: the best that can be done from the opening on.
 
     That is acting at the season's triggers, or the best fixed week from then on, whichever costs less; the draws are
     the fixed option's, moved to the mean that counts.
     """
-    options: list[Option] = [o for o in one.options if o.action == "none" or o.week >= later]
+    options: list[Option] = [o for o in one.options if o.on is None or o.on >= season_opens]
     best = min(options, key=lambda option: option.expected_cost)
     draws = one.draws_of(best)
     mean = min(best.expected_cost, one.left)

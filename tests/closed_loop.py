@@ -130,8 +130,8 @@ class FromForecasts(FixedHours):
         return waiting(ahead, weeks, upkeep, prices)
 
     def rebuilds(self, unit: UnitView, reason: Reason, bearing: str, rng: np.random.Generator) -> bool:
-        """Always, except that a sound one opened for a noise is put back."""
-        return reason == "scheduled" or bearing != "sound"
+        """Always, except that a sound one opened for a rattle is put back."""
+        return reason != "check" or bearing != "sound"
 
 
 @dataclass(frozen=True)

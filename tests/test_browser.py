@@ -252,7 +252,7 @@ def test_a_link_beneath_the_answer_opens_the_unit_and_keeps_the_choices(go: Visi
 
 def test_choosing_a_row_of_the_table_opens_the_unit(go: Visit, ranked: list[str]) -> None:
     page = go("")
-    table = page.locator(".st-key-units-table canvas").first
+    table = page.locator("[class*=st-key-units-table] canvas").first
     table.scroll_into_view_if_needed()
     page.wait_for_timeout(500)
     box = table.bounding_box()
@@ -260,6 +260,8 @@ def test_choosing_a_row_of_the_table_opens_the_unit(go: Visit, ranked: list[str]
     page.mouse.click(box["x"] + 150, box["y"] + 3.5 * row)
     page.wait_for_url("**/one_unit**")
     page.wait_for_function(BEGINS, arg=ranked[2])
+    page.locator(".js-plotly-plot").first.wait_for()  # drawn to its end: a page still drawing ignores the way back
+    page.wait_for_load_state("networkidle")
     page.go_back()  # and the way back is open: the row is no longer chosen
     page.wait_for_function("() => document.querySelector('h1')?.innerText.includes('units')")
     page.wait_for_timeout(500)
@@ -268,7 +270,7 @@ def test_choosing_a_row_of_the_table_opens_the_unit(go: Visit, ranked: list[str]
 
 def test_a_card_of_the_phone_opens_the_unit(go: Visit, ranked: list[str]) -> None:
     page = go("", PHONE)
-    assert not page.locator(".st-key-units-table").is_visible()
+    assert not page.locator("[class*=st-key-units-table]").is_visible()
     page.locator(".st-key-cards a").first.click()
     page.wait_for_function(BEGINS, arg=ranked[0])
 

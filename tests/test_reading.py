@@ -487,6 +487,34 @@ def test_a_formula_with_its_value_stored_is_read(folder: Path, tmp_path: Path) -
     assert_same_records(reading)
 
 
+def test_a_formula_whose_stored_value_is_the_empty_text_is_a_blank_cell(folder: Path, tmp_path: Path) -> None:
+    path = as_workbook(folder, tmp_path / "fleet.xlsx")
+    blank = '<c r="D5" t="str"><f>IF(A5="","yes","")</f><v></v></c>'
+    in_parts(path, "hours", lambda xml: with_cell(xml, "D5", "").replace('<c r="D5" t="inlineStr"></c>', blank))
+    reading = read_fleet(path, TODAY)
+    assert reading.problems == ()
+    assert_same_records(reading)
+
+
+def test_a_number_and_its_text_in_one_column_are_the_same(folder: Path, tmp_path: Path) -> None:
+    def change(book: openpyxl.Workbook) -> None:
+        book["craft"]["E3"] = "2022"  # C001's model year is the number 2022
+
+    reading = read_fleet(as_workbook(folder, tmp_path / "fleet.xlsx", change), TODAY)
+    assert reading.problems == ()
+    assert reading.records.craft["model_year"].tolist()[:2] == [2022, 2022]
+
+
+def test_a_yes_or_no_beside_the_number_one_stays_itself(folder: Path, tmp_path: Path) -> None:
+    def change(book: openpyxl.Workbook) -> None:
+        book["hours"]["C62"] = 1
+        book["hours"]["C63"] = True
+
+    reading = read_fleet(as_workbook(folder, tmp_path / "fleet.xlsx", change), TODAY)
+    assert [(p.row, p.value) for p in reading.problems if "not a number" in p.reason] == [(63, "TRUE")]
+    assert reading.records.hours.loc[62, "meter"] == 1
+
+
 def test_merged_cells_refuse_the_rows_that_they_blank(folder: Path, tmp_path: Path) -> None:
     def change(book: openpyxl.Workbook) -> None:
         book["hours"].merge_cells("A5:A7")

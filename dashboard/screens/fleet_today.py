@@ -17,6 +17,7 @@ from loading import Loaded, chosen_source, forecast, is_sample, load
 from words import chance_words, count_words, hours_words, plain
 
 UNIT_SCREEN = "screens/one_unit.py"
+TABLES_SHOWN = "tables shown"  # in the session: how many tables had a row chosen
 DRAWN = 30  # units in the picture unless all are asked for: what an eye takes in
 CARDS = 10  # cards on one page of the list
 LINKS = 5  # links beneath the answer
@@ -70,7 +71,7 @@ def show_answer(
         with st.container(horizontal=True, vertical_alignment="center", key="first-units"):
             st.markdown("At most risk:", width="content")
             for unit in units[:LINKS]:
-                st.page_link(UNIT_SCREEN, label=plain(unit.unit_id), icon="", query_params={"unit": unit.unit_id})
+                st.page_link(UNIT_SCREEN, label=plain(unit.unit_id), icon="", query_params=link.to_unit(unit.unit_id))
 
 
 def show_picture(units: list[forecaster.UnitForecast], places: pd.DataFrame, asked: Asked) -> None:
@@ -95,6 +96,7 @@ def show_picture(units: list[forecaster.UnitForecast], places: pd.DataFrame, ask
 def show_table(rows: pd.DataFrame, asked: Asked) -> None:
     """The table, for a wide screen; choosing a row opens that unit."""
     column = st.column_config
+    shown = int(st.session_state.get(TABLES_SHOWN, 0))
     with st.container(key="wide-table"):
         st.subheader("Every unit", anchor=False)
         st.caption("Choose a row to open that unit.")
@@ -103,7 +105,7 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
             hide_index=True,
             placeholder="",
             height="content",
-            key="units-table",
+            key=f"units-table-{shown}",
             on_select="rerun",
             selection_mode=["single-row", "single-cell"],
             alt="The fleet's units with their risks, hours left, advice and reasons",
@@ -145,7 +147,9 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
         )
     picked = [*chosen.selection.rows, *(row for row, _ in chosen.selection.cells)]
     if picked:
-        st.switch_page(UNIT_SCREEN, query_params={"unit": str(rows["unit"].iloc[picked[0]])})
+        # The next table is a new one: with its row still chosen, the way back would lead here again.
+        st.session_state[TABLES_SHOWN] = shown + 1
+        st.switch_page(UNIT_SCREEN, query_params=link.to_unit(str(rows["unit"].iloc[picked[0]])))
 
 
 def show_cards(
@@ -165,7 +169,7 @@ def show_cards(
                     UNIT_SCREEN,
                     label=f"**{plain(unit.unit_id)}** on {plain(craft_told(unit.craft_id, places))}",
                     icon="",
-                    query_params={"unit": unit.unit_id},
+                    query_params=link.to_unit(unit.unit_id),
                 )
                 lines = [
                     f"**{unit.advice[0].upper()}{unit.advice[1:]}**",
