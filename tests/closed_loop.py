@@ -16,7 +16,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Literal
 from unittest.mock import patch
@@ -91,8 +91,14 @@ class FromForecasts(FixedHours):
         return work
 
     def after_check(self, unit: UnitView, spin: Spin, rng: np.random.Generator) -> bool:
-        """A rattle is opened."""
-        return spin == "rattle"
+        """A rattle is opened; a quiet unit gets its triggers anew, knowing that."""
+        if spin == "rattle":
+            return True
+        looked = (unit.hours_in_record, spin)
+        known = unit if looked in unit.checks else replace(unit, checks=(*unit.checks, looked))
+        if (one := self._weighed(known)) is not None:
+            self.triggers[unit.unit_id] = (one.triggers.check_at_hours, one.triggers.rebuild_at_hours)
+        return False
 
     def after_water(self, unit: UnitView, treatment: str, rng: np.random.Generator) -> Literal["open", "check", "ride"]:
         """Open, check or ride, whichever is expected to cost least from here; the triggers are drawn anew."""
