@@ -29,12 +29,15 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.learned import Learned
     from forecaster.life_model import Evidence, FittedLifeModel
     from forecaster.lives import Histories, Remark
+    from forecaster.opened_unit import Finding, finding_of
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
     from forecaster.records import TABLES, FleetRecords
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
     from forecaster.simulate import SimulatedFleet, simulate_fleet
+    from forecaster.slip import FleetSlip
+    from forecaster.teardown import TeardownAdvice, advise_teardown
     from forecaster.unit_curve import UnitCurve
     from forecaster.usage import SeasonUse, expected_use
     from forecaster.writing import write_fleet
@@ -57,11 +60,14 @@ _ROOMS = {
     "installed": ("dashboard_app", "sample_fleet_folder"),
     "life_model": ("Evidence", "FittedLifeModel"),
     "lives": ("Histories", "Remark"),
+    "opened_unit": ("Finding", "finding_of"),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
     "records": ("TABLES", "FleetRecords"),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
+    "slip": ("FleetSlip",),
+    "teardown": ("TeardownAdvice", "advise_teardown"),
     "unit_curve": ("UnitCurve",),
     "usage": ("SeasonUse", "expected_use"),
     "writing": ("write_fleet",),
@@ -79,11 +85,13 @@ __all__ = [
     "DataStopsAnswer",
     "Decisions",
     "Evidence",
+    "Finding",
     "FittedLifeModel",
     "Fleet",
     "FleetForecast",
     "FleetRecords",
     "FleetSettings",
+    "FleetSlip",
     "Flooding",
     "ForecasterError",
     "Histories",
@@ -99,12 +107,15 @@ __all__ = [
     "SimulatedFleet",
     "SourceError",
     "SurvivalEvidence",
+    "TeardownAdvice",
     "UnitCurve",
     "UnitForecast",
     "WrongUsage",
+    "advise_teardown",
     "build_histories",
     "dashboard_app",
     "expected_use",
+    "finding_of",
     "flooded_alone",
     "flooding_of",
     "open_fleet",

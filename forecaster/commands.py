@@ -17,6 +17,7 @@ from forecaster import __version__
 from forecaster.command_line import (
     DONE,
     STOPPED,
+    Argument,
     Commands,
     argument,
     day,
@@ -28,10 +29,12 @@ from forecaster.command_line import (
     tell_progress,
     whole_number,
 )
+from forecaster.finding_options import finding_options, told_finding
 
 if TYPE_CHECKING:
     from forecaster.flooding import AfterWater
     from forecaster.report.text import Page
+    from forecaster.settings import Costs
 
 DESCRIPTION = "Forecasts the maintenance of superchargers on rental watercraft from hour logs, water and teardowns."
 COMMANDS = Commands()
@@ -56,16 +59,22 @@ PRICE_OPTIONS = (
     ("--check-price", "check", "a check"),
     ("--day-rate", "day_rate", "rental income of one in-season day"),
 )
-PRICES = tuple(
-    argument(
+RUSH_OPTION = ("--rush-surcharge", "rebuild_in_season_extra", "what a rebuild costs more in season")
+
+
+def _price(name: str, field: str, what: str) -> Argument:
+    return argument(
         name,
         metavar="MONEY",
         dest=f"price_{field}",
         type=number_from_0("money"),
         help=f"{what}, in place of the fleet's own",
     )
-    for name, field, what in PRICE_OPTIONS
-)
+
+
+PRICES = tuple(_price(*option) for option in PRICE_OPTIONS)
+# A quote for the bench knows no rental income.
+QUOTE_PRICES = tuple(_price(*option) for option in (*PRICE_OPTIONS, RUSH_OPTION) if option[1] != "day_rate")
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -374,6 +383,77 @@ def _after_water(asked: Namespace) -> tuple[AfterWater, str]:
 
 
 @COMMANDS.register(
+    "teardown",
+    "from what was found in an opened unit: what is reused, what is renewed, rebuild or new, and the quote",
+    argument("source", metavar="SOURCE", nargs="?", help="a fleet folder or a workbook, for its prices and season"),
+    *finding_options(),
+    argument("--in-season", action="store_true", help="with the rush surcharge (left out: by the day and the season)"),
+    argument("--off-season", action="store_true", help="without the rush surcharge"),
+    *QUOTE_PRICES,
+    AS_OF,
+    AS_JSON,
+)
+def _teardown(asked: Namespace) -> int:
+    from forecaster.opened_unit import finding_of
+    from forecaster.report.as_json import written
+    from forecaster.report.teardown_text import teardown_json, teardown_text
+    from forecaster.teardown import advise_teardown
+
+    finding = finding_of(told_finding(asked))
+    costs, currency, in_season, prices_of = _bench_prices(asked)
+    advice = advise_teardown(finding, costs, in_season)
+    if asked.json:
+        print(written(teardown_json(finding, advice, currency, in_season, prices_of)))
+    else:
+        print(teardown_text(advice, _page(), currency, in_season, prices_of))
+    return DONE
+
+
+def _bench_prices(asked: Namespace) -> tuple[Costs, str, bool, str]:
+    """Prices of a quote, their currency, whether the day is in season, and whose prices they are, in words."""
+    from forecaster.errors import WrongUsage
+    from forecaster.fleet import open_fleet
+    from forecaster.settings import FleetSettings
+
+    if asked.in_season and asked.off_season:
+        raise WrongUsage("--in-season and --off-season contradict each other: give one, or none to go by the day.")
+    as_of, today = _days(asked)
+    settings, whose = FleetSettings(), "the program's defaults; name your fleet, or give yours with --rebuild-price"
+    if asked.source is not None:
+        fleet = open_fleet(asked.source, today)
+        settings, whose = fleet.settings, f"those of {fleet.name}"
+    given = _prices(asked)
+    if given:
+        whose = f"as given ({', '.join(sorted(field.replace('_', ' ') for field in given))}), else {whose}"
+    in_season = asked.in_season or (not asked.off_season and settings.season.contains(as_of))
+    return settings.costs.model_copy(update=given), settings.currency, in_season, whose
+
+
+@COMMANDS.register(
+    "slip",
+    "clutch slip of each unit in service: where it stands, how it falls, and in how many hours it is too low",
+    SOURCE,
+    AS_JSON,
+    AS_OF,
+    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+)
+def _slip(asked: Namespace) -> int:
+    from forecaster.fleet import open_fleet
+    from forecaster.report.as_json import written
+    from forecaster.report.slip_text import slip_json, slip_text
+
+    as_of, today = _days(asked)
+    tell_progress(f"Reading {asked.source} ...")
+    fleet = open_fleet(asked.source, today)
+    tell_progress("Learning how slip falls ...")
+    slip = fleet.slip(as_of, asked.hours)
+    lives = fleet.histories(as_of).in_service().lives
+    craft = dict(zip(lives["unit_id"], lives["craft_id"], strict=True))
+    print(written(slip_json(slip, as_of, craft)) if asked.json else slip_text(slip, as_of, craft, _page()))
+    return DONE
+
+
+@COMMANDS.register(
     "simulate",
     "an invented fleet with a known truth, to try things out on",
     argument("out", metavar="OUT", type=Path, help="folder to write it to; it is made"),
@@ -426,7 +506,8 @@ def _dashboard(asked: Namespace) -> int:
 
 def _prices(asked: Namespace) -> dict[str, float]:
     """The prices that the question sets for itself."""
-    given = {field: getattr(asked, f"price_{field}") for _, field, _ in PRICE_OPTIONS}
+    fields = [field for _, field, _ in (*PRICE_OPTIONS, RUSH_OPTION)]
+    given = {field: getattr(asked, f"price_{field}", None) for field in fields}  # no command takes them all
     return {field: value for field, value in given.items() if value is not None}
 
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from forecaster.prices import Prices
     from forecaster.priors import Prior
     from forecaster.service_life import ServiceLife
+    from forecaster.slip import FleetSlip
 
 # Name -> room and function that fits it: imported when it is asked for, since one of them brings lifelines.
 MODELS = {
@@ -154,6 +155,16 @@ class Fleet:
         from forecaster.flooded_craft import flooded_in_fleet
 
         return flooded_in_fleet(self.records, self.two_stage(as_of), craft_id, flooding, as_of)
+
+    def slip(self, as_of: date, hours_ahead: float = DEFAULT_HOURS) -> FleetSlip:
+        """Clutch slip of each unit in service, how it falls, and when it is too low; `hours_ahead` in engine hours.
+
+        Raises DataStopsAnswer where no unit is in service, WrongUsage for hours that make no sense.
+        """
+        from forecaster.slip import forecast_slip
+
+        self._refuse_nobody_in_service(as_of)
+        return forecast_slip(self.histories(as_of), self.records, hours_ahead=hours_ahead)
 
     def learned(self, as_of: date) -> tuple[Learned, ...]:
         """Each parameter of the two-stage model in plain words, prior beside posterior."""
