@@ -83,19 +83,24 @@ def _dots(own: pd.DataFrame, advice: str) -> go.Scatter:
         name=advice,
         mode="markers",
         marker={"color": colour, "symbol": shape_of_advice(advice), "size": 11},
-        error_x={
-            "type": "data",
-            "symmetric": False,
-            "array": own["high"] - own["mean"],
-            "arrayminus": own["mean"] - own["low"],
-            "color": faded(colour, 0.6),
-            "thickness": 2.5,
-            "width": 0,
-        },
+        error_x=interval_bar(own["low"], own["mean"], own["high"], colour),
         hovertext=own["hover"],
         hoverinfo="text",
         cliponaxis=False,
     )
+
+
+def interval_bar(low: pd.Series, middle: pd.Series, high: pd.Series, colour: str) -> dict[str, object]:
+    """The bar from the low to the high end of intervals around their marks."""
+    return {
+        "type": "data",
+        "symmetric": False,
+        "array": high - middle,
+        "arrayminus": middle - low,
+        "color": faded(colour, 0.6),
+        "thickness": 2.5,
+        "width": 0,
+    }
 
 
 def _told_at_end(risks: pd.DataFrame) -> go.Scatter:

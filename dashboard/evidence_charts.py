@@ -6,7 +6,7 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from charts import quiet
+from charts import interval_bar, quiet
 from palette import LEARNED, NEUTRAL, faded
 
 PARAMETER_HEIGHT = 62  # px a parameter: a line of words and a pair of intervals
@@ -110,15 +110,7 @@ def calibration(groups: pd.DataFrame) -> go.Figure:
                 name=model,
                 mode="markers",
                 marker={"symbol": symbol, "color": colour, "size": 11, "line": {"width": 2, "color": colour}},
-                error_y={
-                    "type": "data",
-                    "symmetric": False,
-                    "array": own["observed_high"] - own["observed"],
-                    "arrayminus": own["observed"] - own["observed_low"],
-                    "color": faded(colour, 0.6),
-                    "thickness": 2.5,
-                    "width": 0,
-                },
+                error_y=interval_bar(own["observed_low"], own["observed"], own["observed_high"], colour),
                 hovertext=own["hover"],
                 hoverinfo="text",
                 cliponaxis=False,
@@ -153,15 +145,7 @@ def before_and_after(rows: pd.DataFrame, unit: str) -> go.Figure:
                 name=name,
                 mode="markers",
                 marker={"symbol": symbol, "color": colour, "size": 11, "line": {"width": 2, "color": colour}},
-                error_x={
-                    "type": "data",
-                    "symmetric": False,
-                    "array": rows[high] - rows[mid],
-                    "arrayminus": rows[mid] - rows[low],
-                    "color": faded(colour, 0.6),
-                    "thickness": 2.5,
-                    "width": 0,
-                },
+                error_x=interval_bar(rows[low], rows[mid], rows[high], colour),
                 hovertext=rows["hover"],
                 hoverinfo="text",
                 cliponaxis=False,

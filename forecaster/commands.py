@@ -32,6 +32,7 @@ from forecaster.command_line import (
 from forecaster.finding_options import finding_options, told_finding
 
 if TYPE_CHECKING:
+    from forecaster.fleet import Fleet
     from forecaster.flooding import AfterWater
     from forecaster.report.text import Page
     from forecaster.settings import Costs
@@ -130,13 +131,10 @@ def _validate(asked: Namespace) -> int:
     argument("--limit", metavar="N", type=whole_number(1, 1_000_000), help="print only the N units most at risk"),
 )
 def _forecast(asked: Namespace) -> int:
-    from forecaster.fleet import open_fleet
     from forecaster.report.as_json import forecast_json, written
     from forecaster.report.text import forecast_text
 
-    as_of, today = _days(asked)
-    tell_progress(f"Reading {asked.source} ...")
-    fleet = open_fleet(asked.source, today, asked.experience, asked.priors)
+    fleet, as_of = _opened(asked)
     tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
     forecast = fleet.forecast(as_of, asked.hours, asked.model)
     doubtful = fleet.reading.doubtful_units
@@ -184,13 +182,10 @@ def _experience(asked: Namespace) -> int:
     *PRICES,
 )
 def _compare(asked: Namespace) -> int:
-    from forecaster.fleet import open_fleet
     from forecaster.report.as_json import written
     from forecaster.report.compare_text import compare_json, compare_text
 
-    as_of, today = _days(asked)
-    tell_progress(f"Reading {asked.source} ...")
-    fleet = open_fleet(asked.source, today, asked.experience, asked.priors)
+    fleet, as_of = _opened(asked)
     tell_progress(f"Weighing the weeks ahead of {asked.unit} ...")
     decisions = fleet.decisions(as_of, **_prices(asked))
     waiting, swings = decisions.waiting(asked.unit), decisions.swings(asked.unit)
@@ -217,14 +212,11 @@ def _compare(asked: Namespace) -> int:
     *PRICES,
 )
 def _plan(asked: Namespace) -> int:
-    from forecaster.fleet import open_fleet
     from forecaster.off_season import plan_off_season
     from forecaster.report.as_json import written
     from forecaster.report.plan_text import plan_json, plan_text
 
-    as_of, today = _days(asked)
-    tell_progress(f"Reading {asked.source} ...")
-    fleet = open_fleet(asked.source, today, asked.experience, asked.priors)
+    fleet, as_of = _opened(asked)
     decisions = fleet.decisions(as_of, **_prices(asked))
     answer = plan_off_season(decisions, asked.budget, asked.begins, asked.ready_by, asked.bench, progress=tell_progress)
     print(written(plan_json(answer)) if asked.json else plan_text(answer, _page()))
@@ -242,13 +234,10 @@ def _plan(asked: Namespace) -> int:
     *PRICES,
 )
 def _interval(asked: Namespace) -> int:
-    from forecaster.fleet import open_fleet
     from forecaster.report.as_json import written
     from forecaster.report.interval_text import interval_json, interval_text
 
-    as_of, today = _days(asked)
-    tell_progress(f"Reading {asked.source} ...")
-    fleet = open_fleet(asked.source, today, asked.experience, asked.priors)
+    fleet, as_of = _opened(asked)
     wanted = _prices(asked)
     prices = fleet.prices(as_of, **wanted)
     tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
@@ -278,13 +267,10 @@ def _interval(asked: Namespace) -> int:
 )
 def _backtest(asked: Namespace) -> int:
     from forecaster.backtest import backtest
-    from forecaster.fleet import open_fleet
     from forecaster.report.as_json import written
     from forecaster.report.backtest_text import backtest_json, backtest_text
 
-    as_of, today = _days(asked)
-    tell_progress(f"Reading {asked.source} ...")
-    fleet = open_fleet(asked.source, today)
+    fleet, as_of = _opened(asked)
 
     def progress(done: int, days: int, what: str) -> None:
         tell_progress(f"{done} of {days} past days: {what} ...")
@@ -438,13 +424,10 @@ def _bench_prices(asked: Namespace) -> tuple[Costs, str, bool, str]:
     argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
 )
 def _slip(asked: Namespace) -> int:
-    from forecaster.fleet import open_fleet
     from forecaster.report.as_json import written
     from forecaster.report.slip_text import slip_json, slip_text
 
-    as_of, today = _days(asked)
-    tell_progress(f"Reading {asked.source} ...")
-    fleet = open_fleet(asked.source, today)
+    fleet, as_of = _opened(asked)
     tell_progress("Learning how slip falls ...")
     slip = fleet.slip(as_of, asked.hours)
     lives = fleet.histories(as_of).in_service().lives
@@ -509,6 +492,16 @@ def _prices(asked: Namespace) -> dict[str, float]:
     fields = [field for _, field, _ in (*PRICE_OPTIONS, RUSH_OPTION)]
     given = {field: getattr(asked, f"price_{field}", None) for field in fields}  # no command takes them all
     return {field: value for field, value in given.items() if value is not None}
+
+
+def _opened(asked: Namespace) -> tuple[Fleet, date]:
+    """The fleet that was asked about, with the experience or priors given, and the day to answer for."""
+    from forecaster.fleet import open_fleet
+
+    as_of, today = _days(asked)
+    tell_progress(f"Reading {asked.source} ...")
+    believed = (getattr(asked, "experience", None), getattr(asked, "priors", None))  # not every command takes them
+    return open_fleet(asked.source, today, *believed), as_of
 
 
 def _days(asked: Namespace) -> tuple[date, date]:

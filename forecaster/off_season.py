@@ -14,11 +14,11 @@ from forecaster.decisions import Decisions
 from forecaster.errors import WrongUsage
 from forecaster.parts_order import parts_order
 from forecaster.plan import solve_plan
-from forecaster.plan_answer import PlanAnswer, SeasonTriggers, saving_of
+from forecaster.plan_answer import PlanAnswer, saving_of
 from forecaster.plan_problem import PlanProblem, bench_places_by_week, cost_of_plan
 from forecaster.plan_rules import best_every_n_hours
 from forecaster.spares import lead_time_demand, spare_units
-from forecaster.waiting import Option, Waiting
+from forecaster.waiting import Option, Triggers, Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
 TURNAROUND_WEEKS = 2.0
@@ -156,13 +156,13 @@ def _leave(one: Waiting, season_opens: date) -> tuple[float, np.ndarray]:
     return mean, draws - best.expected_cost + mean
 
 
-def _triggers_after(decisions: Decisions, one: Waiting, unit_id: str, action: str) -> SeasonTriggers:
+def _triggers_after(decisions: Decisions, one: Waiting, unit_id: str, action: str) -> Triggers:
     """The coming season's triggers: the unit's own where it is left, those of a fresh unit where it is rebuilt.
 
     After a check that was quiet the unit's own stand, on the safe side: what it showed is in the next day's answer.
     """
     if action != "rebuild":
-        return SeasonTriggers(one.triggers.check_at_hours, one.triggers.rebuild_at_hours)
+        return one.triggers
     craft_id = str(decisions.unit(unit_id).lives["craft_id"].iloc[0])
     upkeep = decisions.upkeep(craft_id)
     reached = upkeep.steps * upkeep.life.step_h
@@ -176,7 +176,7 @@ def _triggers_after(decisions: Decisions, one: Waiting, unit_id: str, action: st
 
     found = {name: first(name) for name in ("check", "rebuild")}
     within = {name: at if at is not None and at <= reached else None for name, at in found.items()}
-    return SeasonTriggers(within["check"], within["rebuild"])
+    return Triggers(within["check"], within["rebuild"])
 
 
 def _weekly_demand(decisions: Decisions, weighed: dict[str, Waiting], acted: dict[str, str]) -> np.ndarray:

@@ -14,14 +14,7 @@ from forecaster.parts_order import PartsOrder
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours
 from forecaster.spares import SpareUnits
-
-
-@dataclass(frozen=True)
-class SeasonTriggers:
-    """Hours since rebuild at which to check a unit, and to rebuild it, in the coming season; None: not at all."""
-
-    check_at_hours: float | None
-    rebuild_at_hours: float | None
+from forecaster.waiting import Triggers
 
 
 @dataclass(frozen=True)
@@ -49,7 +42,7 @@ class PlanAnswer:
     plan: Plan
     rule: EveryNHours
     saving: Saving
-    triggers: Mapping[str, SeasonTriggers]
+    triggers: Mapping[str, Triggers]
     spares: SpareUnits
     parts: PartsOrder
     ready_by: date

@@ -143,18 +143,14 @@ def waiting(
     years = weeks.n / WEEKS_A_YEAR
     years_left = years * (1 - ahead.hours[weeks.step_of_week] / ahead.hours[-1]) if len(ahead.hours) > 1 else 0.0
     fresh = mean_fresh + (scatter[:, None] - 1) * upkeep.cost_per_year * years_left
-    fails, noticed, running = ahead.fails, ahead.noticed, ahead.running
-    # A step's end: what a fresh unit costs from there, and what ends the life in it.
-    after = fresh[:, weeks.week_of_step + 1]
-    ended = fails * (prices.failure() + after) + noticed * (prices.noticed() + after)
+    case = _Case(ahead, weeks, upkeep, prices)
+    running, done = ahead.running, weeks.step_of_week[:-1]
+    ended = case.ended(ahead.fails, ahead.noticed, fresh)
     spent = np.concatenate([np.zeros((len(ended), 1)), np.cumsum(ended, axis=1)], axis=1)
-    planned = np.array([prices.planned(bool(s)) for s in weeks.in_season])
-    done = weeks.step_of_week[:-1]
-    rebuild = spent[:, done] + running[:, done] * (planned + fresh[:, :-1])
-    worn = _WornAhead(weeks, upkeep, ahead)
-    none = spent[:, -1] + running[:, -1] * worn(weeks.n, None)
-    check = _checks(ahead, weeks, prices, spent, fresh, planned, worn)
-    triggers, left = _stopped(ahead, weeks, prices, mean_fresh, planned, worn, (check - spent[:, done]).mean(axis=0))
+    rebuild = spent[:, done] + running[:, done] * (case.planned + fresh[:, :-1])
+    none = spent[:, -1] + running[:, -1] * case.worn(weeks.n)
+    check = _checks(case, spent, fresh)
+    triggers, left = _stopped(case, mean_fresh, (check - spent[:, done]).mean(axis=0))
     rattles = np.array([ahead.rattles(int(k)).mean() for k in done])
     return Waiting(weeks, prices, rebuild, check, none, running.mean(axis=0)[done], rattles, triggers, left)
 
@@ -167,13 +163,31 @@ def _fresh_ahead(weeks: CraftWeeks, upkeep: Upkeep) -> np.ndarray:
     return answer
 
 
-class _WornAhead:
-    """Cost from a week's start to the horizon of a unit still running then: by its age and its last quiet check."""
+@dataclass(frozen=True)
+class _Case:
+    """One unit as followed ahead, the weeks of its craft, the upkeep of the lives after it, and the prices."""
 
-    def __init__(self, weeks: CraftWeeks, upkeep: Upkeep, ahead: UnitAhead) -> None:
-        self.weeks, self.upkeep, self.ahead = weeks, upkeep, ahead
+    ahead: UnitAhead
+    weeks: CraftWeeks
+    upkeep: Upkeep
+    prices: Prices
 
-    def __call__(self, week: int, checked_step: int | None) -> float:
+    @cached_property
+    def planned(self) -> np.ndarray:
+        """Price of a planned rebuild in each week, (w,)."""
+        return np.array([self.prices.planned(bool(inside)) for inside in self.weeks.in_season])
+
+    def ended(self, fails: np.ndarray, noticed: np.ndarray, fresh: np.ndarray) -> np.ndarray:
+        """Cost of what ends the life in each step, (..., n), given its chances and a fresh unit's cost by week.
+
+        The fresh unit that follows is valued at the step's end.
+        """
+        after = fresh[..., self.weeks.week_of_step + 1]
+        cost: np.ndarray = fails * (self.prices.failure() + after) + noticed * (self.prices.noticed() + after)
+        return cost
+
+    def worn(self, week: int, checked_step: int | None = None) -> float:
+        """Cost from a week's start to the horizon of the unit still running then, by age and last quiet check."""
         step_h, last = self.upkeep.life.step_h, self.upkeep.life.n - 1
         age = self.ahead.age_h + self.ahead.hours[self.weeks.step_of_week[week]]
         i = min(round(age / step_h), last)
@@ -184,47 +198,29 @@ class _WornAhead:
         return float(value - self.upkeep.ahead[stages[-1], 0, 0])
 
 
-def _checks(
-    ahead: UnitAhead,
-    weeks: CraftWeeks,
-    prices: Prices,
-    spent: np.ndarray,
-    fresh: np.ndarray,
-    planned: np.ndarray,
-    worn: _WornAhead,
-) -> np.ndarray:
+def _checks(case: _Case, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
     """The cost of a check in each week, (d, w); weeks between which nothing runs and no price changes share theirs."""
+    weeks = case.weeks
     columns: list[np.ndarray] = []
     for week in range(weeks.n):
         same_step = week > 0 and weeks.step_of_week[week] == weeks.step_of_week[week - 1]
         if same_step and weeks.in_season[week] == weeks.in_season[week - 1]:
             columns.append(columns[-1])
         else:
-            columns.append(_check(week, ahead, weeks, prices, spent, fresh, planned, worn))
+            columns.append(_check(case, week, spent, fresh))
     return np.stack(columns, axis=1)
 
 
-def _check(
-    week: int,
-    ahead: UnitAhead,
-    weeks: CraftWeeks,
-    prices: Prices,
-    spent: np.ndarray,
-    fresh: np.ndarray,
-    planned: np.ndarray,
-    worn: _WornAhead,
-) -> np.ndarray:
+def _check(case: _Case, week: int, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
     """Check in a week: rebuild if it rattles, else go on to the next off-season, (d,)."""
+    ahead, weeks = case.ahead, case.weeks
     k = int(weeks.step_of_week[week])
-    looked = prices.looked_at(bool(weeks.in_season[week]))
-    before = spent[:, k] + ahead.running[:, k] * looked
-    rattles = ahead.rattles(k) * (planned[week] + fresh[:, week])
+    before = spent[:, k] + ahead.running[:, k] * case.prices.looked_at(bool(weeks.in_season[week]))
+    rattles = ahead.rattles(k) * (case.planned[week] + fresh[:, week])
     fails, noticed, running = ahead.after_quiet_check(k)
     off = _next_off_season(weeks, week)
     stop = int(weeks.step_of_week[off])
-    after = fresh[:, weeks.week_of_step + 1]
-    ended = fails * (prices.failure() + after) + noticed * (prices.noticed() + after)
-    on = ended[:, k:stop].sum(axis=1) + running[:, stop] * worn(off, k)
+    on = case.ended(fails, noticed, fresh)[:, k:stop].sum(axis=1) + running[:, stop] * case.worn(off, k)
     total: np.ndarray = before + rattles + on
     return total
 
@@ -239,38 +235,31 @@ def _next_off_season(weeks: CraftWeeks, week: int) -> int:
     return int(week + season[0] + after[0]) if len(after) else weeks.n
 
 
-def _stopped(
-    ahead: UnitAhead,
-    weeks: CraftWeeks,
-    prices: Prices,
-    fresh: np.ndarray,
-    planned: np.ndarray,
-    worn: _WornAhead,
-    check_from: np.ndarray,
-) -> tuple[Triggers, float]:
+def _stopped(case: _Case, fresh: np.ndarray, check_from: np.ndarray) -> tuple[Triggers, float]:
     """Hours at which acting beats going on in the coming season, by optimal stopping backwards from its close.
 
     On the unit's own path, at each in-season week: rebuild, check, or run the week and decide again; at the close it
     is worth the lesser of a rebuild then and going on. Also the expected cost of doing so.
-    `fresh` is the posterior's mean here; `check_from` (w,): cost from a week on of checking in it.
+    `fresh` (w + 1,) is the posterior's mean; `check_from` (w,): cost from a week on of checking in it.
     """
+    ahead, weeks = case.ahead, case.weeks
     season = np.flatnonzero(weeks.in_season)
     if not len(season):
-        return Triggers(None, None), float(ahead.running[:, 0].mean() * worn(weeks.n, None))
+        return Triggers(None, None), float(ahead.running[:, 0].mean() * case.worn(weeks.n))
     first = int(season[0])
     close = _next_off_season(weeks, first)
     running, fails, noticed = (part.mean(axis=0) for part in (ahead.running, ahead.fails, ahead.noticed))
     stop = int(weeks.step_of_week[close])
-    at_close = worn(close, None)
+    at_close = case.worn(close)
     if close < weeks.n:
-        at_close = min(at_close, planned[close] + fresh[close])
+        at_close = min(at_close, case.planned[close] + fresh[close])
     value = float(running[stop] * at_close)
     acts: dict[int, str] = {}
-    after = fresh[weeks.week_of_step + 1]
+    ended = case.ended(fails, noticed, fresh)
     for k in range(stop - 1, int(weeks.step_of_week[first]) - 1, -1):
         week = int(weeks.week_of_step[k])
-        go_on = fails[k] * (prices.failure() + after[k]) + noticed[k] * (prices.noticed() + after[k]) + value
-        rebuild = running[k] * (planned[week] + fresh[week])
+        go_on = ended[k] + value
+        rebuild = running[k] * (case.planned[week] + fresh[week])
         check = float(check_from[week])
         value = min(go_on, rebuild, check)
         if value < go_on:
@@ -281,8 +270,7 @@ def _stopped(
         return float(ahead.age_h + ahead.hours[min(steps)]) if steps else None
 
     begun = int(weeks.step_of_week[first])
-    before = float((fails[:begun] * (prices.failure() + after[:begun])).sum())
-    before += float((noticed[:begun] * (prices.noticed() + after[:begun])).sum())
+    before = float(ended[:begun].sum())
     look, open_it = first_hours("check"), first_hours("rebuild")
     # A check after the hours at which it would be opened anyway is none.
     look = None if look is not None and open_it is not None and look > open_it else look

@@ -13,13 +13,14 @@ from forecaster.errors import WrongUsage
 from forecaster.life_model import Evidence
 from forecaster.parts_order import parts_order
 from forecaster.plan import solve_plan
-from forecaster.plan_answer import PlanAnswer, Saving, SeasonTriggers, saving_of, savings_by_unit
+from forecaster.plan_answer import PlanAnswer, Saving, saving_of, savings_by_unit
 from forecaster.plan_problem import PlanProblem
 from forecaster.plan_rules import best_every_n_hours
 from forecaster.report.as_json import written
 from forecaster.report.plan_text import about, headline, plan_json, plan_text
 from forecaster.report.text import Page
 from forecaster.spares import spare_units
+from forecaster.waiting import Triggers
 from tests.test_plan import MONDAY, problem
 
 AS_OF = date(2026, 10, 1)
@@ -43,8 +44,8 @@ def answer(p: PlanProblem | None = None, saving: Saving | None = None) -> PlanAn
     evidence = Evidence(
         lives=61, failures=19, effective_sample=1480, mostly_prior=True, prior="general experience", remarks=()
     )
-    triggers = {unit: SeasonTriggers(110.0, 170.0) for unit in p.unit_ids}
-    triggers["S2"] = SeasonTriggers(None, 140.0)
+    triggers = {unit: Triggers(110.0, 170.0) for unit in p.unit_ids}
+    triggers["S2"] = Triggers(None, 140.0)
     return PlanAnswer(
         as_of=AS_OF,
         plan=plan,

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from forecaster.forecast import Chance, FleetForecast, UnitForecast
+from forecaster.life_model import Evidence
 from forecaster.problems import Reading
 
 Json = dict[str, Any]
@@ -28,22 +29,25 @@ def forecast_json(forecast: FleetForecast, doubtful: Mapping[str, str] | None = 
     `limit`: only the so many units most at risk.
     """
     reasons = doubtful or {}
-    evidence = forecast.evidence
     return {
         "as_of": forecast.as_of.isoformat(),
         "hours": forecast.hours,
         "model": forecast.model,
-        "fit": {
-            "lives": evidence.lives,
-            "failures": evidence.failures,
-            "effective_sample": evidence.effective_sample,
-            "mostly_prior": evidence.mostly_prior,
-            "prior": evidence.prior,
-            "remarks": list(evidence.remarks),
-        },
+        "fit": {**evidence_json(forecast.evidence), "remarks": list(forecast.evidence.remarks)},
         "season": {"opens": forecast.season[0].isoformat(), "closes": forecast.season[1].isoformat()},
         "remarks": list(forecast.remarks),
         "units": [_unit(unit, reasons.get(unit.unit_id)) for unit in forecast.units[:limit]],
+    }
+
+
+def evidence_json(evidence: Evidence) -> Json:
+    """How much stands behind an answer."""
+    return {
+        "lives": evidence.lives,
+        "failures": evidence.failures,
+        "effective_sample": evidence.effective_sample,
+        "mostly_prior": evidence.mostly_prior,
+        "prior": evidence.prior,
     }
 
 

@@ -9,7 +9,7 @@ from forecaster.flooding_costs import HORIZON_H, Option
 from forecaster.flooding_steps import WHENS
 from forecaster.forecast import Chance
 from forecaster.report import figures, sentences
-from forecaster.report.as_json import Json
+from forecaster.report.as_json import Json, evidence_json
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 
@@ -161,14 +161,7 @@ def flooding_json(answer: AfterWater, currency: str) -> Json:
         "because": list(answer.because),
         "currency": currency,
         "options": [_option(option) for option in answer.options],
-        "fit": {
-            "lives": evidence.lives,
-            "failures": evidence.failures,
-            "effective_sample": evidence.effective_sample,
-            "mostly_prior": evidence.mostly_prior,
-            "prior": evidence.prior,
-            "remarks": list(evidence.remarks),
-        },
+        "fit": {**evidence_json(evidence), "remarks": list(evidence.remarks)},
         "remarks": list(answer.remarks),
     }
 

@@ -9,7 +9,7 @@ from forecaster.interval import NEAR_LEAST, OLDEST_H, Cost, ServiceInterval, Wit
 from forecaster.life_model import Evidence
 from forecaster.prices import Prices
 from forecaster.report import figures, sentences
-from forecaster.report.as_json import Json
+from forecaster.report.as_json import Json, evidence_json
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.service_life import Quantiles, ServiceLife
@@ -172,13 +172,7 @@ def interval_json(
     """
     return {
         "as_of": as_of.isoformat(),
-        "fit": {
-            "lives": evidence.lives,
-            "failures": evidence.failures,
-            "effective_sample": evidence.effective_sample,
-            "mostly_prior": evidence.mostly_prior,
-            "prior": evidence.prior,
-        },
+        "fit": evidence_json(evidence),
         "service_lives": [
             {
                 "kind": kind.kind,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
-from forecaster.plan_answer import PlanAnswer, Saving, SeasonTriggers
+from forecaster.plan_answer import PlanAnswer, Saving
 from forecaster.plan_problem import PlannedAction
 from forecaster.report import sentences
 from forecaster.report.as_json import Json
@@ -13,6 +13,7 @@ from forecaster.report.figures import counted, hours, listed, percent
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.teardown import REUSED, PartLine
+from forecaster.waiting import Triggers
 
 NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
@@ -153,7 +154,7 @@ def _triggers_sentence(answer: PlanAnswer) -> str:
 
 def triggers_table(answer: PlanAnswer, page: Page) -> str:
     """The season's triggers of each unit, units with equal ones on one line."""
-    alike: dict[SeasonTriggers, list[str]] = {}
+    alike: dict[Triggers, list[str]] = {}
     for planned in answer.plan.actions:
         alike.setdefault(answer.triggers[planned.unit_id], []).append(planned.unit_id)
     columns = [
