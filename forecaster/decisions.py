@@ -6,6 +6,7 @@ takes time.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
@@ -32,7 +33,10 @@ DRAWS = 48  # posterior draws behind a decision: an interval's ends move by a fe
 USAGE_DRAWS = 200
 # The grid of the best upkeep, and how alike two craft's seasons must be to share one.
 STEP_H = 10.0
-SEASON_ROUNDED_H = 40.0
+SEASON_ROUNDED_H = STEP_H
+# The oldest of the solved upkeeps are forgotten when there are so many, about 0.7 MB each: a face that asks for price
+# after price must not fill the memory.
+KEPT_UPKEEPS = 400
 # What moves the answer most: each input is raised and lowered by this share in turn.
 SWING = 0.25
 SWUNG = ("rebuild", "new_unit", "engine_damage", "day_rate", "core_lost", "engine_hit", "check")
@@ -69,7 +73,7 @@ class Decisions:
 
     def unit(self, unit_id: str) -> Histories:
         """The running life of a unit in service. Raises WrongUsage where it is none."""
-        units = self.histories.in_service()
+        units = self._in_service
         chosen = (units.lives["unit_id"] == unit_id).to_numpy()
         if not chosen.any():
             known = ", ".join(list(units.lives["unit_id"])[:12])
@@ -90,35 +94,57 @@ class Decisions:
         return max(float(weeks.sum()) * 52 / len(weeks), SEASON_ROUNDED_H)
 
     def upkeep(self, craft_id: str, prices: Prices | None = None) -> Upkeep:
-        """The best upkeep of units on a craft."""
-        prices = self.prices(craft_id) if prices is None else prices
+        """The best upkeep of units on a craft, at its own prices or at others."""
+        own = self.prices(craft_id)
+        prices = own if prices is None else prices
         season = max(round(self.season_hours(craft_id) / SEASON_ROUNDED_H) * SEASON_ROUNDED_H, SEASON_ROUNDED_H)
         x = self._covariates(craft_id)
         key = (season, *x, *(float(v) for v in vars(prices).values()))
-        if key not in self._upkeeps:
+        found = self._upkeeps.get(key)
+        if found is None:
             life = fresh_life(self.fit.theta, self.fit.prior, x, self.rate, STEP_H)
-            self._upkeeps[key] = best_upkeep(life, prices, season)
-        return self._upkeeps[key]
+            # The search starts from an upkeep that does not depend on what was asked before.
+            near = None if craft_id == self._typical_craft and prices == own else self._nearest(craft_id, prices == own)
+            found = best_upkeep(life, prices, season, near)
+            if len(self._upkeeps) >= KEPT_UPKEEPS:
+                self._upkeeps.pop(next(iter(self._upkeeps)))
+            self._upkeeps[key] = found
+        return found
+
+    @cached_property
+    def _in_service(self) -> Histories:
+        return self.histories.in_service()
+
+    @cached_property
+    def _typical_craft(self) -> str:
+        units = self._in_service.lives["craft_id"]
+        return str(units.iloc[0]) if len(units) else str(self.records.craft["craft_id"].iloc[0])
+
+    def _nearest(self, craft_id: str, own_prices: bool) -> Upkeep:
+        """The typical craft's upkeep; for other prices that of the craft itself."""
+        return self.upkeep(self._typical_craft if own_prices else craft_id)
 
     @cached_property
     def scatter(self) -> np.ndarray:
         """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,)."""
-        craft_id = str(self.histories.in_service().lives["craft_id"].iloc[0])
-        typical, x = self.upkeep(craft_id), self._covariates(craft_id)
+        typical, x = self.upkeep(self._typical_craft), self._covariates(self._typical_craft)
         theta = self.fit.theta[:DRAWS]
         lives = [fresh_life(theta[[k]], self.fit.prior, x, self.rate, STEP_H) for k in range(len(theta))]
         return cost_scatter(typical, lives, typical.steps * STEP_H)
 
+    @cached_property
+    def _known(self) -> tuple[np.ndarray, np.ndarray]:
+        """Craft and covariates of every life on record, (n,) and (n, 3)."""
+        lives = self.histories.lives
+        return lives["craft_id"].to_numpy(dtype=object), covariates(lives, self.fit.shares)
+
     def _covariates(self, craft_id: str) -> np.ndarray:
         """Covariates of the next unit on a craft: its own water and tune, parts as the fleet has them."""
-        lives = self.histories.lives
-        fleet = covariates(lives, self.fit.shares).mean(axis=0)
-        own = lives[lives["craft_id"] == craft_id]
-        if not len(own):
-            alike: np.ndarray = np.round(fleet, 1)
-            return alike
-        here = covariates(own, self.fit.shares).mean(axis=0)
-        return np.round(np.array([fleet[0], here[1], here[2]]), 1)
+        craft, x = self._known
+        fleet, own = x.mean(axis=0), craft == craft_id
+        here = x[own].mean(axis=0) if own.any() else fleet
+        answer: np.ndarray = np.round(np.array([fleet[0], here[1], here[2]]), 1)
+        return answer
 
     def weeks(self, craft_id: str, upkeep: Upkeep) -> CraftWeeks:
         """The craft's weeks ahead, laid out for an upkeep."""
@@ -140,14 +166,19 @@ class Decisions:
         upkeep = self.upkeep(craft_id, given)
         return waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self.scatter)
 
-    def swings(self, unit_id: str) -> tuple[Swing, ...]:
-        """What moves the answer most: each input lower and higher by a quarter, greatest movement first."""
-        base = vars(self.prices(str(self.unit(unit_id).lives["craft_id"].iloc[0])))
+    def swings(self, unit_id: str, progress: Callable[[str], None] | None = None, **prices: float) -> tuple[Swing, ...]:
+        """What moves the answer most: each input lower and higher by a quarter, greatest movement first.
+
+        `prices` replaces some of them, as for ``waiting``. `progress` is told the input before it is tried.
+        """
+        base = vars(self.prices(str(self.unit(unit_id).lives["craft_id"].iloc[0]))) | prices
 
         def gain(what: str, factor: float) -> float:
+            if progress is not None:
+                progress(what)
             changed = base[what] * factor
             changed = min(changed, 1.0) if what in ("core_lost", "engine_hit") else changed
-            one = self.waiting(unit_id, **{what: changed})
+            one = self.waiting(unit_id, **{**prices, what: changed})
             return one.best_later.expected_cost - one.option("rebuild").expected_cost
 
         found = [Swing(what, gain(what, 1 - SWING), gain(what, 1 + SWING)) for what in SWUNG]

@@ -89,7 +89,12 @@ class Operations:
 
 
 def draw_operations(
-    n_craft: int, n_seasons: int, first_year: int, season: Season, rngs: tuple[np.random.Generator, ...]
+    n_craft: int,
+    n_seasons: int,
+    first_year: int,
+    season: Season,
+    rngs: tuple[np.random.Generator, ...],
+    hours_a_season: float = HOURS_A_SEASON,
 ) -> Operations:
     """Operations of an invented fleet; `rngs`: streams for craft, usage, water, meter days."""
     openings = [season.opening_in(first_year + i) for i in range(n_seasons)]
@@ -97,7 +102,7 @@ def draw_operations(
     first_day = seasons[0][0] - PREPARES_DAYS
     last_day = _end_of_month_after(seasons[-1][1])
     craft = _draw_craft(n_craft, seasons, first_day, rngs[0])
-    hours = _draw_hours(craft, seasons, first_day, last_day, rngs[1])
+    hours = _draw_hours(craft, seasons, first_day, last_day, rngs[1], hours_a_season)
     return Operations(
         craft=craft,
         seasons=seasons,
@@ -158,6 +163,7 @@ def _draw_hours(
     first_day: int,
     last_day: int,
     rng: np.random.Generator,
+    hours_a_season: float,
 ) -> np.ndarray:
     """Engine hours a day: a seasonal hump, a level per craft, gamma weeks, busy week-ends, none off-season."""
     hours = np.zeros((len(craft), last_day - first_day + 1))
@@ -171,7 +177,7 @@ def _draw_hours(
         weekly = rng.standard_gamma(WEEK_SHAPE, (len(craft), n_weeks)) / WEEK_SHAPE * (hump / hump.mean())
         daily = rng.standard_gamma(1.2, (len(craft), len(days))) * DAY_WEIGHTS[(days - 1) % 7]
         in_week = np.add.reduceat(daily, np.arange(0, len(days), 7), axis=1)
-        wanted = weekly[:, week] * daily / in_week[:, week] * level[:, None] * HOURS_A_SEASON / n_weeks
+        wanted = weekly[:, week] * daily / in_week[:, week] * level[:, None] * hours_a_season / n_weeks
         wanted[wanted < 0.15] = 0.0
         hours[:, days - first_day] = np.minimum(wanted, MOST_HOURS_A_DAY)
     for i, one in enumerate(craft):

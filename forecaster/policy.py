@@ -21,10 +21,10 @@ from forecaster.prices import Prices
 Action = Literal["none", "check", "rebuild"]
 ACTIONS: tuple[Action, ...] = ("none", "check", "rebuild")
 MOST_YEARS = 2000
-# Money: all states move by the same amount, but for this, from one year to the next. Its half is the error of the
-# yearly cost (Puterman 1994, sec. 8.5.5). A policy may keep states that a fresh unit never comes to for ever apart;
-# then MOST_YEARS end it, long after the fresh unit's own cost stands still.
-SETTLED = 0.2
+# All states move by the same amount, but for this share of what a failure costs, from one year to the next. Half of
+# that is the error of the yearly cost (Puterman 1994, sec. 8.5.5). A policy may keep states that a fresh unit never
+# comes to for ever apart; then MOST_YEARS end it, long after the fresh unit's own cost stands still.
+SETTLED = 4e-5
 # Where hardly anything fails, work comes round every so many years and the differences would swing for ever: each year
 # moves them by half (Puterman 1994, sec. 8.5.4: the same policy and cost, without the period).
 DAMPING = 0.5
@@ -71,24 +71,33 @@ def cost_scatter(upkeep: Upkeep, lives: Sequence[FreshLife], season_hours: float
 
     As ratios to their mean; each life on the upkeep's own grid.
     """
-    costs = np.array([upkeep_at(life, upkeep.prices, season_hours, upkeep.action).cost_per_year for life in lives])
+    costs = np.array([_solve(life, upkeep.prices, season_hours, upkeep.action, upkeep).cost_per_year for life in lives])
     return costs / costs.mean() if costs.mean() > 0 else np.ones(len(costs))
 
 
-def best_upkeep(life: FreshLife, prices: Prices, season_hours: float) -> Upkeep:
-    """The upkeep of least long-run cost for a craft that runs `season_hours` engine hours a season."""
-    return _solve(life, prices, season_hours, fixed=None)
+def best_upkeep(life: FreshLife, prices: Prices, season_hours: float, near: Upkeep | None = None) -> Upkeep:
+    """The upkeep of least long-run cost for a craft that runs `season_hours` engine hours a season.
+
+    `near`: the upkeep of a craft or of prices much like these, from which the search then starts: the answer is the
+    same but for what it may be off by anyway, and comes sooner.
+    """
+    return _solve(life, prices, season_hours, None, near)
 
 
 def upkeep_at(life: FreshLife, prices: Prices, season_hours: float, action: np.ndarray) -> Upkeep:
     """The cost of following a given policy, `action` (stages + 1, n, n), under perhaps another life."""
-    return _solve(life, prices, season_hours, fixed=action)
+    return _solve(life, prices, season_hours, action, None)
 
 
-def _solve(life: FreshLife, prices: Prices, season_hours: float, fixed: np.ndarray | None) -> Upkeep:
+def _solve(
+    life: FreshLife, prices: Prices, season_hours: float, fixed: np.ndarray | None, near: Upkeep | None
+) -> Upkeep:
     steps = max(round(season_hours / life.step_h), 1)
     n = life.n
     worth = np.zeros((n, n))  # at the start of a season
+    if near is not None and near.ahead[0].shape == worth.shape:
+        worth = near.ahead[0] - near.fresh(0)
+    settled = SETTLED * max(prices.failure(), prices.planned(in_season=True))
     ahead = np.empty((steps + 1, n, n))
     action = np.zeros((steps + 1, n, n), dtype=np.int8)
     year = 0.0
@@ -100,7 +109,7 @@ def _solve(life: FreshLife, prices: Prices, season_hours: float, fixed: np.ndarr
         moved = ahead[0] - worth
         year = float(moved[0, 0])
         worth = worth + DAMPING * (moved - year)
-        if np.nanmax(moved) - np.nanmin(moved) < SETTLED:
+        if np.nanmax(moved) - np.nanmin(moved) <= settled:
             break
     return Upkeep(life, prices, steps, year, ahead, action)
 

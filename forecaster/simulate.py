@@ -19,7 +19,7 @@ from forecaster.caretaking import FixedHours, Policy
 from forecaster.errors import WrongUsage
 from forecaster.fleet_in_play import FleetInPlay
 from forecaster.fleet_notes import fleet_notes
-from forecaster.operations import draw_operations
+from forecaster.operations import HOURS_A_SEASON, draw_operations
 from forecaster.record_keeping import write_down
 from forecaster.records import FleetRecords
 from forecaster.season_play import SeasonPlay
@@ -47,6 +47,7 @@ class SimulatedFleet:
     first_year: int
     untidy: bool
     policy: Policy
+    hours_a_season: float = HOURS_A_SEASON
 
 
 def simulate_fleet(
@@ -58,16 +59,20 @@ def simulate_fleet(
     untidy: bool = True,
     policy: Policy | None = None,
     settings: FleetSettings | None = None,
+    hours_a_season: float = HOURS_A_SEASON,
 ) -> SimulatedFleet:
     """An invented fleet of so many craft and rental seasons, its records and its truth.
 
     `world`: a name of ``worlds.WORLDS`` or a law of one's own. `policy`: who decides about the units; the usual fixed
-    hours unless given. `untidy`: with the blanks and unknowns of real books; without, every cell is recorded. Other
-    policies for the same seed meet the same customers and incidents. WrongUsage where the numbers make no fleet.
+    hours unless given. `hours_a_season`: engine hours that a craft is usually ridden. `untidy`: with the blanks and
+    unknowns of real books; without, every cell is recorded. Other policies for the same seed meet the same customers
+    and incidents. WrongUsage where the numbers make no fleet.
     """
     for name, value, least in (("craft", craft, 1), ("seasons", seasons, 1), ("seed", seed, 0)):
         if value < least:
             raise WrongUsage(f"{name} must be at least {least}, not {value}.")
+    if not 1.0 <= hours_a_season <= 1000.0:
+        raise WrongUsage(f"hours_a_season must lie between 1 and 1000 h, not {hours_a_season}.")
     if not 1950 <= first_year <= 2100 - seasons:
         raise WrongUsage(f"first_year must lie between 1950 and {2100 - seasons}, not {first_year}.")
     law = World.named(world) if isinstance(world, str) else world
@@ -75,7 +80,9 @@ def simulate_fleet(
     craft_rng, usage, water, meters, nature, will, bench = (
         np.random.default_rng(stream) for stream in np.random.SeedSequence(seed).spawn(STREAMS)
     )
-    operations = draw_operations(craft, seasons, first_year, settings.season, (craft_rng, usage, water, meters))
+    operations = draw_operations(
+        craft, seasons, first_year, settings.season, (craft_rng, usage, water, meters), hours_a_season
+    )
 
     def books(fleet: FleetInPlay, until: date) -> FleetRecords:
         return write_down(fleet, until, settings, seed, untidy)
@@ -95,6 +102,7 @@ def simulate_fleet(
         first_year=first_year,
         untidy=untidy,
         policy=policy,
+        hours_a_season=hours_a_season,
     )
 
 
@@ -116,13 +124,14 @@ def _how_to_draw(fleet: SimulatedFleet, folder: str) -> str:
     """The command that draws the fleet again; the Python call where the command cannot say it."""
     world = fleet.world.name if WORLDS.get(fleet.world.name) == fleet.world else None
     usual = fleet.first_year == FIRST_YEAR and fleet.untidy and fleet.policy == FixedHours()
+    usual = usual and fleet.hours_a_season == HOURS_A_SEASON
     if world and usual and fleet.records.settings == read_settings(""):
         law = "" if world == DEFAULT_WORLD else f" --world {world}"
         return f"forecaster simulate {folder} --craft {fleet.craft} --seasons {fleet.seasons} --seed {fleet.seed}{law}"
     return (
         f"simulate_fleet(craft={fleet.craft}, seasons={fleet.seasons}, seed={fleet.seed}, "
         f"world={(world or fleet.world)!r}, first_year={fleet.first_year}, untidy={fleet.untidy}, "
-        f"policy={fleet.policy!r}, settings={fleet.records.settings!r})"
+        f"policy={fleet.policy!r}, settings={fleet.records.settings!r}, hours_a_season={fleet.hours_a_season})"
     )
 
 

@@ -38,10 +38,15 @@ class Option:
 
 @dataclass(frozen=True)
 class Triggers:
-    """Hours since rebuild at which to act in the coming season, if it still runs then; None: not this season."""
+    """Hours since rebuild at which to act in the coming season, if it still runs then; None: not this season.
+
+    `..._until`: the last day on which that pays; a unit that gets to those hours later waits for the season's close.
+    """
 
     check_at_hours: float | None
     rebuild_at_hours: float | None
+    check_until: date | None = None
+    rebuild_until: date | None = None
 
 
 @dataclass(frozen=True)
@@ -73,12 +78,14 @@ class Waiting:
     @cached_property
     def options(self) -> tuple[Option, ...]:
         """All of them: rebuild by week, check by week, none."""
-        weeks = range(self.weeks.n)
-        return (
-            *(self.option("rebuild", w) for w in weeks),
-            *(self.option("check", w) for w in weeks),
-            self.option("none"),
-        )
+        found: list[Option] = []
+        for action, draws in (("rebuild", self.rebuild), ("check", self.check)):
+            mean, (low, high) = draws.mean(axis=0), np.quantile(draws, [0.05, 0.95], axis=0)
+            found += [
+                Option(action, day, week, float(mean[week]), float(low[week]), float(high[week]))
+                for week, day in enumerate(self.weeks.first_day)
+            ]
+        return (*found, self.option("none"))
 
     @property
     def best(self) -> Option:
@@ -265,13 +272,15 @@ def _stopped(case: _Case, fresh: np.ndarray, check_from: np.ndarray) -> tuple[Tr
         if value < go_on:
             acts[k] = "rebuild" if rebuild <= check else "check"
 
-    def first_hours(action: str) -> float | None:
+    def when(action: str) -> tuple[float, date] | tuple[None, None]:
         steps = [k for k, act in acts.items() if act == action]
-        return float(ahead.age_h + ahead.hours[min(steps)]) if steps else None
+        if not steps:
+            return None, None
+        return float(ahead.age_h + ahead.hours[min(steps)]), weeks.first_day[int(weeks.week_of_step[max(steps)])]
 
     begun = int(weeks.step_of_week[first])
     before = float(ended[:begun].sum())
-    look, open_it = first_hours("check"), first_hours("rebuild")
-    # A check after the hours at which it would be opened anyway is none.
-    look = None if look is not None and open_it is not None and look > open_it else look
-    return Triggers(look, open_it), before + value
+    (look, look_until), (open_it, open_until) = when("check"), when("rebuild")
+    if look is not None and open_it is not None and look > open_it:
+        look = look_until = None  # a check after the hours at which it would be opened anyway is none
+    return Triggers(look, open_it, look_until, open_until), before + value

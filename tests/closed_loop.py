@@ -1,11 +1,15 @@
 """Whole seasons played forward with the true law: the plan and its triggers against rules of fixed hours.
 
-Invented fleets run two seasons under their usual habits, which is what the plan learns from. Then two more seasons are
-played with the same customers and the same water, once for each rule: the program's own (at each season's end it reads
-the books, learns and plans; in season it follows the triggers, and weighs each craft that was under water anew), and
-"every unit past N hours", in the off-season and, past a higher limit, in season. What counts is money really spent and
-rental income really lost; a unit still running at the end is charged what it would truly cost to run it one more
+Invented fleets run three seasons under their usual habits, which is what the plan learns from. Then two more seasons
+are played with the same customers and the same water, once for each rule: the program's own (at each season's end it
+reads the books, learns and plans; in season it follows the triggers, and weighs each craft that was under water anew),
+and "every unit past N hours", in the off-season and, past a higher limit, in season. What counts is money really spent
+and rental income really lost; a unit still running at the end is charged what it would truly cost to run it one more
 season, or a rebuild, whichever is less. The rival is the best of its kind in hindsight, over all fleets of a world.
+
+Each is played without a limit, and with money for half of the units each winter: then the rule takes the most hours
+first. The plan learns from the fleet's own records alone, or from ten other fleets' experience too. Costs are levelled
+for luck (``tests.luck``).
 
     python -m tests.closed_loop --fleets 20
 """
@@ -18,6 +22,7 @@ from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from functools import cache
 from typing import Literal
 from unittest.mock import patch
 
@@ -25,37 +30,52 @@ import numpy as np
 import pandas as pd
 
 from forecaster.caretaking import FixedHours, FleetView, Policy, Reason, Spin, UnitView, Work
+from forecaster.craft_weeks import craft_weeks
 from forecaster.decisions import Decisions, decisions_for
+from forecaster.experience import pooled_experience
 from forecaster.histories import build_histories
 from forecaster.learning import fit_two_stage
 from forecaster.off_season import plan_off_season
 from forecaster.prices import prices_of
+from forecaster.priors import Prior
 from forecaster.simulate import SimulatedFleet, simulate_fleet
 from forecaster.truth import true_chances
 from forecaster.unit_ahead import unit_ahead
-from forecaster.waiting import Waiting, waiting
+from forecaster.waiting import Triggers, Waiting, waiting
+from forecaster.workshop import CORE_LOST, ENGINE_HIT
 from tests.bare_lives import BareLife, histories_of
+from tests.luck import levelled, luck_since
 
 WORLDS = ("rust_at_incident", "lasting_rise", "dry", "long_noise")
-USUAL_SEASONS, PLAYED_SEASONS, CRAFT = 2, 2, 16
-OFF_SEASON_LIMITS = (60.0, 100.0, 140.0, 180.0)
-IN_SEASON_LIMITS = (150.0, 200.0, 1e9)
+USES = {"busy": 176.0, "quiet": 80.0}  # engine hours a craft and season
+USUAL_SEASONS, PLAYED_SEASONS, CRAFT = 3, 2, 24
+OFF_SEASON_LIMITS = (40.0, 60.0, 80.0, 100.0, 120.0, 150.0)
+IN_SEASON_LIMITS = (200.0, np.inf)
+SWITCH = date(2024 + USUAL_SEASONS - 1, 11, 1)
+BUDGET = 0.5 * CRAFT * 650.0  # a winter: half of what it costs to rebuild all
+EXPERIENCED_FLEETS = 10
+DRAWS = 12
+PLAN, PLAN_EXPERIENCED, USUAL = "plan", "plan, ten fleets' experience", "usual habits"
 
 
 class FromForecasts(FixedHours):
     """The program's own rule: its plan in the off-season, its triggers in season. Parts as everybody buys them."""
 
-    def __init__(self) -> None:
+    def __init__(self, budget: float | None = None, prior: Prior | None = None) -> None:
         super().__init__()
         # The usual policy is frozen; this one learns.
-        self.__dict__.update(decisions=None, triggers={}, checked={})
+        self.__dict__.update(decisions=None, triggers={}, checked={}, monday=date.min, budget=budget, prior=prior)
 
     decisions: Decisions | None
-    triggers: dict[str, tuple[float | None, float | None]]
+    budget: float | None
+    prior: Prior | None
+    triggers: dict[str, Triggers]
     checked: dict[str, float]
+    monday: date
 
     def plan(self, fleet: FleetView, rng: np.random.Generator) -> list[Work]:
         """In the second week of November the plan; on Mondays in season what the triggers ask for."""
+        self.__dict__["monday"] = fleet.day
         if fleet.next_opening is None:
             return self._by_triggers(fleet)
         if not 167 <= (fleet.next_opening - fleet.day).days < 174:
@@ -65,9 +85,9 @@ class FromForecasts(FixedHours):
         histories = build_histories(records, eve)
         if histories.in_service().n_lives == 0:
             return []
-        self.__dict__["decisions"] = decisions_for(records, histories, fit_two_stage(histories))
-        answer = plan_off_season(self.decisions, bench_per_week=10)
-        self.__dict__["triggers"] = {u: (t.check_at_hours, t.rebuild_at_hours) for u, t in answer.triggers.items()}
+        self.__dict__["decisions"] = decisions_for(records, histories, fit_two_stage(histories, prior=self.prior))
+        answer = plan_off_season(self.decisions, budget=self.budget, bench_per_week=10)
+        self.__dict__["triggers"] = dict(answer.triggers)
         self.checked.clear()
         tasks: dict[str, Literal["open", "check"]] = {"rebuild": "open", "check": "check"}
         return [
@@ -79,13 +99,15 @@ class FromForecasts(FixedHours):
     def _by_triggers(self, fleet: FleetView) -> list[Work]:
         work = []
         for unit in fleet.units():
-            check_at, rebuild_at = self.triggers.get(unit.unit_id, (None, None))
+            at = self.triggers.get(unit.unit_id, Triggers(None, None))
             hours = self._supposed(unit)
             if unit.craft_id is None:
                 continue
-            if rebuild_at is not None and hours >= rebuild_at:
+            if _reached(hours, fleet.day, at.rebuild_at_hours, at.rebuild_until):
                 work.append(Work(unit.unit_id, fleet.day + timedelta(days=1), "open"))
-            elif check_at is not None and hours >= check_at and self.checked.get(unit.unit_id, -1.0) < check_at:
+            elif _reached(hours, fleet.day, at.check_at_hours, at.check_until) and self.checked.get(
+                unit.unit_id, -1.0
+            ) < (at.check_at_hours or 0.0):
                 self.checked[unit.unit_id] = hours
                 work.append(Work(unit.unit_id, fleet.day + timedelta(days=1), "check"))
         return work
@@ -97,7 +119,7 @@ class FromForecasts(FixedHours):
         looked = (unit.hours_in_record, spin)
         known = unit if looked in unit.checks else replace(unit, checks=(*unit.checks, looked))
         if (one := self._weighed(known)) is not None:
-            self.triggers[unit.unit_id] = (one.triggers.check_at_hours, one.triggers.rebuild_at_hours)
+            self.triggers[unit.unit_id] = one.triggers
         return False
 
     def after_water(self, unit: UnitView, treatment: str, rng: np.random.Generator) -> Literal["open", "check", "ride"]:
@@ -105,7 +127,7 @@ class FromForecasts(FixedHours):
         one = self._weighed(unit)
         if one is None:
             return "check" if treatment != "prompt" else "ride"
-        self.triggers[unit.unit_id] = (one.triggers.check_at_hours, one.triggers.rebuild_at_hours)
+        self.triggers[unit.unit_id] = one.triggers
         costs = {"open": float(one.rebuild[:, 0].mean()), "check": float(one.check[:, 0].mean()), "ride": one.left}
         best: Literal["open", "check", "ride"] = min(costs, key=costs.__getitem__)  # type: ignore[assignment]
         return best
@@ -125,19 +147,21 @@ class FromForecasts(FixedHours):
         ).with_lives(salt_share=np.nan, tuned_share=np.nan)
         d = self.decisions
         upkeep, prices = d.upkeep(unit.craft_id), d.prices(unit.craft_id)
-        weeks = d.weeks(unit.craft_id, upkeep)
-        # The weeks were laid out at the season's end; a craft under water is in the midst of one: begin at the opening.
-        opening = int(np.argmax(weeks.in_season))
-        later = d.weekly_hours[unit.craft_id][opening:]
-        from forecaster.craft_weeks import craft_weeks
-
-        weeks = craft_weeks(later, weeks.first_day[opening], d.records.settings.season, upkeep)
+        # The weeks were laid out at the season's end: begin at this one.
+        gone = (self.monday - d.as_of).days // 7
+        weeks = craft_weeks(
+            d.weekly_hours[unit.craft_id][gone:], d.as_of + timedelta(weeks=gone), d.records.settings.season, upkeep
+        )
         ahead = unit_ahead(d.fit, life, weeks.step_hours, d.rate, 16)
         return waiting(ahead, weeks, upkeep, prices)
 
     def rebuilds(self, unit: UnitView, reason: Reason, bearing: str, rng: np.random.Generator) -> bool:
         """Always, except that a sound one opened for a rattle is put back."""
         return reason != "check" or bearing != "sound"
+
+
+def _reached(hours: float, day: date, at: float | None, until: date | None) -> bool:
+    return at is not None and hours >= at and (until is None or day <= until)
 
 
 @dataclass(frozen=True)
@@ -176,28 +200,44 @@ class Switched:
         return self._who().parts(unit, rng)
 
 
-def fixed_hours(off_season_h: float, in_season_h: float) -> FixedHours:
-    """Open every unit past a limit, strictly; rattles are opened, water is looked at as usual."""
-    return FixedHours(
+@dataclass(frozen=True)
+class PastHours(FixedHours):
+    """Every unit past a limit, most hours first while the winter's money lasts, and nothing else but rattles."""
+
+    budget: float = np.inf
+
+    def _off_season(self, fleet: FleetView, rng: np.random.Generator) -> list[Work]:
+        due = [u for u in fleet.units() if u.craft_id is not None and self._supposed(u) >= self.limit_h]
+        due.sort(key=lambda unit: -self._supposed(unit))
+        for_all = len(due) if self.budget == np.inf else int(self.budget // 650.0)
+        return [Work(unit.unit_id, fleet.day, "open") for unit in due[:for_all]]
+
+
+def past_hours(off_season_h: float, in_season_h: float, budget: float = np.inf) -> PastHours:
+    """The bare rule: it looks at nothing but hours; what is noticed or fails is mended."""
+    return PastHours(
         limit_h=off_season_h,
-        adherence=1.0,
-        early=0.0,
         in_season_limit_h=in_season_h,
         in_season_adherence=1.0,
+        checks_before_season=0.0,
         opens_on_rattle=1.0,
+        opens_after_water=(0.0, 0.0),
+        checks_after_water=(0.0, 0.0),
         opens_for_other_reasons=0.0,
+        budget=budget,
     )
 
 
-def played(world: str, seed: int, then: Policy) -> SimulatedFleet:
+def played(world: str, use: str, seed: int, then: Policy) -> SimulatedFleet:
     """A fleet run under its usual habits, then under a policy."""
-    switch = Switched(date(2024 + USUAL_SEASONS - 1, 11, 1), FixedHours(), then)
-    return simulate_fleet(CRAFT, USUAL_SEASONS + PLAYED_SEASONS, seed, world, policy=switch)
+    switch = Switched(SWITCH, FixedHours(), then)
+    seasons = USUAL_SEASONS + PLAYED_SEASONS
+    return simulate_fleet(CRAFT, seasons, seed, world, policy=switch, hours_a_season=USES[use])
 
 
 def cost_of(fleet: SimulatedFleet) -> float:
     """Money spent and rental income lost since the switch, and what the units that still run are charged."""
-    since = pd.Timestamp(2024 + USUAL_SEASONS - 1, 11, 1)
+    since = pd.Timestamp(SWITCH)
     ledger = fleet.truth.ledger
     ledger = ledger[ledger["on"] >= since]
     spent = float(ledger["cost"].sum() + ledger["rental_lost"].sum())
@@ -205,42 +245,76 @@ def cost_of(fleet: SimulatedFleet) -> float:
     units = histories.in_service()
     hours = float(fleet.truth.daily_hours.loc[since:].sum().mean()) / PLAYED_SEASONS
     fails = true_chances(fleet.truth, units, np.array([hours]))[:, 0]
-    prices = prices_of(fleet.records.settings, 200.0, 0.5, 0.1)
+    prices = prices_of(fleet.records.settings, 350.0, CORE_LOST, ENGINE_HIT)
     return spent + float(np.minimum(fails * prices.failure(), prices.planned(in_season=False)).sum())
 
 
-def one_fleet(task: tuple[str, int]) -> dict[str, object]:
-    """The cost of every rule on one fleet."""
-    world, seed = task
-    # Only means decide here: a dozen draws carry them, and save most of the time.
-    with patch("forecaster.decisions.DRAWS", 12):
-        row: dict[str, object] = {"world": world, "seed": seed, "plan": cost_of(played(world, seed, FromForecasts()))}
-    for off in OFF_SEASON_LIMITS:
-        for inside in IN_SEASON_LIMITS:
-            name = f"{off:.0f} h" + (f", in season {inside:.0f} h" if inside < 1e8 else "")
-            row[name] = cost_of(played(world, seed, fixed_hours(off, inside)))
-    return row
+@cache
+def others_experience(world: str, use: str) -> Prior:
+    """What ten other fleets of the same kind taught."""
+    fits = []
+    for i in range(EXPERIENCED_FLEETS):
+        fleet = simulate_fleet(CRAFT, USUAL_SEASONS, 9_000 + i, world, hours_a_season=USES[use])
+        fits.append(fit_two_stage(build_histories(fleet.records, fleet.as_of)))
+    return pooled_experience(fits)
+
+
+def rules(budget: float | None) -> dict[str, Policy]:
+    """The rivals of the kind "past N hours", by name."""
+    money = np.inf if budget is None else budget
+    return {
+        f"{off:.0f} h" + (f", in season {inside:.0f} h" if inside < np.inf else ""): past_hours(off, inside, money)
+        for off in OFF_SEASON_LIMITS
+        for inside in IN_SEASON_LIMITS
+    }
+
+
+def one_fleet(task: tuple[str, str, int, bool]) -> list[dict[str, object]]:
+    """Every rule on one fleet: its cost a craft and season, and its luck."""
+    world, use, seed, limited = task
+    budget = BUDGET if limited else None
+    policies: dict[str, Policy] = {
+        PLAN: FromForecasts(budget),
+        **({} if limited else {PLAN_EXPERIENCED: FromForecasts(None, others_experience(world, use))}),
+        **({} if limited else {USUAL: FixedHours()}),
+        **rules(budget),
+    }
+    rows: list[dict[str, object]] = []
+    # Only means decide here: a dozen draws carry them, and intervals are not asked for: that saves most of the time.
+    with patch("forecaster.decisions.DRAWS", DRAWS), patch.object(Decisions, "scatter", np.ones(DRAWS)):
+        for name, policy in policies.items():
+            fleet = played(world, use, seed, policy)
+            scale = CRAFT * PLAYED_SEASONS
+            luck = luck_since(fleet, pd.Timestamp(SWITCH)) / scale
+            told = {"limited": limited, "world": world, "use": use, "seed": seed, "rule": name}
+            rows.append(told | {"cost": cost_of(fleet) / scale, "luck": luck})
+    return rows
 
 
 def summary(table: pd.DataFrame) -> pd.DataFrame:
-    """By world: the plan's mean cost a craft and season, the best fixed rule's, and the difference with its 90 %."""
-    rules = [c for c in table.columns if c not in ("world", "seed", "plan")]
-    rows = {}
-    for world in dict.fromkeys(table["world"]):
-        own = table[table["world"] == world]
-        best = own[rules].mean().idxmin()
-        scale = CRAFT * PLAYED_SEASONS
-        less = (own[best] - own["plan"]).to_numpy(dtype=float) / scale
-        spread = 1.645 * less.std(ddof=1) / np.sqrt(len(less)) if len(less) > 1 else np.nan
-        rows[world] = {
-            "plan": own["plan"].mean() / scale,
-            "best rule in hindsight": best,
-            "its cost": own[best].mean() / scale,
-            "plan costs less by": less.mean(),
-            "low": less.mean() - spread,
-            "high": less.mean() + spread,
-        }
-    return pd.DataFrame(rows).T
+    """By kind of fleet: the plan's mean cost a craft and season beside the best rule's, and differences with 90 %."""
+    rows = []
+    for (limited, use, world), part in table.groupby(["limited", "use", "world"], sort=False):
+        costs = part.pivot_table(index="seed", columns="rule", values="cost")
+        luck = {rule: np.stack(list(own.sort_values("seed")["luck"])) for rule, own in part.groupby("rule")}
+        level = levelled(costs, luck)
+        rivals = [rule for rule in level if rule not in (PLAN, PLAN_EXPERIENCED, USUAL)]
+        best = level[rivals].mean().idxmin()
+        row = {"money": "half" if limited else "no limit", "use": use, "world": world}
+        row |= {PLAN: level[PLAN].mean(), "best rule in hindsight": best, "its cost": level[best].mean()}
+        for name in (PLAN, PLAN_EXPERIENCED):
+            if name not in level:
+                continue
+            row[f"{name}: less by"] = _mean_and_spread(level[best] - level[name])
+        if USUAL in level:
+            row[f"{USUAL}: more by"] = _mean_and_spread(level[USUAL] - level[PLAN])
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def _mean_and_spread(less: pd.Series) -> str:
+    mean, spread = less.mean(), 1.645 * less.std(ddof=1) / np.sqrt(len(less))
+    return f"{mean:+.0f} ({mean - spread:+.0f} to {mean + spread:+.0f})"
 
 
 def main() -> None:
@@ -249,16 +323,20 @@ def main() -> None:
     parser.add_argument("--fleets", type=int, default=20)
     parser.add_argument("--seed", type=int, default=500)
     parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--keep", help="a file for every fleet's costs (pickle)")
     given = parser.parse_args()
-    tasks = [(world, given.seed + i) for world in WORLDS for i in range(given.fleets)]
+    kinds = [(world, use, limited) for limited in (False, True) for use in USES for world in WORLDS]
+    tasks = [(world, use, given.seed + i, limited) for i in range(given.fleets) for world, use, limited in kinds]
     rows = []
     with ProcessPoolExecutor(given.processes) as pool:
-        for done, row in enumerate(pool.map(one_fleet, tasks), 1):
-            rows.append(row)
+        for done, found in enumerate(pool.map(one_fleet, tasks), 1):
+            rows += found
+            if given.keep and done % len(kinds) == 0:
+                pd.DataFrame(rows).to_pickle(given.keep)
             print(f"\r{done}/{len(tasks)}", end="", file=sys.stderr, flush=True)
     table = pd.DataFrame(rows)
-    print(f"\n{given.fleets} fleets of {CRAFT} craft in each world, first seed {given.seed}; cost a craft and season")
-    print(summary(table).to_string(float_format=lambda x: f"{x:.0f}"))
+    print(f"\n{given.fleets} fleets of {CRAFT} craft of each kind, first seed {given.seed}; cost a craft and season")
+    print(summary(table).fillna("").to_string(index=False, float_format=lambda x: f"{x:.0f}"))
 
 
 if __name__ == "__main__":

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from forecaster.fresh_life import FreshLife, fresh_life
-from forecaster.policy import ACTIONS, SETTLED, Upkeep, best_upkeep, upkeep_at
+from forecaster.policy import ACTIONS, Upkeep, best_upkeep, upkeep_at
+from forecaster.policy import SETTLED as SETTLED_SHARE
 from forecaster.prices import Prices
 from forecaster.priors import read_priors
 from tests.bare_lives import theta
@@ -16,6 +19,7 @@ PRICES = Prices(
     rebuild_days=3, failure_days=9, check_days=0.5, day_rate=300, core_lost=0.6, engine_hit=0.1,
 )  # fmt: skip
 STEP_H = 10.0
+SETTLED = SETTLED_SHARE * PRICES.failure()  # money
 NONE, REBUILD = ACTIONS.index("none"), ACTIONS.index("rebuild")
 
 
@@ -161,3 +165,20 @@ def test_after_a_quiet_check_one_may_run_on_for_longer() -> None:
     assert unchecked is not None
     checked = upkeep.trigger_h(upkeep.steps, "check", checked_h=unchecked)
     assert checked is None or checked > unchecked
+
+
+def test_starting_from_an_upkeep_much_like_it_gives_the_same_answer() -> None:
+    dearer = replace(PRICES, day_rate=400.0)
+    alone = best_upkeep(USUAL, dearer, 60.0)
+    helped = best_upkeep(USUAL, dearer, 60.0, near=best_upkeep(USUAL, PRICES, 90.0))
+    assert helped.cost_per_year == pytest.approx(alone.cost_per_year, abs=2 * SETTLED)
+    assert (helped.action[:, 0, 0] == alone.action[:, 0, 0]).all()
+
+
+def test_amounts_in_a_small_currency_give_the_same_policy() -> None:
+    """Yen or cents: only the unit changes."""
+    money = ("rebuild", "rebuild_in_season_extra", "new_unit", "engine_damage", "check", "day_rate")
+    small = replace(PRICES, **{name: 100 * getattr(PRICES, name) for name in money})
+    one, hundred = best_upkeep(USUAL, PRICES, 60.0), best_upkeep(USUAL, small, 60.0)
+    assert hundred.cost_per_year == pytest.approx(100 * one.cost_per_year)
+    assert (one.action == hundred.action).all()

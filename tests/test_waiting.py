@@ -172,6 +172,18 @@ def test_a_unit_that_must_be_opened_in_season_is_so_at_an_age_it_reaches_then(
         assert hours is None or 169 <= hours <= 170 + SEASON_HOURS + 1
 
 
+def test_a_trigger_holds_until_a_day_in_the_season_after_which_the_close_is_near_enough(
+    fit: TwoStageFit, life: FreshLife
+) -> None:
+    told = answer(fit, life, BareLife(170.0))
+    opening, close = date(2027, 5, 1), date(2027, 10, 15)
+    days = [(told.triggers.check_at_hours, told.triggers.check_until)]
+    days += [(told.triggers.rebuild_at_hours, told.triggers.rebuild_until)]
+    assert any(hours is not None for hours, _ in days)
+    for hours, until in days:
+        assert (until is None) if hours is None else (until is not None and opening <= until < close)
+
+
 def test_an_untreated_incident_never_lets_a_unit_run_longer_before_its_rebuild(
     fit: TwoStageFit, life: FreshLife
 ) -> None:

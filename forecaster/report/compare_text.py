@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from forecaster.decisions import Swing
 from forecaster.life_model import Evidence
@@ -97,10 +98,17 @@ def _figures(waiting: Waiting, currency: str) -> str:
     ]
     triggers = waiting.triggers
     if triggers.check_at_hours is not None:
-        told.append(f"Run on, it should be checked at {triggers.check_at_hours:.0f} h since rebuild.")
+        until = _until(triggers.check_until)
+        told.append(f"Run on, it should be checked at {triggers.check_at_hours:.0f} h since rebuild{until}.")
     if triggers.rebuild_at_hours is not None:
-        told.append(f"Run on, it should be rebuilt at {triggers.rebuild_at_hours:.0f} h since rebuild, even in season.")
+        at, until = f"{triggers.rebuild_at_hours:.0f} h since rebuild", _until(triggers.rebuild_until)
+        told.append(f"Run on, it should be rebuilt at {at}, even in season{until}.")
     return " ".join(told)
+
+
+def _until(day: date | None) -> str:
+    """Later than that day a trigger can wait for the season's close."""
+    return "" if day is None else f", if that is by {day}"
 
 
 def _swing_sentence(swings: Sequence[Swing], currency: str) -> str:
@@ -111,6 +119,10 @@ def _swing_sentence(swings: Sequence[Swing], currency: str) -> str:
         f"What moves the answer most is {NAMES[top.what]}: a quarter lower or higher, rebuilding now saves "
         f"{money(top.low, currency)} or {money(top.high, currency)}."
     )
+
+
+def _day(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
 
 
 def compare_json(unit_id: str, waiting: Waiting, swings: Sequence[Swing]) -> Json:
@@ -129,6 +141,8 @@ def compare_json(unit_id: str, waiting: Waiting, swings: Sequence[Swing]) -> Jso
         "season": {
             "check_at_hours": waiting.triggers.check_at_hours,
             "rebuild_at_hours": waiting.triggers.rebuild_at_hours,
+            "check_until": _day(waiting.triggers.check_until),
+            "rebuild_until": _day(waiting.triggers.rebuild_until),
         },
         "moves_it": [{"what": s.what, "low": s.low, "high": s.high} for s in swings],
     }
