@@ -14,10 +14,11 @@ from pathlib import Path
 
 import pytest
 
-from forecaster import command_line, commands
+from forecaster import command_line, commands, question_options
 from forecaster.command_line import Commands, argument
-from forecaster.commands import COMMANDS, MODEL_NAMES, WORLD_NAMES, main
+from forecaster.commands import COMMANDS, WORLD_NAMES, main
 from forecaster.fleet import DEFAULT_HOURS, DEFAULT_MODEL, MODELS
+from forecaster.forecast_commands import MODEL_NAMES
 from forecaster.simulate import DEFAULT_WORLD
 from forecaster.worlds import WORLDS
 from tests.conftest import ROOT, SAMPLE_DAY
@@ -236,7 +237,7 @@ class _SampleDay(date):
 
 
 def test_rows_after_a_past_day_asked_about_are_no_problem(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(commands, "date", _SampleDay)
+    monkeypatch.setattr(question_options, "date", _SampleDay)
     told = json.loads(ask("validate", SAMPLE, "--as-of", "2025-01-01", "--json").out)
     assert set(told["refused"].values()) == {0}
 
@@ -247,7 +248,7 @@ def test_a_day_ahead_of_the_clock_is_taken_at_its_word(ask: Ask, monkeypatch: py
         def today(cls) -> date:
             return date(2025, 1, 1)
 
-    monkeypatch.setattr(commands, "date", Early)
+    monkeypatch.setattr(question_options, "date", Early)
     assert json.loads(ask("validate", SAMPLE, "--json").out)["refused"]["hours"] > 0
     assert json.loads(ask("validate", SAMPLE, "--as-of", DAY, "--json").out)["refused"]["hours"] == 0
 

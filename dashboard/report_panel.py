@@ -1,0 +1,91 @@
+"""The paper, to take along: a printable report, a work list and a calendar, made when asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+import streamlit as st
+
+import forecaster
+from loading import Loaded, PaperFiles, paper_files
+from words import day_words, plain
+
+WHOLE_FLEET = "the whole fleet"
+WANTED = "paper wanted"  # in the session: which paper was asked for last
+KINDS = {  # kind: what its button says, its icon, its media type
+    "pdf": ("Report to print (PDF)", ":material/picture_as_pdf:", "application/pdf"),
+    "xlsx": (
+        "Work list (XLSX)",
+        ":material/table_view:",
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ),
+    "ics": ("Calendar (ICS)", ":material/calendar_month:", "text/calendar"),
+}
+Limits = Mapping[str, float | date | None]
+
+
+def report_panel(
+    loaded: Loaded, as_of: date, hours: float, owners: Sequence[str] = (), limits: Limits | None = None
+) -> None:
+    """Offer the paper of the fleet or of one owner, and its three files once it is made.
+
+    `owners`: those that the screen shows; one alone is chosen from the start. `limits`: of the plan, where the screen
+    asks for any: ``budget``, ``begins``, ``ready_by``, ``bench_per_week``.
+    """
+    asked = tuple(sorted((limits or {}).items()))
+    with st.container(key="report-panel"):
+        st.subheader("On paper", anchor=False)
+        st.caption(
+            f"The forecast and the off-season plan as of {day_words(as_of)}: a report to print, a work list for the "
+            "bench and a calendar of its weeks. An owner's paper names no other owner's craft."
+        )
+        owner = _whose(loaded.fleet.owners, owners)
+        wanted = (loaded.content, as_of, hours, owner, asked)
+        if st.button("Make the report", icon=":material/print:", key="make-report"):
+            st.session_state[WANTED] = wanted
+        if st.session_state.get(WANTED) == wanted:
+            _show_files(loaded, as_of, hours, owner, asked)
+
+
+def _whose(known: Sequence[str], shown: Sequence[str]) -> str | None:
+    """Whose paper is wanted; None: the whole fleet's. Asked only where there is a choice."""
+    if not known:
+        return None
+    choices = [WHOLE_FLEET, *known]
+    first = choices.index(shown[0]) if len(shown) == 1 and shown[0] in known else 0
+    place = st.selectbox(
+        "For",
+        range(len(choices)),
+        index=first,
+        format_func=lambda at: choices[at],
+        key=f"report-for-{first}",
+        width=320,
+    )
+    return choices[place] if place else None
+
+
+def _show_files(
+    loaded: Loaded, as_of: date, hours: float, owner: str | None, limits: tuple[tuple[str, float | date | None], ...]
+) -> None:
+    try:
+        made = paper_files(loaded, as_of, hours, owner, limits)
+    except forecaster.ForecasterError as refusal:
+        st.error(plain(refusal), icon=":material/info:")
+        return
+    st.markdown(plain(made.answer))
+    with st.container(horizontal=True, key="report-files"):
+        for kind, (told, icon, media) in KINDS.items():
+            _button(made, kind, told, icon, media)
+
+
+def _button(made: PaperFiles, kind: str, told: str, icon: str, media: str) -> None:
+    st.download_button(
+        told,
+        made.files[kind],
+        file_name=f"{made.name}.{kind}",
+        mime=media,
+        icon=icon,
+        key=f"report-{kind}",
+        on_click="ignore",  # the screen stays as it is
+    )

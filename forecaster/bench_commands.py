@@ -1,0 +1,192 @@
+"""The commands about one craft or unit on the bench: flooded, teardown, slip."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from typing import TYPE_CHECKING
+
+from forecaster.command_line import DONE, Commands, argument, day, number_from_0, positive_hours, tell_progress
+from forecaster.finding_options import finding_options, told_finding
+from forecaster.question_options import (
+    AS_JSON,
+    AS_OF,
+    EXPERIENCE,
+    PRIORS,
+    QUOTE_PRICES,
+    SOURCE,
+    days_asked,
+    opened,
+    page,
+    prices_given,
+)
+
+if TYPE_CHECKING:
+    from forecaster.flooding import AfterWater
+    from forecaster.settings import FleetSettings
+
+COMMANDS = Commands()
+
+
+@COMMANDS.register(
+    "flooded",
+    "what to do after a craft was under water, and the risk; works with no fleet at all",
+    argument("source", metavar="SOURCE", nargs="?", help="a fleet folder or a workbook; left out: no records"),
+    argument("craft", metavar="CRAFT", nargs="?", help="the craft, as in craft.csv"),
+    argument("--happened-on", metavar="DATE", type=day, help="day it happened (the day of the answer)"),
+    argument(
+        "--hours-ago",
+        metavar="H",
+        type=number_from_0("clock hours"),
+        help="clock hours from the water to now, roughly: tells whether a treatment can still be in time",
+    ),
+    argument(
+        "--under-minutes", metavar="M", type=number_from_0("minutes"), help="minutes under; 0: swamped, never under"
+    ),
+    argument("--water", choices=("salt", "fresh", "brackish", "unknown"), default="unknown", help="the water"),
+    argument("--engine", choices=("running", "off", "unknown"), default="unknown", help="as it went under"),
+    argument("--oil", choices=("clear", "milky", "unknown"), default="unknown", help="what the oil looks like now"),
+    argument(
+        "--treated",
+        choices=("yes", "no", "unknown"),
+        default="unknown",
+        help="yes: oil changed until clear, and the engine run warm to dry it",
+    ),
+    argument(
+        "--treated-within-h", metavar="H", type=number_from_0("hours"), help="clock hours from the water to treatment"
+    ),
+    argument(
+        "--water-in-cylinder", choices=("yes", "no", "unknown"), default="unknown", help="seen with the plugs out"
+    ),
+    argument(
+        "--spin",
+        choices=("quiet", "slight", "rattle", "not_done"),
+        default="not_done",
+        help="supercharger spun by hand since then: what was heard",
+    ),
+    argument(
+        "--hours-since-rebuild",
+        metavar="H",
+        type=number_from_0("engine hours"),
+        help="of the supercharger, now; only without SOURCE",
+    ),
+    argument(
+        "--hours-since-water",
+        metavar="H",
+        type=number_from_0("engine hours"),
+        help="engine hours run since then (0); only without SOURCE",
+    ),
+    argument("--parts", choices=("oem", "aftermarket", "unknown"), help="its rotating parts; only without SOURCE"),
+    EXPERIENCE,
+    PRIORS,
+    AS_OF,
+    AS_JSON,
+)
+def _flooded(asked: Namespace) -> int:
+    from forecaster.report.as_json import written
+    from forecaster.report.flooding_text import flooding_json, flooding_text
+
+    answer, currency = _after_water(asked)
+    print(written(flooding_json(answer, currency)) if asked.json else flooding_text(answer, page(), currency))
+    return DONE
+
+
+def _after_water(asked: Namespace) -> tuple[AfterWater, str]:
+    """The answer of ``flooded`` and the currency of its costs."""
+    from forecaster.errors import WrongUsage
+    from forecaster.fleet import believed, open_fleet
+    from forecaster.flooded_craft import flooded_alone
+    from forecaster.flooding_facts import flooding_of
+    from forecaster.settings import FleetSettings
+
+    as_of, today = days_asked(asked)
+    told = ("under_minutes", "water", "engine", "oil", "treated", "treated_within_h", "water_in_cylinder", "spin")
+    facts = {name: getattr(asked, name) for name in (*told, "hours_ago")} | {"hours_run_since": asked.hours_since_water}
+    flooding = flooding_of(happened_on=asked.happened_on or as_of, **facts)
+    if asked.source is None:
+        prior = believed(asked.experience, asked.priors)
+        answer = flooded_alone(flooding, as_of, asked.hours_since_rebuild, asked.parts or "unknown", prior)
+        return answer, FleetSettings().currency
+    if asked.craft is None:
+        raise WrongUsage(
+            "Name the craft that was under water after SOURCE, or leave SOURCE out to ask without records."
+        )
+    if asked.hours_since_rebuild is not None or asked.parts is not None:
+        raise WrongUsage(
+            "--hours-since-rebuild and --parts are for a craft without records. With SOURCE, they come from "
+            "hours_at_fitting and parts in fittings.csv."
+        )
+    tell_progress(f"Reading {asked.source} ...")
+    fleet = open_fleet(asked.source, today, asked.experience, asked.priors)
+    tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
+    return fleet.after_water(asked.craft, flooding, as_of), fleet.settings.currency
+
+
+@COMMANDS.register(
+    "teardown",
+    "from what was found in an opened unit: what is reused, what is renewed, rebuild or new, and the quote",
+    argument("source", metavar="SOURCE", nargs="?", help="a fleet folder or a workbook, for its prices and season"),
+    *finding_options(),
+    argument("--in-season", action="store_true", help="with the rush surcharge (left out: by the day and the season)"),
+    argument("--off-season", action="store_true", help="without the rush surcharge"),
+    *QUOTE_PRICES,
+    AS_OF,
+    AS_JSON,
+)
+def _teardown(asked: Namespace) -> int:
+    from forecaster.opened_unit import finding_of
+    from forecaster.report.as_json import written
+    from forecaster.report.teardown_text import teardown_json, teardown_text
+    from forecaster.slip import SlipLimits
+    from forecaster.teardown import advise_teardown
+
+    finding = finding_of(told_finding(asked))
+    settings, in_season, prices_of = _bench_settings(asked)
+    currency = settings.currency
+    advice = advise_teardown(finding, settings.costs, in_season, SlipLimits.of(settings))
+    if asked.json:
+        print(written(teardown_json(finding, advice, currency, in_season, prices_of)))
+    else:
+        print(teardown_text(advice, page(), currency, in_season, prices_of))
+    return DONE
+
+
+def _bench_settings(asked: Namespace) -> tuple[FleetSettings, bool, str]:
+    """Settings with the prices of a quote, whether the day is in season, and whose prices they are, in words."""
+    from forecaster.errors import WrongUsage
+    from forecaster.fleet import open_fleet
+    from forecaster.settings import FleetSettings
+
+    if asked.in_season and asked.off_season:
+        raise WrongUsage("--in-season and --off-season contradict each other: give one, or none to go by the day.")
+    as_of, today = days_asked(asked)
+    settings, whose = FleetSettings(), "the program's defaults; name your fleet, or give yours with --rebuild-price"
+    if asked.source is not None:
+        fleet = open_fleet(asked.source, today)
+        settings, whose = fleet.settings, f"those of {fleet.name}"
+    given = prices_given(asked)
+    if given:
+        whose = f"as given ({', '.join(sorted(field.replace('_', ' ') for field in given))}), else {whose}"
+    in_season = asked.in_season or (not asked.off_season and settings.season.contains(as_of))
+    costs = settings.costs.model_copy(update=given)
+    return settings.model_copy(update={"costs": costs}), in_season, whose
+
+
+@COMMANDS.register(
+    "slip",
+    "clutch slip of each unit in service: where it stands, how it falls, and in how many hours it is too low",
+    SOURCE,
+    AS_JSON,
+    AS_OF,
+    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+)
+def _slip(asked: Namespace) -> int:
+    from forecaster.report.as_json import written
+    from forecaster.report.slip_text import slip_json, slip_text
+
+    fleet, as_of = opened(asked)
+    tell_progress("Learning how slip falls ...")
+    slip = fleet.slip(as_of, asked.hours)
+    lives = fleet.histories(as_of).in_service().lives
+    craft = dict(zip(lives["unit_id"], lives["craft_id"], strict=True))
+    print(written(slip_json(slip, as_of, craft)) if asked.json else slip_text(slip, as_of, craft, page()))
+    return DONE

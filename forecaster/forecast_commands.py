@@ -1,0 +1,133 @@
+"""The commands about records, forecast and what it rests on: validate, forecast, experience, backtest."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+from pathlib import Path
+
+from forecaster.command_line import (
+    DONE,
+    STOPPED,
+    Commands,
+    argument,
+    day,
+    positive_hours,
+    tell,
+    tell_progress,
+    whole_number,
+)
+from forecaster.question_options import AS_JSON, AS_OF, EXPERIENCE, PRIORS, SOURCE, days_asked, opened, page
+
+COMMANDS = Commands()
+# As in forecaster.fleet, which is too heavy to ask for --help; the tests hold them together.
+MODEL_NAMES = ("two-stage", "weibull")
+
+
+@COMMANDS.register(
+    "validate",
+    "what was read, and every problem: file, row, column, value, why, what to do",
+    SOURCE,
+    AS_JSON,
+    argument("--as-of", metavar="DATE", type=day, help="rows dated after this day and after today are refused (today)"),
+    argument(
+        "--refused", metavar="PATH", type=Path, help="write the refused rows, with their reasons: a folder, or .xlsx"
+    ),
+)
+def _validate(asked: Namespace) -> int:
+    from forecaster.reading import read_fleet
+    from forecaster.report.as_json import validation_json, written
+    from forecaster.report.text import validation_text
+    from forecaster.writing import write_refused
+
+    _, today = days_asked(asked)
+    reading = read_fleet(asked.source, today)
+    if asked.refused is not None:
+        written_to = write_refused(reading, asked.refused)
+        told = f"Refused rows written to {', '.join(map(str, written_to))}." if written_to else "No row was refused."
+        tell(told)
+    print(written(validation_json(reading)) if asked.json else validation_text(reading, page()))
+    return STOPPED if reading.stops_answer else DONE
+
+
+@COMMANDS.register(
+    "forecast",
+    "risk and engine hours left of each unit in service, ranked",
+    SOURCE,
+    AS_JSON,
+    AS_OF,
+    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+    argument(
+        "--model", choices=MODEL_NAMES, default=MODEL_NAMES[0], metavar="MODEL", help="two-stage (default) or weibull"
+    ),
+    EXPERIENCE,
+    PRIORS,
+    argument("--limit", metavar="N", type=whole_number(1, 1_000_000), help="print only the N units most at risk"),
+)
+def _forecast(asked: Namespace) -> int:
+    from forecaster.report.as_json import forecast_json, written
+    from forecaster.report.text import forecast_text
+
+    fleet, as_of = opened(asked)
+    tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
+    forecast = fleet.forecast(as_of, asked.hours, asked.model)
+    doubtful = fleet.reading.doubtful_units
+    if asked.json:
+        print(written(forecast_json(forecast, doubtful, asked.limit)))
+    else:
+        refused = sum(fleet.reading.refused_counts.values())
+        print(forecast_text(forecast, page(), doubtful, refused, asked.source, asked.limit))
+    return DONE
+
+
+@COMMANDS.register(
+    "experience",
+    "save what this fleet taught to a file that another fleet can start from; no craft, owner or date is in it",
+    argument("act", metavar="save", choices=("save",), help="the only act so far"),
+    SOURCE,
+    argument("file", metavar="FILE", type=Path, help="the JSON file to write"),
+    AS_OF,
+)
+def _experience(asked: Namespace) -> int:
+    from forecaster.experience import save_experience
+    from forecaster.fleet import open_fleet
+
+    as_of, today = days_asked(asked)
+    fleet = open_fleet(asked.source, today)
+    tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
+    fit = fleet.two_stage(as_of)
+    save_experience(fit, asked.file)
+    print(
+        f"What {fit.evidence.lives} lives with {fit.evidence.failures} failures taught is in {asked.file}.\n"
+        f"Use it with: forecaster forecast SOURCE --experience {asked.file}"
+    )
+    return DONE
+
+
+@COMMANDS.register(
+    "backtest",
+    "how good past forecasts would have been, against simpler rules",
+    SOURCE,
+    AS_JSON,
+    AS_OF,
+    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+    argument(
+        "--every",
+        choices=("month", "season"),
+        default="month",
+        metavar="SPAN",
+        help="look back on forecasts of each month of a season (month, the default), or of its opening alone (season)",
+    ),
+)
+def _backtest(asked: Namespace) -> int:
+    from forecaster.backtest import backtest
+    from forecaster.report.as_json import written
+    from forecaster.report.backtest_text import backtest_json, backtest_text
+
+    fleet, as_of = opened(asked)
+
+    def progress(done: int, days: int, what: str) -> None:
+        tell_progress(f"{done} of {days} past days: {what} ...")
+
+    told = backtest(fleet.records, as_of, asked.hours, progress=progress, every=asked.every)
+    print(written(backtest_json(told)) if asked.json else backtest_text(told, page()))
+    return DONE

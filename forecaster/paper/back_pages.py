@@ -1,0 +1,158 @@
+"""The second half of the printed report: curves, costs, parts, what stands behind it, cautions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, KeepTogether, Spacer, Table, TableStyle
+
+from forecaster.paper import wording
+from forecaster.paper.content import PaperContent, UnitOnPaper
+from forecaster.paper.curve_drawing import curve_drawing, legend_drawing
+from forecaster.paper.page_parts import HEADING, NOTE, SMALL, SUBHEADING, TEXT_WIDTH, bullets, cut, grid, words
+from forecaster.report import figures
+from forecaster.report.figures import counted
+from forecaster.teardown import REUSED
+from forecaster.unit_curve import UnitCurve
+
+PROBLEMS_TOLD = 5
+REMARKS_TOLD = 6
+CURVE_HEIGHT = 48 * mm
+CURVE_WIDTH = 0.62 * TEXT_WIDTH
+
+
+def curves(content: PaperContent) -> list[Flowable]:
+    """The curves of the units most at risk, each beside its figures."""
+    by_id = {unit.unit_id: unit for unit in content.units}
+    many = "unit" if len(content.curves) == 1 else f"{wording.NUMBERS[len(content.curves)]} units"
+    heading = words(f"The {many} most at risk, hour by hour", HEADING)
+    pictures = [_picture(curve, by_id[curve.unit_id], content) for curve in content.curves]
+    legend: list[Flowable] = [legend_drawing(TEXT_WIDTH), Spacer(0, 2)]
+    note = (
+        "Left of \u201cnow\u201d: the chance that the bearing was defective, by what was known at each hour. Right of "
+        "it: what follows if nobody opens the unit and no more water gets in."
+    )
+    return [KeepTogether([heading, *legend, *pictures, words(note, NOTE)])]
+
+
+def _picture(curve: UnitCurve, unit: UnitOnPaper, content: PaperContent) -> Table:
+    one = unit.forecast
+    told = [
+        words(cut(f"{unit.unit_id} on craft {wording.craft(unit)}", 80), SUBHEADING),
+        words(f"Plan: {wording.work(unit)}.", SMALL),
+        words(f"Fails within {content.hours:g} h: {wording.chance(one.fails_within)}.", SMALL),
+        words(f"Defective now: {wording.chance(one.defective_now)}.", SMALL),
+        words(f"Fails by {wording.day(content.season[1])}: {wording.chance(one.fails_this_season)}.", SMALL),
+        words(f"{wording.in_season(unit)}.", SMALL),
+        words(cut(f"Why: {wording.reasons(unit)}.", 260), SMALL),
+    ]
+    table = Table(
+        [[curve_drawing(curve, CURVE_WIDTH, CURVE_HEIGHT), told]], colWidths=[CURVE_WIDTH, TEXT_WIDTH - CURVE_WIDTH]
+    )
+    table.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LEFTPADDING", (0, 0), (0, 0), 0),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 4),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 8),
+            ]
+        )
+    )
+    return table
+
+
+def costs(content: PaperContent) -> list[Flowable]:
+    """What the plan costs, saves and is measured against, and the prices that it counts with."""
+    currency, prices = content.currency, content.prices
+    told: list[Flowable] = [words("What it costs", HEADING)]
+    rows = [
+        ["To spend on the off-season's work, as expected", wording.amount(content.spent, currency)],
+        [
+            f"Expected saving until {wording.day(content.horizon_on)}, beside doing nothing (90 % interval)",
+            wording.saving(content.saving, currency),
+        ],
+    ]
+    if content.whole is not None:
+        plan, rule = content.whole.plan, content.whole.rule
+        never = "never rebuild by hours" if rule.n_hours is None else f"every unit past {figures.hours(rule.n_hours)}"
+        rows += [
+            ["Budget", "no limit" if plan.budget is None else wording.amount(plan.budget, currency)],
+            [
+                "Expected cost of the whole fleet until then: with this plan",
+                wording.amount(plan.expected_cost, currency),
+            ],
+            ["\u2026 with nothing done", wording.amount(plan.expected_cost_do_nothing, currency)],
+            [
+                f"\u2026 by the best simple rule within the same limits ({never})",
+                wording.amount(rule.plan.expected_cost, currency),
+            ],
+        ]
+    rows += [
+        ["A planned rebuild off season", wording.amount(prices.planned(in_season=False), currency)],
+        ["A check off season (a check that rattles ends in a rebuild)", wording.amount(prices.check, currency)],
+        [
+            "A failure in season, as expected: unit, engine, lost rental days",
+            wording.amount(prices.failure(), currency),
+        ],
+    ]
+    told.append(grid(["", "Amount"], rows, (75, 25), right=(1,)))
+    limits = list(content.whole.plan.limits) if content.whole is not None else []
+    return [KeepTogether(told), *([Spacer(0, 3), *bullets(limits, SMALL)] if limits else [])]
+
+
+def parts(content: PaperContent) -> list[Flowable]:
+    """What to order and by when, and how many spare units to hold."""
+    order = content.parts
+    told: list[Flowable] = [words("Parts and spares", HEADING), words(wording.order_of_parts(content))]
+    lines = {line.part: [line.count, 0] for line in order.parts}
+    for line in order.in_reserve:
+        lines.setdefault(line.part, [0, 0])[1] = line.count
+    if lines:
+        reserve = "in reserve, for checks that may rattle"
+        if order.rattles:
+            reserve = f"in reserve, for up to {counted(order.rattles, 'checked unit')} that may rattle"
+        head = ["Part", f"for {counted(order.rebuilds, 'rebuild')}", reserve]
+        rows = [[part, *(str(n) if n else "\N{EN DASH}" for n in counts)] for part, counts in lines.items()]
+        reused = f"{figures.listed(list(REUSED)).capitalize()} are cleaned, inspected and used again."
+        told.append(grid(head, rows, (50, 20, 40), right=(1, 2)))
+        told += [Spacer(0, 3), words(reused, NOTE), Spacer(0, 4)]
+    if content.whole is not None:
+        spares = content.whole.spares
+        told.append(
+            words(
+                f"Spare units to hold: {spares.units}, enough with {figures.percent(spares.covers)} chance at the "
+                f"busiest of the season ({spares.demand:.1f} units expected to be away then, 90 % interval "
+                f"{spares.demand_low:.1f}\N{EN DASH}{spares.demand_high:.1f})."
+            )
+        )
+    return [KeepTogether(told)]
+
+
+def evidence(content: PaperContent) -> list[Flowable]:
+    """What stands behind the figures, how past forecasts fared, and where knowledge ends."""
+    told: list[Any] = [words("How sure this is", HEADING)]
+    told += bullets(wording.evidence(content))
+    told += bullets(content.past)
+    told += bullets(wording.limits_of_knowledge(content))
+    return [KeepTogether(told[:2]), *told[2:]]
+
+
+def records(content: PaperContent) -> list[Flowable]:
+    """Remarks on the records, and the first of their problems."""
+    told: list[Flowable] = bullets([cut(r, 300) for r in content.remarks[:REMARKS_TOLD]], SMALL)
+    rest = len(content.remarks) - REMARKS_TOLD
+    if rest > 0:
+        told += bullets([f"and {counted(rest, 'remark')} more."], SMALL)
+    if content.problems:
+        first = [cut(str(problem), 240) for problem in content.problems[:PROBLEMS_TOLD]]
+        more = len(content.problems) - len(first)
+        told += bullets(first, SMALL)
+        told += bullets([f"and {counted(more, 'problem')} more, all in the work list (.xlsx)."], SMALL) if more else []
+    return [words("Remarks on the records", HEADING), *told] if told else []
+
+
+def cautions() -> list[Flowable]:
+    """The usual cautions."""
+    return [KeepTogether([words("Cautions", HEADING), *bullets(wording.CAUTIONS)])]

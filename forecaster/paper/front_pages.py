@@ -1,0 +1,139 @@
+"""The first half of the printed report: the answer, the plan week by week, the units ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from reportlab.platypus import Flowable, Spacer
+
+from forecaster.paper import wording
+from forecaster.paper.content import PaperContent, UnitOnPaper
+from forecaster.paper.page_parts import ANSWER, CAUTION, HEADING, NOTE, TITLE, cut, grid, noted_grid, tiles, words
+from forecaster.report import figures
+from forecaster.report.figures import counted
+from forecaster.report.plan_text import about
+
+RANKED_WIDTHS = (6, 15, 34, 20, 16, 17, 16, 19, 18)  # of the ranked table's columns, as shares
+DOUBT = "\N{DAGGER}"
+TICK = "\N{BALLOT BOX}"
+
+
+def cover(content: PaperContent) -> list[Flowable]:
+    """Title, the answer in one sentence, the figures, and the unit most at risk."""
+    of = [f"Fleet {cut(content.fleet, 60)}", cut(wording.readers(content), 80), f"as of {wording.day(content.as_of)}"]
+    rebuilt, checked, left = (len(content.of_action(act)) for act in ("rebuild", "check", "leave"))
+    currency, saved = content.currency, content.saving
+    told: list[Flowable] = [
+        words("Supercharger maintenance report", TITLE),
+        words(" \N{MIDDLE DOT} ".join(of)),
+        words(wording.answer(content), ANSWER),
+        tiles(
+            [
+                (str(len(content.units)), "units in service"),
+                (f"{rebuilt} / {checked} / {left}", "to rebuild / check / leave"),
+                (wording.amount(content.spent, currency), f"to spend {wording.off_season(content)}"),
+                (
+                    f"{currency}\N{NO-BREAK SPACE}{about(saved.mean)}",
+                    f"expected saving over {wording.seasons(content.seasons)}; "
+                    + (f"90 % interval {wording.between(saved.low, saved.high)}" if checked + rebuilt else "no work"),
+                ),
+            ]
+        ),
+        Spacer(0, 6),
+    ]
+    if content.evidence.mostly_prior:
+        told.append(
+            words(
+                "Mostly general experience: these records add little yet to what is known of such units anywhere. "
+                "Take every figure as a first guess that sharpens with each opening that is recorded.",
+                CAUTION,
+            )
+        )
+    top = content.units[0].forecast
+    told.append(
+        words(
+            f"Most at risk: {top.unit_id} on craft {wording.craft(content.units[0])}, "
+            f"{wording.chance(top.fails_within)} to fail within the next {figures.hours(content.hours)} of engine "
+            f"time. {wording.ready(content)} {wording.work_in_season(content)}"
+        )
+    )
+    return told
+
+
+def weeks(content: PaperContent, names: int) -> list[Flowable]:
+    """The planned work, week by week, with a box to tick; at most `names` units in one cell."""
+    weeks = content.by_week()
+    if not weeks:
+        return []
+    rows = []
+    for monday, units in weeks:
+        cost = sum(unit.planned.cost for unit in units)
+        acts = ([unit for unit in units if unit.planned.action == act] for act in ("rebuild", "check"))
+        rows.append([wording.day(monday), *(_names(chosen, names) for chosen in acts), f"{cost:,.0f}", TICK])
+    head = ["Week of", "Rebuild", "Check: spin by hand, rebuild if it rattles"]
+    return [
+        words("The plan, week by week", HEADING),
+        grid([*head, f"Cost ({content.currency})", "Done"], rows, (15, 42, 40, 14, 7), right=(3, 4)),
+    ]
+
+
+def _names(units: Sequence[UnitOnPaper], most: int) -> str:
+    told = [f"{cut(unit.unit_id, 24)} off {cut(unit.craft_id, 24)}" for unit in units[:most]]
+    return "; ".join(told) + (f"; and {len(units) - most} more" if len(units) > most else "")
+
+
+def ranked(content: PaperContent, most: int) -> list[Flowable]:
+    """The units, most at risk first, each with its reasons; at most `most` of them."""
+    listed = content.units[:most]
+    rows = [
+        [
+            str(rank),
+            cut(unit.unit_id, 30) + (DOUBT if unit.doubtful else ""),
+            cut(wording.craft_and_base(unit), 60),
+            wording.work(unit).replace(", week of ", "\n"),
+            _since_rebuild(unit),
+            *(
+                wording.chance(told).replace(" (", "\n(")
+                for told in (one.defective_now, one.fails_within, one.fails_this_season)
+            ),
+            figures.hours_left(one.hours_left).removesuffix(" h"),
+        ]
+        for rank, (unit, one) in enumerate(zip(listed, (u.forecast for u in listed), strict=True), 1)
+    ]
+    head = [
+        "",
+        "Unit",
+        "Craft (base)",
+        "Off-season, week of",
+        "Hours since rebuild",
+        "Defective now",
+        f"Fails within {content.hours:g} h",
+        f"Fails by {wording.day(content.season[1])}",
+        "Hours left, 10/50/90 %",
+    ]
+    notes = [cut(wording.reasons(unit, hours_told=True)) for unit in listed]
+    told: list[Flowable] = [
+        words("Every unit, most at risk first", HEADING),
+        noted_grid(head, rows, notes, RANKED_WIDTHS, right=(4, 5, 6, 7, 8)),
+    ]
+    rest = len(content.units) - len(listed)
+    legend = (
+        "In brackets the central 90 % interval. Hours left: engine hours by which 10, 50 and 90 % of such units have "
+        f"failed. All of it if nobody opens the unit and no more water gets in; by {wording.day(content.season[1])}, "
+        "the close of the season, with the engine hours that its craft is expected to run until then."
+    )
+    if any(unit.doubtful for unit in listed):
+        legend += f" {DOUBT}: take with care until the unit's records are mended."
+    if rest:
+        legend = f"And {counted(rest, 'unit')} of less risk: all are in the work list (.xlsx). {legend}"
+    return [*told, Spacer(0, 3), words(legend, NOTE)]
+
+
+def _since_rebuild(unit: UnitOnPaper) -> str:
+    one = unit.forecast
+    if one.hours_since_rebuild is None:
+        return "unknown"
+    low, high = one.hours_low, one.hours_high
+    if low is None or high is None or f"{low:.0f}" == f"{high:.0f}":
+        return figures.hours(one.hours_since_rebuild)
+    return f"{figures.hours(one.hours_since_rebuild)}\n({low:,.0f}\N{EN DASH}{high:,.0f})"

@@ -1,0 +1,281 @@
+"""The work list as a workbook: every unit with its work, parts, prices used, problems of the records.
+
+Cells are numbers, dates or texts; a text that a spreadsheet could take for a formula is written as text and marked so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from io import BytesIO
+from typing import Any
+
+from forecaster.forecast import Chance
+from forecaster.paper import wording
+from forecaster.paper.content import PaperContent, UnitOnPaper
+from forecaster.plan_answer import Saving
+
+# A cell that begins so may be run as a formula where its text is pasted or exported.
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+MOST_CHARACTERS = 32_767  # of one cell: a spreadsheet's own limit
+CUT = " ... (cut off here)"
+Cell = str | float | int | date | None
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a sheet: heading, how its cells are written ("text", "day", "share", "money", "hours", "count")."""
+
+    heading: str
+    kind: str
+    width: float
+
+
+def work_list(content: PaperContent) -> bytes:
+    """The workbook's bytes; the same content gives the same bytes."""
+    import xlsxwriter
+
+    packed = BytesIO()
+    with xlsxwriter.Workbook(packed, {"in_memory": True}) as book:
+        book.set_properties({"title": wording.title(content), "created": _at_noon(content.as_of)})
+        formats = _formats(book, content.currency)
+        for name, head, columns, rows in (
+            ("work list", wording.title(content), UNIT_COLUMNS, _unit_rows(content)),
+            ("parts", wording.order_of_parts(content), PART_COLUMNS, _part_rows(content)),
+            ("prices", "What the plan counted with.", PRICE_COLUMNS, _price_rows(content)),
+            ("problems", _problems_head(content), PROBLEM_COLUMNS, _problem_rows(content)),
+        ):
+            _write_sheet(book.add_worksheet(name), head, _named(columns, content), rows, formats)
+    return packed.getvalue()
+
+
+def _at_noon(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, 12)
+
+
+def _formats(book: Any, currency: str) -> dict[str, Any]:
+    told = currency.replace('"', "")
+    numbers = {
+        "text": "@",
+        "day": "yyyy-mm-dd",
+        "share": "0.0%",
+        "money": f'#,##0 "{told}"',
+        "hours": "#,##0.0",
+        "count": "0",
+    }
+    made = {
+        kind: book.add_format({"num_format": form, "valign": "top", "text_wrap": kind == "text"})
+        for kind, form in numbers.items()
+    }
+    made["quoted"] = book.add_format({"num_format": "@", "valign": "top", "text_wrap": True, "quote_prefix": True})
+    made["heading"] = book.add_format(
+        {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#EEEEEE"}
+    )
+    made["title"] = book.add_format({"bold": True, "font_size": 12})
+    return made
+
+
+HEAD_ROW = 2  # beneath the sheet's own sentence and a blank row
+
+
+def _write_sheet(
+    sheet: Any, head: str, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], formats: dict[str, Any]
+) -> None:
+    _write_text(sheet, 0, 0, head, formats["title"], formats["title"])
+    for at, column in enumerate(columns):
+        sheet.set_column(at, at, column.width)
+        sheet.write_string(HEAD_ROW, at, column.heading, formats["heading"])
+    for row, cells in enumerate(rows, HEAD_ROW + 1):
+        for at, (column, cell) in enumerate(zip(columns, cells, strict=True)):
+            _write(sheet, row, at, column.kind, cell, formats)
+    last = HEAD_ROW + max(len(rows), 1)
+    sheet.autofilter(HEAD_ROW, 0, last, len(columns) - 1)
+    sheet.freeze_panes(HEAD_ROW + 1, 1)
+    sheet.set_landscape()
+    sheet.set_paper(9)  # A4
+    sheet.print_area(0, 0, last, min(len(columns), len(PRINTED_COLUMNS)) - 1)
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(HEAD_ROW)
+    sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
+    sheet.set_footer("&L&A&Rpage &P of &N")
+
+
+def _write(sheet: Any, row: int, at: int, kind: str, cell: Cell, formats: dict[str, Any]) -> None:
+    if cell is None or cell == "":
+        sheet.write_blank(row, at, None, formats[kind])
+    elif kind == "text":
+        _write_text(sheet, row, at, str(cell), formats["text"], formats["quoted"])
+    elif kind == "day":
+        sheet.write_datetime(row, at, cell, formats[kind])
+    else:
+        sheet.write_number(row, at, cell, formats[kind])
+
+
+def _write_text(sheet: Any, row: int, at: int, text: str, plain: Any, quoted: Any) -> None:
+    """A text as a text and never as a formula, link or number; one that could be taken for a formula is marked so."""
+    if len(text) > MOST_CHARACTERS:
+        text = text[: MOST_CHARACTERS - len(CUT)] + CUT
+    sheet.write_string(row, at, text, quoted if text.startswith(FORMULA_STARTS) else plain)
+
+
+# What the bench needs on paper; the rest stands to its right, on the screen alone.
+PRINTED_COLUMNS = (
+    Column("unit", "text", 9),
+    Column("craft", "text", 9),
+    Column("craft name", "text", 14),
+    Column("base", "text", 11),
+    Column("owner", "text", 14),
+    Column("action", "text", 9),
+    Column("week of", "day", 11),
+    Column("hours since rebuild", "hours", 9),
+    Column("fails within HOURS h", "share", 8),
+    Column("low (90 %)", "share", 8),
+    Column("high (90 %)", "share", 8),
+    Column("cost", "money", 11),
+    Column("saves", "money", 10),
+    Column("saves, low (90 %)", "money", 10),
+    Column("saves, high (90 %)", "money", 10),
+    Column("reasons", "text", 36),
+    Column("done on", "day", 11),
+    Column("found", "text", 14),
+)
+UNIT_COLUMNS = (
+    *PRINTED_COLUMNS,
+    Column("advice today", "text", 22),
+    Column("defective now", "share", 10),
+    Column("low (90 %)", "share", 8),
+    Column("high (90 %)", "share", 8),
+    Column("fails by SEASON", "share", 11),
+    Column("low (90 %)", "share", 8),
+    Column("high (90 %)", "share", 8),
+    Column("hours left, 10 % fail within", "hours", 10),
+    Column("hours left, 50 % fail within", "hours", 10),
+    Column("hours left, 90 % fail within", "hours", 10),
+    Column("chance that a check rattles", "share", 10),
+    Column("in season: check at (h since rebuild)", "hours", 11),
+    Column("in season: rebuild at (h since rebuild)", "hours", 11),
+    Column("least hours by the meter", "hours", 10),
+    Column("most hours by the meter", "hours", 10),
+    Column("last meter reading", "day", 11),
+    Column("remarks on its record", "text", 50),
+)
+PART_COLUMNS = (
+    Column("part", "text", 32),
+    Column("for planned rebuilds", "count", 12),
+    Column("in reserve, for checks that may rattle", "count", 16),
+    Column("order by", "day", 12),
+)
+PRICE_COLUMNS = (
+    Column("what", "text", 60),
+    Column("money", "money", 16),
+    Column("days or chance", "text", 16),
+)
+PROBLEM_COLUMNS = (
+    Column("file", "text", 16),
+    Column("row", "count", 8),
+    Column("column", "text", 16),
+    Column("value", "text", 20),
+    Column("refused", "text", 9),
+    Column("reason", "text", 60),
+    Column("remedy", "text", 60),
+)
+
+
+def _named(columns: Sequence[Column], content: PaperContent) -> list[Column]:
+    season = wording.day(content.season[1]).replace(wording.SPACE, " ")
+    told = [c.heading.replace("HOURS", f"{content.hours:g}").replace("SEASON", season) for c in columns]
+    return [Column(heading, c.kind, c.width) for heading, c in zip(told, columns, strict=True)]
+
+
+def _chance(told: Chance | None) -> tuple[Cell, Cell, Cell]:
+    return (None, None, None) if told is None else (told.mean, told.low, told.high)
+
+
+def _saved(told: Saving | None) -> tuple[Cell, Cell, Cell]:
+    return (None, None, None) if told is None else (told.mean, told.low, told.high)
+
+
+def _unit_rows(content: PaperContent) -> list[list[Cell]]:
+    return [_unit_row(unit) for unit in content.units]
+
+
+def _unit_row(unit: UnitOnPaper) -> list[Cell]:
+    one, planned = unit.forecast, unit.planned
+    return [
+        unit.unit_id,
+        unit.craft_id,
+        unit.craft_name,
+        unit.base,
+        unit.owner,
+        planned.action,
+        planned.week_of,
+        one.hours_since_rebuild,
+        *_chance(one.fails_within),
+        planned.cost if planned.action != "leave" else None,
+        *_saved(unit.saving),
+        wording.reasons(unit),
+        None,
+        None,
+        one.advice,
+        *_chance(one.defective_now),
+        *_chance(one.fails_this_season),
+        one.hours_left.p10,
+        one.hours_left.p50,
+        one.hours_left.p90,
+        planned.rattle if planned.action == "check" else None,
+        unit.triggers.check_at_hours,
+        unit.triggers.rebuild_at_hours,
+        one.hours_low,
+        one.hours_high,
+        one.last_reading_on,
+        "; ".join(unit.remarks),
+    ]
+
+
+def _part_rows(content: PaperContent) -> list[list[Cell]]:
+    order = content.parts
+    counts: dict[str, list[Cell]] = {line.part: [line.count, None] for line in order.parts}
+    for line in order.in_reserve:
+        counts.setdefault(line.part, [None, None])[1] = line.count
+    return [[part, *both, order.order_by] for part, both in counts.items()]
+
+
+def _price_rows(content: PaperContent) -> list[list[Cell]]:
+    p = content.prices
+    rows: list[list[Cell]] = [
+        ["a planned rebuild: parts kit, labour, shipping", p.rebuild, None],
+        ["rush surcharge of a rebuild in season", p.rebuild_in_season_extra, None],
+        ["a new unit, where the core is lost", p.new_unit, None],
+        ["engine repair, where debris reaches it", p.engine_damage, None],
+        ["a check: pull the unit, spin it by hand, refit it", p.check, None],
+        ["rental income of one in-season day, the mean of these craft", p.day_rate, None],
+        ["rental days lost to a rebuild in season", None, f"{p.rebuild_days:g} days"],
+        ["rental days lost to a failure", None, f"{p.failure_days:g} days"],
+        ["rental days lost to a check in season", None, f"{p.check_days:g} days"],
+        ["chance that a failure loses the core, learned from all records", None, f"{100 * p.core_lost:.0f} %"],
+        [
+            "chance that a failure's debris reaches the engine, learned from all records",
+            None,
+            f"{100 * p.engine_hit:.0f} %",
+        ],
+        ["a failure in season, as expected from the above", p.failure(), None],
+    ]
+    if content.whole is not None:
+        plan = content.whole.plan
+        rows.append(["budget of the off-season (blank: no limit)", plan.budget, None])
+        rows.append(["spent by the plan, as expected", plan.spent, None])
+    return rows
+
+
+def _problems_head(content: PaperContent) -> str:
+    told = "Problems of the records: rows as a spreadsheet numbers them, the header is row 1."
+    if content.owner is not None:
+        told = "Problems of the records of these craft: rows as a spreadsheet numbers them, the header is row 1."
+    return told if content.problems else f"{told} None was found."
+
+
+def _problem_rows(content: PaperContent) -> list[list[Cell]]:
+    return [
+        [p.file, p.row, p.column, p.value, "yes" if p.refused else "no", p.reason, p.remedy] for p in content.problems
+    ]

@@ -1,0 +1,88 @@
+"""What the questions about a fleet have in common on the command line: source, day, prices, and opening what is named.
+
+As in ``forecaster.commands``, only the standard library is imported before a command runs.
+"""
+
+from __future__ import annotations
+
+import sys
+from argparse import Namespace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from forecaster.command_line import Argument, argument, day, number_from_0, tell_progress
+
+if TYPE_CHECKING:
+    from forecaster.fleet import Fleet
+    from forecaster.report.text import Page
+
+SOURCE = argument("source", metavar="SOURCE", help="a fleet folder or a workbook")
+AS_JSON = argument("--json", action="store_true", help="machine-readable answer on standard output")
+AS_OF = argument(
+    "--as-of", metavar="DATE", type=day, help="answer as of this day, year-month-day; nothing later is used (today)"
+)
+EXPERIENCE = argument(
+    "--experience", metavar="FILE", type=Path, help="what another fleet taught (see `experience`), taken as the prior"
+)
+PRIORS = argument("--priors", metavar="FILE", type=Path, help="your own copy of priors.toml")
+PLAN_OPTIONS = (
+    argument("--budget", metavar="B", type=number_from_0("money"), help="money for the work (fleet.toml's)"),
+    argument("--from", metavar="DATE", dest="begins", type=day, help="first day of the work (the off-season's)"),
+    argument("--ready-by", metavar="DATE", type=day, help="day by which all must be back (the season's opening)"),
+    argument("--bench", metavar="N", type=number_from_0("rebuilds a week"), help="rebuilds a week (fleet.toml's)"),
+)
+# Prices that a question may set for itself, beside fleet.toml's: option, field of forecaster.prices.Prices, what it is.
+PRICE_OPTIONS = (
+    ("--rebuild-price", "rebuild", "a planned rebuild"),
+    ("--new-unit-price", "new_unit", "a new unit"),
+    ("--engine-price", "engine_damage", "an engine repair"),
+    ("--check-price", "check", "a check"),
+    ("--day-rate", "day_rate", "rental income of one in-season day"),
+)
+RUSH_OPTION = ("--rush-surcharge", "rebuild_in_season_extra", "what a rebuild costs more in season")
+
+
+def _price(name: str, field: str, what: str) -> Argument:
+    return argument(
+        name,
+        metavar="MONEY",
+        dest=f"price_{field}",
+        type=number_from_0("money"),
+        help=f"{what}, in place of the fleet's own",
+    )
+
+
+PRICES = tuple(_price(*option) for option in PRICE_OPTIONS)
+# A quote for the bench knows no rental income.
+QUOTE_PRICES = tuple(_price(*option) for option in (*PRICE_OPTIONS, RUSH_OPTION) if option[1] != "day_rate")
+
+
+def prices_given(asked: Namespace) -> dict[str, float]:
+    """The prices that the question sets for itself."""
+    fields = [field for _, field, _ in (*PRICE_OPTIONS, RUSH_OPTION)]
+    given = {field: getattr(asked, f"price_{field}", None) for field in fields}  # no command takes them all
+    return {field: value for field, value in given.items() if value is not None}
+
+
+def opened(asked: Namespace) -> tuple[Fleet, date]:
+    """The fleet that was asked about, with the experience or priors given, and the day to answer for."""
+    from forecaster.fleet import open_fleet
+
+    as_of, today = days_asked(asked)
+    tell_progress(f"Reading {asked.source} ...")
+    believed = (getattr(asked, "experience", None), getattr(asked, "priors", None))  # not every command takes them
+    return open_fleet(asked.source, today, *believed), as_of
+
+
+def days_asked(asked: Namespace) -> tuple[date, date]:
+    """The day asked about and the day up to which rows are believed: a day ahead of the clock is taken at its word."""
+    as_of: date = asked.as_of or date.today()
+    return as_of, max(as_of, date.today())
+
+
+def page() -> Page:
+    """What the answer is written for: the terminal in front of the reader, or a file."""
+    from forecaster.report.terminal import page_of
+
+    return page_of(sys.stdout)

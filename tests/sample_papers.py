@@ -1,0 +1,59 @@
+"""Papers for the tests of paper: the sample fleet's, made once, and ones of other sizes grown from it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import cache
+
+from forecaster import Fleet, Paper, open_fleet, sample_fleet_folder
+from forecaster.paper.content import PaperContent, UnitOnPaper
+from tests.conftest import SAMPLE_DAY
+
+
+@cache
+def sample_fleet() -> Fleet:
+    """The sample fleet as of its day."""
+    return open_fleet(sample_fleet_folder(), SAMPLE_DAY)
+
+
+@cache
+def all_papers() -> dict[str | None, Paper]:
+    """The sample fleet's paper (None) and one for each of its owners, from one plan."""
+    fleet = sample_fleet()
+    papers = fleet.reports(SAMPLE_DAY, (None, *fleet.owners))
+    return {paper.content.owner: paper for paper in papers}
+
+
+def sample_content() -> PaperContent:
+    """What the whole sample fleet's paper says."""
+    return all_papers()[None].content
+
+
+def renamed(content: PaperContent, rank: int, **changes: object) -> PaperContent:
+    """The same content with some fields of one unit changed."""
+    units = list(content.units)
+    units[rank] = replace(units[rank], **changes)  # type: ignore[arg-type]
+    return replace(content, units=tuple(units))
+
+
+def with_units(content: PaperContent, number: int) -> PaperContent:
+    """The same content with as many units: those of the sample over and over under new names, or the first of them."""
+    units = tuple(_again(content.units[n % len(content.units)], n, content.as_of) for n in range(number))
+    curves = tuple(replace(curve, unit_id=unit.unit_id) for curve, unit in zip(content.curves, units, strict=False))
+    return replace(content, units=units, curves=curves)
+
+
+def _again(unit: UnitOnPaper, number: int, as_of: date) -> UnitOnPaper:
+    name, craft = f"N{number:04d}", f"K{number:04d}"
+    week = None
+    if unit.planned.week_of is not None:
+        week = as_of + timedelta(days=1 + 7 * (number % 26))
+    return replace(
+        unit,
+        unit_id=name,
+        craft_id=craft,
+        craft_name=f"Invented craft {number}",
+        forecast=replace(unit.forecast, unit_id=name, craft_id=craft),
+        planned=replace(unit.planned, unit_id=name, craft_id=craft, week_of=week),
+    )

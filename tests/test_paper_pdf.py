@@ -1,0 +1,269 @@
+"""The printed report: rendered by another program and looked at, for what it says and how it is set."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from forecaster.paper import wording
+from forecaster.paper.content import PaperContent
+from forecaster.paper.curve_drawing import TICKS, _ticks
+from forecaster.paper.pdf import MOST_PAGES, paper_pdf
+from forecaster.paper.typeface import NO_GLYPH, shown
+from forecaster.report.figures import counted
+from tests.sample_papers import all_papers, renamed, sample_content, with_units
+
+A4 = (595.28, 841.89)  # points: 210 by 297 mm, ISO 216
+MARGIN = 17 / 25.4 * 72  # no word nearer to an edge than 17 mm at the sides
+WORD = re.compile(r'<word xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="([\d.]+)">(.*?)</word>')
+
+
+@pytest.fixture(scope="module", autouse=True)
+def poppler() -> None:
+    """The programs that read and render the PDF."""
+    if not (shutil.which("pdftotext") and shutil.which("pdftoppm")):
+        pytest.skip("no poppler here: install poppler-utils")
+
+
+def told(written: bytes, *options: str) -> str:
+    """The text of a PDF, with ordinary spaces."""
+    run = subprocess.run(
+        ["pdftotext", "-enc", "UTF-8", *options, "-", "-"], input=written, capture_output=True, check=True
+    )
+    return run.stdout.decode().replace("\N{NO-BREAK SPACE}", " ")
+
+
+def flowing(written: bytes) -> str:
+    """The same as one line of words."""
+    return " ".join(told(written).split())
+
+
+def pages(written: bytes) -> list[str]:
+    """The text of each page as it is laid out."""
+    return told(written, "-layout").split("\f")[:-1]
+
+
+def pictures(written: bytes, folder: Path) -> list[np.ndarray]:
+    """Each page as pixels, (height, width, 3) from 0 to 255."""
+    (folder / "paper.pdf").write_bytes(written)
+    subprocess.run(["pdftoppm", "-r", "40", str(folder / "paper.pdf"), str(folder / "page")], check=True)
+    found = []
+    for file in sorted(folder.glob("page*.ppm")):
+        kind, size, _, pixels = file.read_bytes().split(b"\n", 3)
+        width, height = map(int, size.split())
+        assert kind == b"P6"
+        found.append(np.frombuffer(pixels, dtype=np.uint8).reshape(height, width, 3))
+    return found
+
+
+@pytest.fixture(scope="module")
+def content() -> PaperContent:
+    return sample_content()
+
+
+@pytest.fixture(scope="module")
+def paper(content: PaperContent) -> bytes:
+    return paper_pdf(content)
+
+
+# What it says ---------------------------------------------------------------------------------------------------------
+
+
+def test_it_opens_with_the_answer_in_one_sentence(content: PaperContent, paper: bytes) -> None:
+    first = " ".join(pages(paper)[0].split())
+    assert wording.answer(content).replace("\N{NO-BREAK SPACE}", " ") in first
+    assert first.index("Rebuild") < first.index("units in service")
+
+
+def test_it_lists_every_unit_of_a_fleet_of_this_size_with_its_reasons(content: PaperContent, paper: bytes) -> None:
+    words = flowing(paper)
+    for unit in content.units:
+        assert unit.unit_id in words
+        assert unit.craft_name in words
+        for reason in unit.forecast.because[1:2]:
+            assert reason.split(",")[0] in words
+
+
+def ranked_rows(written: bytes) -> dict[str, str]:
+    """Each unit's rows of the ranked table as they are laid out, by unit, in the table's order."""
+    lines = [line for page in pages(written) for line in page.splitlines()]
+    starts = {m[1]: at for at, line in enumerate(lines) if (m := re.match(r" *\d+ +(S\d{4}) ", line))}
+    return {unit: "\n".join(lines[at : at + 2]) for unit, at in starts.items()}
+
+
+def test_units_are_listed_most_at_risk_first(content: PaperContent, paper: bytes) -> None:
+    assert list(ranked_rows(paper)) == [unit.unit_id for unit in content.units]
+
+
+def test_every_week_of_the_plan_stands_with_its_units(content: PaperContent, paper: bytes) -> None:
+    week_table = flowing(paper).split("The plan, week by week")[1].split("Every unit")[0]
+    for monday, units in content.by_week():
+        assert wording.day(monday).replace("\N{NO-BREAK SPACE}", " ") in week_table
+        for unit in units:
+            assert f"{unit.unit_id} off {unit.craft_id}" in week_table
+
+
+def test_chances_stand_with_their_intervals(content: PaperContent, paper: bytes) -> None:
+    rows = {unit: row.replace(" ", "") for unit, row in ranked_rows(paper).items()}
+    for unit in content.units:
+        one = unit.forecast
+        for chance in (one.defective_now, one.fails_within, one.fails_this_season):
+            mean, interval = wording.chance(chance).replace("\N{NO-BREAK SPACE}", "").split(" (")
+            assert mean in rows[unit.unit_id]
+            assert f"({interval}" in rows[unit.unit_id]
+
+
+def test_it_says_how_sure_it_is_and_what_to_be_careful_about(content: PaperContent, paper: bytes) -> None:
+    words = flowing(paper)
+    assert f"Learned from {content.evidence.lives} lives, {content.evidence.failures} of them ended" in words
+    assert f"{content.evidence.effective_sample} independent draws" in words
+    assert "How past forecasts fared" in words
+    for caution in wording.CAUTIONS:
+        assert " ".join(caution.split()) in words
+
+
+def test_few_records_are_called_mostly_general_experience(content: PaperContent, paper: bytes) -> None:
+    assert "Mostly general experience" not in flowing(paper)
+    few = replace(content, evidence=replace(content.evidence, mostly_prior=True))
+    assert "Mostly general experience" in pages(paper_pdf(few))[0]
+
+
+def test_it_draws_the_three_units_most_at_risk_with_axes_that_name_their_units(
+    content: PaperContent, paper: bytes
+) -> None:
+    curves = flowing(paper).split("The three units most at risk")[1].split("What it costs")[0]
+    assert curves.count("Engine hours since rebuild (h)") == 3
+    assert len(re.findall(r"\bnow\b", curves.split("Left of")[0])) >= 3
+    assert "has failed, with its 90 % band" in curves
+    assert curves.count("Chance (%)") == 3
+    for unit in content.units[:3]:
+        assert f"{unit.unit_id} on craft {unit.craft_id}" in curves
+
+
+def test_costs_name_the_plan_and_its_rivals(content: PaperContent, paper: bytes) -> None:
+    assert content.whole is not None
+    costs = flowing(paper).split("What it costs")[1].split("Parts and spares")[0]
+    rule = content.whole.rule
+    for amount in (content.spent, content.whole.plan.expected_cost_do_nothing, rule.plan.expected_cost):
+        assert f"USD {amount:,.0f}" in costs
+
+
+def test_parts_stand_with_their_numbers_and_the_day_to_order_them(content: PaperContent, paper: bytes) -> None:
+    words = flowing(paper)
+    assert f"for {content.parts.rebuilds} rebuilds" in words
+    assert wording.order_of_parts(content).replace("\N{NO-BREAK SPACE}", " ") in words
+
+
+# How it is set --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("number", [1, 2, 26, 500])
+def test_it_has_two_to_six_pages_whatever_the_size_of_the_fleet(content: PaperContent, number: int) -> None:
+    written = paper_pdf(with_units(content, number))
+    count = len(pages(written))
+    assert 2 <= count <= MOST_PAGES
+    for page, text in enumerate(pages(written), 1):
+        assert f"page {page} of {count}" in text
+        assert "sample_fleet" in text.splitlines()[-1] or "sample_fleet" in text.strip().splitlines()[-1]
+
+
+def test_a_large_fleet_sends_the_rest_to_the_work_list(content: PaperContent) -> None:
+    words = flowing(paper_pdf(with_units(content, 500)))
+    listed = len(set(re.findall(r"\bN\d{4}\b", words.split("Every unit")[1].split("In brackets")[0])))
+    rest = re.search(r"And (\d+) units of less risk: all are in the work list", words)
+    assert rest is not None
+    assert listed + int(rest[1]) == 500
+
+
+def test_long_names_and_many_problems_still_fit(content: PaperContent) -> None:
+    wide = with_units(content, 500)
+    units = tuple(replace(u, craft_name="Wide " * 100, base="Unbroken" * 60) for u in wide.units)
+    written = paper_pdf(replace(wide, units=units, fleet="F" * 300, remarks=("remark " * 200,) * 40))
+    assert 2 <= len(pages(written)) <= MOST_PAGES
+
+
+def test_the_tables_head_is_repeated_on_each_page_that_it_spans(paper: bytes) -> None:
+    with_rows = [page for page in pages(paper) if re.search(r"^ *\d+ +S\d{4} ", page, re.MULTILINE)]
+    assert len(with_rows) >= 2
+    for page in with_rows:
+        assert "Craft (base)" in page
+
+
+@pytest.mark.parametrize("number", [1, 26, 500])
+def test_no_word_lies_outside_the_page_or_in_its_margin(content: PaperContent, number: int) -> None:
+    boxes = WORD.findall(told(paper_pdf(with_units(content, number)), "-bbox"))
+    assert len(boxes) > 200
+    for x0, y0, x1, y1, word in boxes:
+        assert float(x0) >= MARGIN, word
+        assert float(x1) <= A4[0] - MARGIN, word
+        assert float(y0) >= 20, word
+        assert float(y1) <= A4[1] - 20, word
+
+
+def test_no_page_is_blank_and_nothing_needs_colour(paper: bytes, tmp_path: Path) -> None:
+    for page in pictures(paper, tmp_path):
+        assert (page < 128).mean() > 0.005
+        spread = page.max(axis=2).astype(int) - page.min(axis=2)
+        assert spread.max() == 0
+
+
+def test_the_band_is_lighter_than_its_line_and_darker_than_the_paper(paper: bytes, tmp_path: Path) -> None:
+    page = max(pictures(paper, tmp_path), key=lambda one: ((one > 190) & (one < 215)).mean())
+    greys = page[..., 0]
+    assert ((greys > 190) & (greys < 215)).mean() > 0.005  # the band
+    assert (greys < 64).mean() > 0.002  # lines and words
+
+
+def test_the_same_content_is_the_same_file(content: PaperContent, paper: bytes) -> None:
+    paper_pdf(with_units(content, 3))  # what was written between must not matter
+    assert paper_pdf(content) == paper
+
+
+def test_letters_and_currency_signs_of_many_languages_are_drawn(content: PaperContent) -> None:
+    name = "Ødegård & Söhne <b>Jetski</b> Łódź Ünal"
+    written = paper_pdf(renamed(replace(content, currency="€"), 0, craft_name=name))
+    words = flowing(written)
+    assert name in words
+    assert f"€ {content.spent:,.0f}" in words
+    assert NO_GLYPH not in words
+
+
+def test_a_letter_that_the_fonts_lack_is_drawn_as_a_square_and_no_letter_is_lost(content: PaperContent) -> None:
+    assert shown("Boat 艇\x07!") == f"Boat {NO_GLYPH} !"
+    assert f"Boat {NO_GLYPH}" in flowing(paper_pdf(renamed(content, 0, craft_name="Boat 艇")))
+
+
+@pytest.mark.parametrize("owner", [None, "Old Mole Boathouse"])
+def test_it_names_its_fleet_owner_day_and_version(owner: str | None) -> None:
+    paper = all_papers()[owner]
+    words = flowing(paper.pdf())
+    assert "Fleet sample_fleet" in words
+    assert (f"Craft of {owner}" if owner else "Whole fleet") in words
+    assert "as of 1 Nov 2026" in words
+    assert f"forecaster {paper.content.version}" in words
+
+
+def test_in_season_it_says_what_should_not_wait(content: PaperContent) -> None:
+    on = replace(content, in_season=True)
+    on = replace(on, units=tuple(replace(u, forecast=replace(u.forecast, advice="check now")) for u in on.units))
+    words = flowing(paper_pdf(on))
+    assert "The season is on, until 15 Oct 2027" in words
+    assert f"check now {on.units[0].unit_id}, {on.units[1].unit_id}" in words
+    assert f"of {counted(len(on.units), 'unit')} in the next off-season" in words
+
+
+@given(st.floats(0, 5_000), st.floats(1, 5_000))
+def test_ticks_are_few_even_and_inside_the_axis(first: float, span: float) -> None:
+    ticks = _ticks(first, first + span)
+    assert 1 <= len(ticks) <= TICKS + 1
+    assert all(first - 1e-6 <= tick <= first + span + 1e-6 for tick in ticks)
+    steps = np.diff(ticks)
+    assert np.allclose(steps, steps[0] if len(steps) else 0.0)
