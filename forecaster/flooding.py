@@ -9,7 +9,7 @@ import numpy as np
 
 from forecaster.core_loss import CoreLoss, core_loss
 from forecaster.errors import WrongUsage
-from forecaster.flooding_costs import Option, options_after
+from forecaster.flooding_costs import HORIZON_H, Option, options_after
 from forecaster.flooding_facts import Flooding, refuse_wrong_days
 from forecaster.flooding_scenarios import SCENARIOS, hours_since, scenarios, with_spin, with_water, without_this_water
 from forecaster.flooding_steps import Step, cautions, reasons_to_stop, steps_after
@@ -21,6 +21,11 @@ from forecaster.prices import Prices
 from forecaster.settings import Costs, DowntimeDays
 
 RISK_HOURS = np.array([5.0, 10.0, 25.0, 50.0, 100.0])
+HEARD_TOLD = {
+    "quiet": "it was spun by hand since then and was quiet",
+    "slight": "it was spun by hand since then and made a little noise, which is normal",
+    "rattle": "it was spun by hand since then and rattled",
+}
 CLEAR_CALL = 0.5  # below this share of the posterior, another way may well be the cheapest
 WRITE_IT_DOWN = (
     "Write down the day, the engine hours, which water, what the oil looked like, what was done and how soon: the next "
@@ -70,6 +75,11 @@ class AfterWater:
     because: tuple[str, ...]
     evidence: Evidence
     remarks: tuple[str, ...]
+
+    @property
+    def costed_hours(self) -> float:
+        """Engine hours over which `options` are costed."""
+        return HORIZON_H
 
     @property
     def stop(self) -> bool:
@@ -207,7 +217,7 @@ def _because(answer: AfterWater) -> tuple[str, ...]:
     furthest = answer.risk[-1]
     told = [*answer.stops, _treatment_words(answer)]
     if answer.flooding.spin != "not_done":
-        told.append(f"it spun {answer.flooding.spin} since then")
+        told.append(HEARD_TOLD[answer.flooding.spin])
     else:
         told.append("it was not spun by hand since then: what is heard then changes this answer, so ask again")
     told.append(
@@ -236,6 +246,9 @@ def _treatment_words(answer: AfterWater) -> str:
     if flooding.treated == "yes":
         return told
     to_be_had = flooding.treatment_to_be_had(answer.as_of)
+    if to_be_had == "prompt" and flooding.hours_left_to_treat is not None:
+        left = f"the 24 h, of which about {flooding.hours_left_to_treat:g} are left"
+        return f"{told}; the advice takes it that it is treated within {left}"
     if to_be_had == "prompt":
         return f"{told}; the advice takes it that it is treated today"
     if to_be_had == "late":

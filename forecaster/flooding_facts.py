@@ -9,7 +9,7 @@ import pandas as pd
 from pydantic import Field, ValidationError, model_validator
 
 from forecaster.errors import WrongUsage
-from forecaster.findings import treatment_of
+from forecaster.findings import PROMPT_H, treatment_of
 from forecaster.records import Hours, Oil, Record, Water, YesNoUnknown
 
 Engine = Literal["running", "off", "unknown"]
@@ -35,6 +35,7 @@ class Flooding(Record):
     water_in_cylinder: YesNoUnknown = Field("unknown", description="whether water was seen in a cylinder, plugs out")
     spin: Spin = Field("not_done", description="supercharger off the engine and spun by hand, since then")
     hours_run_since: Hours | None = Field(None, description="engine hours run since then; where a log does not tell")
+    hours_ago: Hours | None = Field(None, description="clock hours from the water to now, roughly")
 
     @model_validator(mode="after")
     def _treated_when_only_if_treated(self) -> Flooding:
@@ -58,14 +59,20 @@ class Flooding(Record):
     def treatment_to_be_had(self, as_of: date) -> str:
         """How it will stand once the oil is changed and the engine run warm on `as_of`: one of ``lives.TREATMENTS``.
 
-        Prompt on the day itself. On a later day 24 clock hours may be over, so it counts as late. Where nobody knows
-        whether it was treated, it stays unknown: it may have been.
+        Prompt while the clock hours are not over; where nobody told those, on the day itself: on a later day they may
+        be over, so it counts as late. Where nobody knows whether it was treated, it stays unknown: it may have been.
         """
         if self.treated == "yes":
             return self.treatment
-        if self.days_since(as_of) == 0:
+        left = self.hours_left_to_treat
+        if self.days_since(as_of) == 0 if left is None else left > 0:
             return "prompt"
         return "late" if self.treated == "no" else "unknown"
+
+    @property
+    def hours_left_to_treat(self) -> float | None:
+        """Clock hours left in which a treatment still counts as prompt; None where nobody told how long ago it was."""
+        return None if self.hours_ago is None else max(0.0, PROMPT_H - self.hours_ago)
 
     def with_facts(self, **facts: Any) -> Flooding:
         """The same with some facts replaced, checked again."""
@@ -97,13 +104,23 @@ def _in_plain_words(error: ValidationError) -> str:
 
 
 def refuse_wrong_days(flooding: Flooding, as_of: date) -> None:
-    """Raise WrongUsage where it happened, or was treated, after the day asked about."""
+    """Raise WrongUsage where it happened, or was treated, after the day asked about, or day and hours contradict."""
     days = flooding.days_since(as_of)
     if days < 0:
         raise WrongUsage(
             f"It happened on {flooding.happened_on}, after {as_of}, the day that is asked about. Mend one of the two."
         )
-    within = flooding.treated_within_h
+    ago, within = flooding.hours_ago, flooding.treated_within_h
+    if ago is not None and not 24.0 * (days - 1) <= ago <= 24.0 * (days + 1):
+        raise WrongUsage(
+            f"It happened on {flooding.happened_on} and {ago:g} clock hours before {as_of}, the day that is asked "
+            "about: both cannot be. Mend one of the two, or leave the hours out."
+        )
+    if ago is not None and within is not None and within > ago:
+        raise WrongUsage(
+            f"It was treated {within:g} h after the water, which was only {ago:g} h ago. What is still to be done is "
+            "treated = no."
+        )
     if within is not None and within > 24.0 * (days + 1):
         raise WrongUsage(
             f"It was treated {within:g} h after {flooding.happened_on}, which is after {as_of}, the day that is asked "

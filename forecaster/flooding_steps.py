@@ -18,24 +18,28 @@ RECENT_DAYS = 1  # people and a hull that may still be full of water are thought
 RECHECK_OIL_H = (1, 5, 10)  # engine hours after which the oil is looked at again
 STANDS_LONG_DAYS = 7  # a wet engine that stands longer has begun to rust, whatever its hours say
 
-CAUTIONS = (
-    "Never crank an engine with water in a cylinder and its plugs in: it can bend or break what moves.",
-    "Fuel vapour collects in the hull: ventilate before any spark, and keep the battery off until it has aired.",
-    "Parts are hot and spin: engine off, stop cord out, everything cooled, before hands go near.",
-    "On land, run the engine only with cooling water, turned on and off in the order that its manual says.",
-    "Waste oil and oily water go to a collection point, not overboard.",
-    "Noise when spun by hand, with hardly any play of the shaft, still means that the bearing will fail; a little "
-    "bearing noise is normal.",
-    "The maker's manual, local rules and a licensed mechanic come before anything printed here.",
+NO_CRANKING = "Never crank an engine with water in a cylinder and its plugs in: it can bend or break what moves."
+FUEL_VAPOUR = (
+    "Fuel vapour collects in the hull: ventilate before any spark, and keep the battery off until it has aired."
 )
+HOT_AND_SPINNING = "Parts are hot and spin: engine off, stop cord out, everything cooled, before hands go near."
+ON_LAND = "On land, run the engine only with cooling water, turned on and off in the order that its manual says."
+WASTE_OIL = "Waste oil and oily water go to a collection point, not overboard."
+NOISE = (
+    "Noise when spun by hand, with hardly any play of the shaft, still means that the bearing will fail; a little "
+    "bearing noise is normal."
+)
+MANUAL_FIRST = "The maker's manual, local rules and a licensed mechanic come before anything printed here."
+CAUTIONS = (NO_CRANKING, FUEL_VAPOUR, HOT_AND_SPINNING, ON_LAND, WASTE_OIL, NOISE, MANUAL_FIRST)
 
 
 @dataclass(frozen=True)
 class Step:
-    """One thing to do, and by when."""
+    """One thing to do, by when, and those of ``CAUTIONS`` that belong to this very work."""
 
     when: When
     do: str
+    cautions: tuple[str, ...] = ()
 
 
 def reasons_to_stop(flooding: Flooding) -> tuple[str, ...]:
@@ -87,34 +91,41 @@ def steps_after(flooding: Flooding, as_of: date, to_log: str | None) -> tuple[St
     drains the hull of a craft that was treated, or was run since.
     """
     return (
-        *(Step("now", do) for do in _now(flooding, as_of)),
-        *(Step("within a day", do) for do in _within_a_day(flooding)),
-        *(Step("before the next ride", do) for do in _before_the_next_ride(flooding, to_log)),
+        *(Step("now", *told) for told in _now(flooding, as_of)),
+        *(Step("within a day", *told) for told in _within_a_day(flooding)),
+        *(Step("before the next ride", *told) for told in _before_the_next_ride(flooding, to_log)),
     )
 
 
-def _now(flooding: Flooding, as_of: date) -> list[str]:
+Told = tuple[str, tuple[str, ...]]  # what to do, and the cautions of this work
+
+
+def _now(flooding: Flooding, as_of: date) -> list[Told]:
     untreated = flooding.treated != "yes"
     if not untreated and not reasons_to_stop(flooding):
         return []
-    told = []
+    told: list[Told] = []
     if untreated and flooding.days_since(as_of) <= RECENT_DAYS:
-        told.append("People first: everybody out of the water, counted and warm. The craft can wait.")
-    told.append(
+        told.append(("People first: everybody out of the water, counted and warm. The craft can wait.", ()))
+    air = (
         "Open the seat and all hatches and let the hull air before anything that can spark: fuel vapour collects in it."
     )
-    told.append("Take the battery off, negative lead first.")
+    told.append((air, (FUEL_VAPOUR,)))
+    told.append(("Take the battery off, negative lead first.", ()))
     if _wet_inside(flooding):
-        told.append("Leave the start button alone: all spark plugs come out before the engine is turned at all.")
+        leave = "Leave the start button alone: all spark plugs come out before the engine is turned at all."
+        told.append((leave, (NO_CRANKING,)))
     if untreated and not flooding.hours_run_since:
-        told.append("Drain the hull: on land, bow up, drain plugs out. Catch water that has oil in it.")
+        drain = "Drain the hull: on land, bow up, drain plugs out. Catch water that has oil in it."
+        told.append((drain, (WASTE_OIL,)))
     if _wet_inside(flooding):
-        told.append(_cylinders(flooding))
+        told.append((_cylinders(flooding), (NO_CRANKING, FUEL_VAPOUR, HOT_AND_SPINNING)))
     if flooding.spin == "rattle":
-        told.append(
+        opened = (
             "Take the supercharger off and have it opened: what turns in it and what seals it is renewed; housings and "
             "impeller are cleaned, inspected and used again if they are good."
         )
+        told.append((opened, (HOT_AND_SPINNING, NOISE)))
     return told
 
 
@@ -140,26 +151,22 @@ def _cylinders(flooding: Flooding) -> str:
     return f"Look into the cylinders, and {get_out}."
 
 
-def _within_a_day(flooding: Flooding) -> list[str]:
-    told = []
+def _within_a_day(flooding: Flooding) -> list[Told]:
+    told: list[Told] = []
+    rinse = "rinse the engine and the hull inside with fresh water, and flush the cooling as the manual says"
     if flooding.water in ("salt", "brackish"):
-        told.append(
-            "Rinse the engine and the hull inside with fresh water, and flush the cooling as the manual says: salt "
-            "goes on eating once the water is gone."
-        )
+        told.append((f"{rinse.capitalize()}: salt goes on eating once the water is gone.", (ON_LAND,)))
     if flooding.water == "unknown":
-        told.append(
-            "Unless it was fresh water: rinse the engine and the hull inside with fresh water, and flush the cooling "
-            "as the manual says."
-        )
+        told.append((f"Unless it was fresh water: {rinse}.", (ON_LAND,)))
     if flooding.under_minutes != 0 and flooding.treated != "yes":
-        told.append("Look for water in the fuel and in the air intake, and drain it.")
-    told.extend(_oil(flooding))
+        told.append(("Look for water in the fuel and in the air intake, and drain it.", (FUEL_VAPOUR,)))
+    told.extend((do, (HOT_AND_SPINNING, WASTE_OIL)) for do in _oil(flooding))
     if flooding.treated != "yes" or flooding.oil == "milky":
-        told.append(_run_warm(flooding))
-    told.append(
+        told.append((_run_warm(flooding), (NO_CRANKING, FUEL_VAPOUR, ON_LAND)))
+    intercooler = (
         "Take the intercooler's hoses off and drain it: water lies in it, with the oil that the breather leaves there."
     )
+    told.append((intercooler, (HOT_AND_SPINNING, WASTE_OIL)))
     return told
 
 
@@ -192,17 +199,19 @@ def _run_warm(flooding: Flooding) -> str:
     )
 
 
-def _before_the_next_ride(flooding: Flooding, to_log: str | None) -> list[str]:
-    told = []
+def _before_the_next_ride(flooding: Flooding, to_log: str | None) -> list[Told]:
+    told: list[Told] = []
     if flooding.spin == "not_done":
-        told.append(
+        spin = (
             "Take the supercharger off the engine, cold and stopped, and spin it by hand: quiet or a little noise is "
             "normal, a rattle means do not run it."
         )
+        told.append((spin, (HOT_AND_SPINNING, NOISE)))
     if flooding.spin in ("quiet", "slight"):
-        told.append("Refit the supercharger as its manual says, if it is still off.")
+        refit = "Refit the supercharger as its manual says, if it is still off."
+        told.append((refit, (HOT_AND_SPINNING, MANUAL_FIRST)))
     hours = ", ".join(str(h) for h in RECHECK_OIL_H[:-1]) + f" and {RECHECK_OIL_H[-1]}"
-    told.append(f"Plan to look at the oil again after {hours} engine hours: milky means stop.")
+    told.append((f"Plan to look at the oil again after {hours} engine hours: milky means stop.", ()))
     if to_log is not None:
-        told.append(to_log)
+        told.append((to_log, ()))
     return told

@@ -1,4 +1,4 @@
-"""fleet.toml: season, prices, lost rental days and the bench, each with a documented default.
+"""fleet.toml: season, prices, lost rental days, the bench and clutch slip, each with a documented default.
 
 Defaults are common practice, no source: an invented shop's round figures for a mid-sized rental fleet. Every face
 can override each of them.
@@ -11,7 +11,7 @@ from datetime import date
 from difflib import get_close_matches
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from forecaster.errors import SettingsError
 
@@ -100,6 +100,27 @@ class Bench(_Section):
     budget: Money | None = Field(None, description="money for the off-season's work; blank = no limit")
 
 
+Moment = Annotated[float, Field(gt=0, le=200, allow_inf_nan=False)]
+
+
+class Slip(_Section):
+    """Moments at which a clutch slips, lb·ft. A figure of the maker's manual comes before the defaults."""
+
+    set_stock_lb_ft: Moment = Field(14.0, description="what a stock craft's clutch is set to")
+    set_tuned_lb_ft: Moment = Field(16.0, description="what it is set to where the boost is raised")
+    too_low_lb_ft: Moment = Field(9.0, description="a stock craft's clutch is too low for full boost below this")
+
+    @model_validator(mode="after")
+    def _rises(self) -> Slip:
+        """Refuse moments that contradict each other."""
+        if not self.too_low_lb_ft < self.set_stock_lb_ft <= self.set_tuned_lb_ft:
+            raise ValueError(
+                "must rise from too_low_lb_ft over set_stock_lb_ft to set_tuned_lb_ft; they are "
+                f"{self.too_low_lb_ft:g}, {self.set_stock_lb_ft:g} and {self.set_tuned_lb_ft:g} lb·ft"
+            )
+        return self
+
+
 class FleetSettings(_Section):
     """All of fleet.toml."""
 
@@ -108,6 +129,7 @@ class FleetSettings(_Section):
     costs: Costs = Costs()
     downtime_days: DowntimeDays = DowntimeDays()
     bench: Bench = Bench()
+    slip: Slip = Slip()
 
 
 def read_settings(text: str, file: str = "fleet.toml") -> FleetSettings:

@@ -16,6 +16,7 @@ from forecaster.errors import WrongUsage
 from forecaster.lives import Histories
 from forecaster.priors import read_priors
 from forecaster.records import FleetRecords
+from forecaster.settings import FleetSettings
 from forecaster.slip_paths import SlipPaths, slip_paths
 from forecaster.slip_wear import WearLines, fit_wear_lines
 
@@ -31,7 +32,7 @@ class SlipLimits:
 
     A stock craft's clutch is set to about 14, more where the boost is raised; 9 is too low for full boost. A tuned
     engine needs its clutch to hold the same share of its setting, so its limit is higher in proportion (our reasoning).
-    The maker's manual comes first: put its figures here.
+    The maker's manual comes first: put its figures here, or into [slip] of fleet.toml.
     """
 
     set_stock_lb_ft: float = 14.0
@@ -45,6 +46,11 @@ class SlipLimits:
                 "Slip limits must rise from too low over stock to tuned, above 0; they are "
                 f"{self.too_low_lb_ft}, {self.set_stock_lb_ft} and {self.set_tuned_lb_ft} lb·ft."
             )
+
+    @classmethod
+    def of(cls, settings: FleetSettings) -> SlipLimits:
+        """The limits of fleet.toml."""
+        return cls(**settings.slip.model_dump())
 
     def setting(self, tuned_share: float) -> float:
         """What the clutch of a craft is set to; `tuned_share` 0 stock to 1 tuned, NaN counts as stock."""
@@ -133,10 +139,11 @@ def forecast_slip(
 ) -> FleetSlip:
     """Where does the slip of each unit in service stand, and when is it too low?
 
-    `records`: those that the histories were built from; nothing dated after their day is used. `hours_ahead`: engine
+    `records`: those that the histories were built from; nothing dated after their day is used. `limits`: those of
+    their fleet.toml when None. `hours_ahead`: engine
     hours to look ahead, or by unit_id, for example those left of the season. Raises WrongUsage for negative ones.
     """
-    limits = limits if limits is not None else SlipLimits()
+    limits = limits if limits is not None else SlipLimits.of(records.settings)
     seen = slip_paths(histories, records)
     lines = fit_wear_lines(
         seen.paths,
@@ -214,13 +221,20 @@ def _action(too_low_now: float, soon: float, readings: int) -> str:
 def _advice(action: str, setting: float, limit: float, too_low_now: float, soon: float, ahead: float) -> str:
     """What to do, as a sentence. It is work on the clutch: the maker's manual and a licensed mechanic come first."""
     reset = f"reset the clutch to about {setting:.0f} lb·ft or what its manual says; that is no reason for a new unit"
-    within = f"{soon:.0%} chance that it is below {limit:.1f} lb·ft within {ahead:.0f} h"
+    within = f"the chance that it is below {limit:.1f} lb·ft within {ahead:.0f} h is {_percent(soon)}"
     return {
-        "reset now": f"Slip is below {limit:.1f} lb·ft with {too_low_now:.0%} chance: {reset}.",
-        "plan a reset": f"There is a {within}: at the next opening, {reset}.",
-        "measure": f"This clutch was never measured. By other units' wear there is a {within}. If it is low, {reset}.",
+        "reset now": f"Slip is below {limit:.1f} lb·ft with a chance of {_percent(too_low_now)}: {reset}.",
+        "plan a reset": f"{within.capitalize()}: at the next opening, {reset}.",
+        "measure": f"This clutch was never measured. By other units' wear {within}. If it is low, {reset}.",
         "leave": f"Leave the clutch: {within}.",
     }[action]
+
+
+def _percent(chance: float) -> str:
+    """A share of draws in whole percent; never a nought or a certainty, which no number of draws can show."""
+    if chance < 0.01:
+        return "less than 1 %"
+    return "more than 99 %" if chance > 0.99 else f"{chance:.0%}".replace("%", " %")
 
 
 def _remarks(seen: SlipPaths, lines: WearLines) -> tuple[str, ...]:

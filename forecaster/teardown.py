@@ -9,7 +9,8 @@ The rules, all of them:
    washers, seals. Only the two housings and the impeller are cleaned, inspected and used again.
 2. The core is lost where the impeller is destroyed, or a housing scored deeply or destroyed: then a new unit. Scored to
    an unknown depth, or an impeller scored at all: doubtful, to be measured first, with both prices quoted. Corroded or
-   rubbed: used again if it passes inspection.
+   rubbed: used again if it passes inspection. A part of the core of which nothing was told is not known to be sound
+   until it is inspected: both prices are quoted, from the rebuild to the new unit.
 3. A bearing that is rough, rusted or failed means a rebuild, however little play the shaft has: noise when spun by hand
    with hardly any play still means that it will fail. So does a bent shaft, or play beyond the manual's limit.
 4. A sound unit that was opened for its scheduled rebuild is rebuilt; opened for something else it is put together
@@ -24,6 +25,7 @@ from typing import Literal
 
 from forecaster.errors import WrongUsage
 from forecaster.opened_unit import Finding
+from forecaster.records import Metal
 from forecaster.settings import Costs
 from forecaster.slip import SlipLimits
 
@@ -37,7 +39,7 @@ RENEWED = (
 )
 REUSED = ("front housing", "rear housing", "impeller")
 
-Core = Literal["sound", "doubtful", "lost"]
+Core = Literal["sound", "not inspected", "doubtful", "lost"]
 Decision = Literal["put back", "reset and put back", "rebuild", "measure first", "new unit"]
 
 
@@ -69,9 +71,10 @@ class Quote:
 class TeardownAdvice:
     """What to do with an opened unit.
 
-    Of the core: ``reused``, cleaned, inspected and used again; ``measured_first``; ``not_reused``. ``renewed``: what a
-    rebuild always renews; nothing where the unit goes back as it was, or a new one takes its place. ``slip``: what to
-    do about the clutch's slip. ``because``: the reasons. ``follow_up``: what comes next, in order.
+    Of the core: ``reused``, cleaned, inspected and used again if they pass; ``measured_first``; ``not_reused``; it is
+    "not inspected" where nothing was told of one of them. ``renewed``: what a rebuild always renews; nothing where the
+    unit goes back as it was, or a new one takes its place. ``slip``: what to do about the clutch's slip. ``because``:
+    the reasons. ``follow_up``: what comes next, in order.
     """
 
     decision: Decision
@@ -114,7 +117,8 @@ def advise_teardown(
     """
     limits = limits if limits is not None else SlipLimits()
     lost, doubtful = _core_parts(finding)
-    core: Core = "lost" if lost else "doubtful" if doubtful else "sound"
+    unseen = tuple(part for part, state in _core_states(finding).items() if state == "unknown")
+    core: Core = "lost" if lost else "doubtful" if doubtful else "not inspected" if unseen else "sound"
     reasons_to_rebuild = _reasons_to_rebuild(finding)
     low_slip = finding.slip_found_lb_ft is not None and finding.slip_found_lb_ft < _too_low(finding, limits)
     dearer = costs.rebuild > costs.new_unit
@@ -128,8 +132,13 @@ def advise_teardown(
         renewed=parts_for(1) if rebuilt else (),
         not_reused=REUSED if decision == "new unit" else (),
         slip=_slip(finding, decision, limits),
-        quote=_quote(finding, costs, in_season, decision),
-        because=(*_core_reasons(lost, doubtful), *reasons_to_rebuild, *_other_reasons(decision, core, dearer, finding)),
+        quote=_quote(finding, costs, in_season, decision, core),
+        because=(
+            *_core_reasons(lost, doubtful),
+            *reasons_to_rebuild,
+            *(_not_inspected(unseen) if core == "not inspected" else ()),
+            *_other_reasons(decision, core, dearer, finding),
+        ),
         follow_up=_follow_up(finding, decision, doubtful),
         cautions=CAUTIONS,
     )
@@ -138,15 +147,19 @@ def advise_teardown(
 # -- the core ----------------------------------------------------------------------------------------------------------
 
 
-def _core_parts(finding: Finding) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Parts of the core that are lost, and those that must be measured before anybody can say."""
-    metal = {
+def _core_states(finding: Finding) -> dict[str, Metal]:
+    """What was found of each part of the core."""
+    return {
         "front housing": finding.front_housing,
         "rear housing": finding.rear_housing,
         "impeller": finding.impeller,
     }
+
+
+def _core_parts(finding: Finding) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Parts of the core that are lost, and those that must be measured before anybody can say."""
     lost, doubtful = [], []
-    for part, state in metal.items():
+    for part, state in _core_states(finding).items():
         deep = finding.scored_deeply if part != "impeller" else "unknown"
         if state == "destroyed" or (state == "scored" and deep == "yes"):
             lost.append(part)
@@ -165,6 +178,13 @@ def _core_reasons(lost: tuple[str, ...], doubtful: tuple[str, ...]) -> tuple[str
     reasons = [f"The {part} cannot be used again: the core is lost." for part in lost]
     reasons += [f"Whether the {part} can be used again must be measured first." for part in doubtful]
     return tuple(reasons)
+
+
+def _not_inspected(unseen: tuple[str, ...]) -> tuple[str, ...]:
+    """What it means that nothing was told of these parts of the core."""
+    parts = f"{', the '.join(unseen[:-1])} and the {unseen[-1]}" if len(unseen) > 1 else unseen[0]
+    they = "they are" if len(unseen) > 1 else "it is"
+    return (f"Nothing was told of the {parts}: the core is not known to be sound until {they} inspected.",)
 
 
 # -- the decision ------------------------------------------------------------------------------------------------------
@@ -255,19 +275,24 @@ def _slip(finding: Finding, decision: Decision, limits: SlipLimits) -> str:
     return f"Slip was {found:g} lb·ft: leave it."
 
 
-def _quote(finding: Finding, costs: Costs, in_season: bool, decision: Decision) -> Quote:
-    """What the job may come to. Putting a unit back costs what a check does: pull, look, refit."""
+def _quote(finding: Finding, costs: Costs, in_season: bool, decision: Decision, core: Core) -> Quote:
+    """What the job may come to. Putting a unit back costs what a check does: pull, look, refit.
+
+    A rebuild whose core nobody has inspected may end with a new unit.
+    """
     surcharge = costs.rebuild_in_season_extra if in_season else 0.0
     rebuild, new = costs.rebuild + surcharge, costs.new_unit + surcharge
     low, high = {
         "put back": (costs.check, costs.check),
         "reset and put back": (costs.check, costs.check),
-        "rebuild": (rebuild, rebuild),
+        "rebuild": (rebuild, new if core == "not inspected" else rebuild),
         "measure first": (rebuild, max(rebuild, new)),
         "new unit": (new, new),
     }[decision]
-    if decision == "measure first" and not any(_core_parts(finding)):
+    if decision == "measure first" and core == "sound":
         low, high = costs.check, min(rebuild, new)  # only the bearing is open
+    if decision == "measure first" and core == "not inspected":
+        low, high = costs.check, max(rebuild, new)
     return Quote(low, high, rebuild, new, surcharge, costs.engine_damage if _debris_feared(finding) else 0.0)
 
 
@@ -281,8 +306,8 @@ def _debris_feared(finding: Finding) -> bool:
 
 def _inspection(finding: Finding) -> str:
     """How the core is looked at before it is used again, naming what was seen on it."""
-    seen = {"front housing": finding.front_housing, "rear housing": finding.rear_housing, "impeller": finding.impeller}
-    marked = [f"the {part} is {state}" for part, state in seen.items() if state in ("corroded", "rubbed", "scored")]
+    worn = ("corroded", "rubbed", "scored")
+    marked = [f"the {part} is {state}" for part, state in _core_states(finding).items() if state in worn]
     step = "Clean and inspect both housings and the impeller before they are used again"
     if not marked:
         return f"{step}."

@@ -61,6 +61,13 @@ def test_stop_is_said_first() -> None:
     assert "- Also: the oil is milky" in several
 
 
+def test_hours_ago_say_whether_a_treatment_can_still_be_in_time() -> None:
+    water = ("--happened-on", "2026-09-19", "--hours-since-rebuild", "80", *FRESH)
+    assert "within the 24 h, of which about 6 are left" in " ".join(told(*water, "--hours-ago", "18").split())
+    assert "which counts as late" in " ".join(told(*water, "--hours-ago", "30").split())
+    assert "both cannot be" in told(*water, "--hours-ago", "60", status=2)
+
+
 def test_without_a_reason_to_stop_the_answer_is_said_first() -> None:
     text = told(SAMPLE, "C001", *FRESH).replace("\n", " ")
     assert text.startswith("C001 (unit ")

@@ -19,9 +19,9 @@ from forecaster.errors import WrongUsage
 from forecaster.flooded_craft import typical_unit
 from forecaster.flooding import RISK_HOURS, AfterWater, RiskAhead, after_water
 from forecaster.flooding_costs import CHECK_AFTER_H, HORIZON_H, options_after
-from forecaster.flooding_facts import Flooding, flooding_of
+from forecaster.flooding_facts import Flooding, flooding_of, refuse_wrong_days
 from forecaster.flooding_scenarios import with_water
-from forecaster.flooding_steps import WHENS, reasons_to_stop, steps_after
+from forecaster.flooding_steps import CAUTIONS, WHENS, reasons_to_stop, steps_after
 from forecaster.learning import TwoStageFit, fit_two_stage
 from forecaster.life_model import Evidence
 from forecaster.lives import LIVES, Histories, frame
@@ -121,6 +121,39 @@ def test_treatment_as_it_is_and_as_it_can_still_be_had(
 def test_what_is_yet_to_come_is_refused(facts: dict[str, Any], told: str) -> None:
     with pytest.raises(WrongUsage, match=told):
         asked(flood(**facts))
+
+
+@pytest.mark.parametrize(
+    ("hours_ago", "days", "to_be_had"),
+    [(3, 0, "prompt"), (20, 1, "prompt"), (24, 1, "late"), (30, 1, "late"), (None, 0, "prompt"), (None, 1, "late")],
+)
+def test_a_treatment_is_still_in_time_while_the_24_clock_hours_last(
+    hours_ago: float | None, days: int, to_be_had: str
+) -> None:
+    facts = flood(treated="no", hours_ago=hours_ago)
+    assert facts.treatment_to_be_had(DAY + timedelta(days)) == to_be_had
+
+
+def test_the_hours_left_for_a_treatment_in_time_are_told() -> None:
+    answer = asked(flood(treated="no", hours_ago=18), as_of=DAY + timedelta(1))
+    assert any("within the 24 h, of which about 6 are left" in reason for reason in answer.because)
+    assert (answer.flooding.hours_left_to_treat, flood().hours_left_to_treat) == (6.0, None)
+
+
+@pytest.mark.parametrize(
+    ("facts", "days", "told"),
+    [
+        ({"hours_ago": 30}, 0, "30 clock hours before 2026-07-04"),
+        ({"hours_ago": 10}, 2, "both cannot be"),
+        ({"hours_ago": 60}, 1, "both cannot be"),
+        ({"hours_ago": 6, "treated": "yes", "treated_within_h": 12}, 0, "which was only 6 h ago"),
+    ],
+)
+def test_hours_ago_that_contradict_the_day_or_the_treatment_are_refused(
+    facts: dict[str, Any], days: int, told: str
+) -> None:
+    with pytest.raises(WrongUsage, match=told):
+        refuse_wrong_days(flood(**facts), DAY + timedelta(days))
 
 
 def test_the_unit_must_be_given_as_of_the_day_asked_about() -> None:
@@ -254,6 +287,17 @@ def test_a_wet_craft_that_stood_long_is_told_that_standing_rusts() -> None:
     late = asked(flood(treated="no"), as_of=DAY + timedelta(days=20))
     assert late.cautions[0].startswith("It is 20 days since the water. Time standing still rusts too")
     assert not asked(flood(treated="no")).cautions[0].startswith("It is")
+
+
+@given(FACTS, DAYS_LATER)
+def test_cautions_stand_at_the_work_that_they_belong_to(facts: dict[str, Any], later: int) -> None:
+    for step in steps_after(flood(**facts), DAY + timedelta(later), None):
+        told = " ".join(step.cautions)
+        assert set(step.cautions) <= set(CAUTIONS)
+        assert ("starter" not in step.do and "start button" not in step.do) or "Never crank" in told
+        assert "run it warm" not in step.do or ("Never crank" in told and "cooling water" in told)
+        assert not step.do.startswith("Take the supercharger off") or "hot and spin" in told
+        assert not step.do.lower().startswith("change oil") or "collection point" in told
 
 
 def test_every_caution_of_the_trade_is_there() -> None:

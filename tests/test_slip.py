@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -11,9 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forecaster.errors import WrongUsage
+from forecaster.errors import SettingsError, WrongUsage
 from forecaster.histories import build_histories
 from forecaster.records import FleetRecords
+from forecaster.settings import read_settings
 from forecaster.simulate import simulate_fleet
 from forecaster.slip import FleetSlip, SlipLimits, forecast_slip
 from forecaster.slip_paths import SlipPaths, slip_paths
@@ -232,6 +235,38 @@ def test_the_limits_are_the_user_s() -> None:
     assert "about 15 lb·ft" in strict.advice
     with pytest.raises(WrongUsage, match="must rise from too low over stock to tuned"):
         SlipLimits(too_low_lb_ft=14.5)
+
+
+def test_the_limits_of_fleet_toml_are_used() -> None:
+    records = one_unit(checks=[("2025-11-20", 11.0)])
+    strict = replace(records, settings=read_settings("[slip]\nset_stock_lb_ft = 15\ntoo_low_lb_ft = 11.5\n"))
+    unit = slip_of(strict).unit("S1")
+    assert (unit.limit, unit.action) == (11.5, "reset now")
+    assert "about 15 lb·ft" in unit.advice
+    assert slip_of(records).unit("S1").limit == 9.0
+
+
+@pytest.mark.parametrize(
+    ("toml", "reason"),
+    [
+        ("[slip]\ntoo_low_lb_ft = 14.5\n", "must rise from too_low_lb_ft over set_stock_lb_ft to set_tuned_lb_ft"),
+        ("[slip]\nset_stock_lb_ft = 0\n", "slip.set_stock_lb_ft = 0"),
+        ("[slip]\ntoo_low = 8\n", "The nearest known key is too_low_lb_ft."),
+    ],
+)
+def test_slip_settings_that_cannot_be_are_refused(toml: str, reason: str) -> None:
+    with pytest.raises(SettingsError, match=re.escape(reason)):
+        read_settings(toml)
+
+
+def test_a_chance_that_no_draw_showed_is_told_as_small_and_not_as_nought() -> None:
+    rebuilt = opened("S1", "2025-11-20", "scheduled", "sound", "rebuilt", slip_found=10.0, slip_set=14.0)
+    unit = slip_of(one_unit(rebuilds=[rebuilt])).unit("S1")
+    assert unit.chance_too_low_soon < 0.005
+    assert unit.advice.endswith("within 50 h is less than 1 %.")
+    sure = slip_of(one_unit(checks=[("2025-06-01", 5.0), ("2025-11-20", 3.0)])).unit("S1")
+    assert sure.chance_too_low_now > 0.995
+    assert "a chance of more than 99 %" in sure.advice
 
 
 def test_hours_ahead_may_differ_by_unit_and_must_make_sense() -> None:

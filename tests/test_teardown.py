@@ -19,7 +19,7 @@ GOOD = {"bearing": "sound", "impeller": "good", "front_housing": "good", "rear_h
 BEARINGS = ("sound", "rough", "rusted", "failed")
 METALS = ("good", "corroded", "rubbed", "scored", "destroyed")
 DECISIONS = ("put back", "reset and put back", "rebuild", "measure first", "new unit")
-CORES = ("sound", "doubtful", "lost")
+CORES = ("sound", "not inspected", "doubtful", "lost")
 
 
 def advice(in_season: bool = False, costs: Costs = COSTS, **found: object) -> TeardownAdvice:
@@ -104,6 +104,33 @@ def test_scoring_of_unknown_depth_is_measured_first_and_both_prices_are_quoted()
 def test_a_failed_bearing_with_nothing_said_of_the_core_leaves_it_in_doubt() -> None:
     told = advise_teardown(Finding(bearing="failed"), COSTS, in_season=False)
     assert told.measured_first == ("front housing", "impeller")
+
+
+@pytest.mark.parametrize("bearing", ["rough", "rusted"])
+def test_a_noisy_bearing_says_nothing_of_a_core_that_nobody_inspected(bearing: str) -> None:
+    told = advise_teardown(Finding(bearing=bearing), COSTS, in_season=False)
+    assert (told.decision, told.core) == ("rebuild", "not inspected")
+    assert (told.quote.low, told.quote.high) == (650.0, 1700.0)
+    unseen = "Nothing was told of the front housing, the rear housing and the impeller"
+    assert f"{unseen}: the core is not known to be sound until they are inspected." in told.because
+
+
+def test_one_part_of_the_core_not_inspected_is_named_alone() -> None:
+    told = advice(bearing="rough", rear_housing="unknown")
+    assert (told.core, told.quote.high) == ("not inspected", 1700.0)
+    unseen = "Nothing was told of the rear housing: the core is not known to be sound until it is inspected."
+    assert unseen in told.because
+
+
+def test_a_core_that_was_inspected_and_good_is_sound_at_one_price() -> None:
+    told = advice(bearing="rough")
+    assert (told.core, told.quote.low, told.quote.high) == ("sound", 650.0, 650.0)
+
+
+def test_a_unit_that_goes_back_costs_a_check_also_where_its_core_was_not_inspected() -> None:
+    told = advise_teardown(Finding(bearing="sound"), COSTS, in_season=False)
+    assert (told.decision, told.core) == ("put back", "not inspected")
+    assert told.quote.low == told.quote.high == COSTS.check
 
 
 def test_contact_marks_mean_a_rebuild_even_if_the_bearing_seems_sound() -> None:
@@ -201,9 +228,9 @@ findings = st.builds(
     Finding,
     reason=st.sampled_from(["scheduled", "check", "symptom", "water", "failure", "other"]),
     bearing=st.sampled_from(BEARINGS),
-    impeller=st.sampled_from(METALS),
-    front_housing=st.sampled_from(METALS),
-    rear_housing=st.sampled_from(METALS),
+    impeller=st.sampled_from((*METALS, "unknown")),
+    front_housing=st.sampled_from((*METALS, "unknown")),
+    rear_housing=st.sampled_from((*METALS, "unknown")),
     scored_deeply=st.sampled_from(["yes", "no", "unknown"]),
     shaft_play_mm=st.none() | st.floats(0, 2),
     play_limit_mm=st.none() | st.floats(0.01, 2),

@@ -18,7 +18,9 @@ from tests.conftest import ROOT
 from tests.test_commands import documented, keys_of
 
 OFF = "--off-season"
-ROUGH = ("--bearing", "rough", "--shaft-play-mm", "0.03")
+GOES_BACK = ("--bearing", "sound")
+NOISY = ("--bearing", "rough", "--shaft-play-mm", "0.03")
+ROUGH = (*NOISY, "--impeller", "good", "--front-housing", "good", "--rear-housing", "good")
 
 
 @cache
@@ -55,8 +57,9 @@ def test_the_options_are_the_fields_and_words_of_a_finding() -> None:
     ("words", "sentence"),
     [
         (ROUGH, "Rebuild this unit for about USD 650; a new one would cost USD 1,700."),
+        (NOISY, "Rebuild this unit for about USD 650 if both housings and the impeller pass inspection;"),
         (("--bearing", "failed", "--impeller", "destroyed"), "Fit a new unit for about USD 1,700: the core is lost."),
-        ((*ROUGH, "--impeller", "scored"), "Measure before you decide: the job may come to USD 650 to 1,700."),
+        ((*NOISY, "--impeller", "scored"), "Measure before you decide: the job may come to USD 650 to 1,700."),
         (("--bearing", "sound"), "Put this unit back for about USD 60: no rebuild and no new unit."),
         (("--bearing", "sound", "--slip-found", "8"), "Reset its clutch and put this unit back for about USD 60:"),
         ((*ROUGH, "--rebuild-price", "1900"), "Fit a new unit for about USD 1,700: a rebuild would cost more."),
@@ -72,6 +75,22 @@ def test_a_rebuild_tells_what_is_used_again_and_what_is_renewed() -> None:
     assert "Renewed: 1 shaft assembly with bearings, 1 drive gear, 1 set of clutch washers" in text
     assert "it will fail, also with hardly any play" in text
     assert "The maker's manual comes first" in text
+
+
+def test_a_core_that_nobody_inspected_is_quoted_both_ways() -> None:
+    text = told(*NOISY, OFF)
+    assert "this job 650 to 1,700" in text
+    assert "Cleaned, inspected and used again, if they pass: front housing, rear housing and impeller." in text
+    assert "the core is not known to be sound until they are inspected" in text
+
+
+def test_a_fleet_s_own_slip_setting_is_told(sample_copy: Path) -> None:
+    (sample_copy / "fleet.toml").write_text("[slip]\nset_stock_lb_ft = 13\ntoo_low_lb_ft = 8\n", encoding="utf-8")
+    text = told(str(sample_copy), *GOES_BACK, "--slip-found", "7.5", OFF, "--as-of", "2026-11-01")
+    assert "too low for full boost: reset it to about 13 lb·ft" in text
+    assert "Slip was 8.5 lb·ft: leave it." in told(
+        str(sample_copy), *GOES_BACK, "--slip-found", "8.5", OFF, "--as-of", "2026-11-01"
+    )
 
 
 def test_the_surcharge_is_in_both_prices_in_season_alone() -> None:
@@ -124,6 +143,6 @@ def test_its_json_is_documented_key_for_key() -> None:
 
 
 def test_the_text_fits_a_narrow_terminal() -> None:
-    _, out, _ = run(str(ROOT / "sample_fleet"), *ROUGH, "--impeller", "scored", "--oil", "milky", "--in-season")
+    _, out, _ = run(str(ROOT / "sample_fleet"), *NOISY, "--impeller", "scored", "--oil", "milky", "--in-season")
     assert out
     assert max(map(len, out.splitlines())) <= 80

@@ -30,6 +30,12 @@ def headline(advice: TeardownAdvice, currency: str) -> str:
     quote = advice.quote
     price = _range(quote, currency)
     new = money(quote.new_unit, currency)
+    if advice.decision == "rebuild" and advice.core == "not inspected":
+        rebuild = money(quote.rebuild, currency)
+        return (
+            f"Rebuild this unit for about {rebuild} if both housings and the impeller pass inspection; else a new one, "
+            f"{new}."
+        )
     if advice.decision == "rebuild":
         return f"Rebuild this unit for about {price}; a new one would cost {new}."
     if advice.decision == "new unit":
@@ -52,6 +58,7 @@ def _parts(advice: TeardownAdvice) -> list[str]:
     lines = []
     if advice.reused:
         again = "Goes back as it is" if advice.decision in GOES_BACK else "Cleaned, inspected and used again"
+        again += ", if they pass" if advice.core == "not inspected" and advice.decision not in GOES_BACK else ""
         lines.append(f"{again}: {listed(list(advice.reused))}.")
     if advice.measured_first:
         lines.append(f"Measured before anybody can say: {listed(list(advice.measured_first))}.")

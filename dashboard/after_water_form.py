@@ -1,0 +1,254 @@
+"""The short form of "After water": what happened, what was found, what was done. Every question can be left open."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import streamlit as st
+
+import forecaster
+import link
+from words import day_words, plain
+
+ELSEWHERE = "elsewhere"  # as the link tells a craft that is not in the fleet
+LONGEST_AGO = timedelta(days=1096)
+MOST_HOURS = 5000.0  # engine hours that a supercharger or its craft may have run
+TOLD_ON = "told_on"  # in the link: the day on which "about so long ago" was told
+OPEN = "form_open"  # whether the form is unfolded, in the session
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question with its answers, the open one first; `name`: in the link, where an answer is told by its key."""
+
+    name: str
+    asks: str
+    answers: Mapping[str, str]
+    help: str | None = None
+
+
+WATER = Question(
+    "water",
+    "Which water got in?",
+    {"unknown": "Don't know", "salt": "Salt", "brackish": "Brackish", "fresh": "Fresh"},
+)
+UNDER = Question(
+    "under",
+    "How long was it under?",
+    {"": "Don't know", "0": "Never under", "1": "About 1 min", "10": "About 10 min", "60": "An hour or more"},
+    help="Never under: it took in water, but the engine bay never went below the surface.",
+)
+ENGINE = Question(
+    "engine",
+    "Was the engine running as it went under?",
+    {"unknown": "Don't know", "off": "Off", "running": "Running"},
+)
+CYLINDER = Question(
+    "cylinder",
+    "Is there water in a cylinder?",
+    {"unknown": "Not looked", "no": "No", "yes": "Yes"},
+    help="Seen with the spark plugs out. Do not turn the engine to find out.",
+)
+OIL = Question(
+    "oil",
+    "What does the oil look like now?",
+    {"unknown": "Not looked", "clear": "Clear", "milky": "Milky"},
+    help="Milky, like coffee with milk: there is water in it.",
+)
+SPIN = Question(
+    "spin",
+    "Supercharger spun by hand since then?",
+    {"not_done": "Not done", "quiet": "Quiet", "slight": "A little noise", "rattle": "Rattles"},
+    help="Off the engine, cold and stopped. A little bearing noise is normal.",
+)
+TREATED = Question(
+    "done",
+    "Oil changed until clear, and the engine run warm?",
+    {"unknown": "Don't know", "no": "Not yet", "yes": "Done"},
+)
+WITHIN = Question(
+    "within",
+    "How soon after the water was that done?",
+    {"": "Don't know", "1": "Within an hour", "6": "6 h", "24": "A day", "48": "2 days", "168": "A week"}
+    | {"672": "4 weeks"},
+)
+AGO = Question(
+    "ago",
+    "About how long ago?",
+    {"": "Don't know", "2": "2 h", "6": "6 h", "12": "12 h", "18": "18 h", "30": "Over a day"},
+    help="A treatment within 24 h counts as in time.",
+)
+PARTS = Question(
+    "parts",
+    "Parts that turn in the supercharger",
+    {"unknown": "Don't know", "oem": "Original", "aftermarket": "Aftermarket"},
+)
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was told: the craft (None: no craft of a fleet), the water, and what is known of a craft without records."""
+
+    craft_id: str | None
+    flooding: forecaster.Flooding
+    hours_since_rebuild: float | None = None
+    parts: str = "unknown"
+
+
+def begin() -> None:
+    """Unfold the form for who has told nothing yet; a link that tells something opens on the answer."""
+    if OPEN not in st.session_state:
+        st.session_state[OPEN] = not any(link.wanted(name) for name in ("happened", "water", "oil", "spin", "done"))
+
+
+def ask_about_water(as_of: date, craft: Mapping[str, str], beside: Mapping[str, list[str]]) -> Told:
+    """The form; the link then tells its answers. `craft`: names by craft_id, none where no fleet is open.
+
+    `beside`: what else the link of the screen tells.
+
+    Raises WrongUsage where what is told cannot be.
+    """
+    craft_id, choices = _which_craft(craft)
+    st.markdown("**What happened**")
+    happened_on = st.date_input(
+        "On which day?",
+        _wanted_happened(as_of),
+        min_value=as_of - LONGEST_AGO,
+        max_value=as_of,
+        key="happened",
+        format="YYYY-MM-DD",
+    )
+    happened_on = happened_on if isinstance(happened_on, date) else as_of  # a cleared day asks for today
+    days = (as_of - happened_on).days
+    ago = _hours_ago(as_of, days) if days <= 1 else ""
+    facts = {q.name: _ask(q) for q in (UNDER, WATER, ENGINE)}
+    st.markdown("**What was found and done**")
+    facts |= {q.name: _ask(q) for q in (CYLINDER, OIL, TREATED)}
+    most = float(ago) if ago else 24.0 * (days + 1)
+    within = _ask(WITHIN, lambda hours: float(hours) <= most) if facts["done"] == "yes" else ""
+    facts |= {"spin": _ask(SPIN)}
+    age = run = None
+    parts = "unknown"
+    if craft_id is None:
+        st.markdown("**The supercharger, as far as you know**")
+        age = _hours("age", "Engine hours since it was new or rebuilt", "Hours since rebuilt, now. Blank: don't know.")
+        run = _hours("run", "Engine hours run since the water", "Blank: none.")
+        parts = _ask(PARTS)
+    choices |= {
+        "ago": [ago] if ago else [],
+        TOLD_ON: [as_of.isoformat()] if ago else [],
+        "within": [within] if within else [],
+        **{name: [] if answer in ("", "unknown", "not_done") else [answer] for name, answer in facts.items()},
+        "age": [] if age is None else [f"{age:g}"],
+        "run": [] if run is None else [f"{run:g}"],
+        "parts": [] if parts == "unknown" else [parts],
+    }
+    dated = happened_on != as_of or any(choices.values())  # a link of today must mean the same day tomorrow
+    choices |= {**beside, "happened": [happened_on.isoformat()] if dated else []}
+    link.show(choices)  # also what is refused below stays in the link, to be mended
+    flooding = forecaster.flooding_of(
+        happened_on=happened_on,
+        hours_ago=_number(ago),
+        under_minutes=_number(facts["under"]),
+        water=facts["water"],
+        engine=facts["engine"],
+        oil=facts["oil"],
+        treated=facts["done"],
+        treated_within_h=_number(within),
+        water_in_cylinder=facts["cylinder"],
+        spin=facts["spin"],
+        hours_run_since=run,
+    )
+    return Told(craft_id, flooding, age, parts)
+
+
+def _which_craft(craft: Mapping[str, str]) -> tuple[str | None, dict[str, list[str]]]:
+    """The craft of the fleet that is asked about, None for none of them; and what the link tells of it."""
+    if not craft:
+        return None, {}
+    known = [*craft, ELSEWHERE]
+    wanted = next(iter(link.wanted("craft")), None)
+    if wanted is not None and wanted not in known:
+        st.warning(f"There is no craft {plain(wanted)} in this fleet. Choose it from the list.", icon=":material/info:")
+    usual = 0 if len(craft) == 1 else None
+    chosen = st.selectbox(
+        "Which craft?",
+        known,
+        index=known.index(wanted) if wanted in known else usual,
+        format_func=lambda craft_id: "Another craft, not in this fleet" if craft_id == ELSEWHERE else craft[craft_id],
+        key="flooded_craft",
+        placeholder="Choose the craft",
+    )
+    return (None if chosen in (None, ELSEWHERE) else chosen), {"craft": [] if chosen is None else [chosen]}
+
+
+def _hours_ago(as_of: date, days: int) -> str:
+    """How long ago it was, as told on this very day: "6 h ago" is no longer so the day after."""
+    fresh = link.wanted(TOLD_ON) in ([], [as_of.isoformat()])
+    possible = {hours for hours in AGO.answers if hours and 24 * (days - 1) <= float(hours) <= 24 * (days + 1)}
+    return _ask(AGO, possible.__contains__, key=f"water_ago_{as_of}", from_link=fresh)
+
+
+def _ask(
+    question: Question,
+    possible: Callable[[str], bool] = lambda _: True,
+    key: str | None = None,
+    from_link: bool = True,
+) -> str:
+    """One question with all answers in sight; those that are not `possible` are not offered."""
+    answers = [answer for answer in question.answers if answer in ("", "unknown", "not_done") or possible(answer)]
+    wanted = next(iter(link.wanted(question.name)), None) if from_link else None
+    if wanted is not None and wanted not in question.answers:
+        offered = ", ".join(answer for answer in question.answers if answer)
+        st.warning(f"The link tells {plain(f'{question.name}={wanted}')}; it may be {plain(offered)}.")
+    chosen: str = st.radio(
+        question.asks,
+        answers,
+        index=answers.index(wanted) if wanted in answers else 0,
+        format_func=lambda answer: question.answers[answer],
+        key=key or f"water_{question.name}",
+        horizontal=True,
+        help=question.help,
+    )
+    return chosen
+
+
+def _hours(name: str, asks: str, explained: str) -> float | None:
+    wanted = next(iter(link.wanted(name)), None)
+    start = _number(wanted) if wanted is not None else None
+    if wanted is not None and (start is None or not 0 <= start <= MOST_HOURS):
+        st.warning(f"The link tells {plain(f'{name}={wanted}')}; engine hours from 0 to {MOST_HOURS:g} are needed.")
+        start = None
+    hours = st.number_input(
+        asks,
+        min_value=0.0,
+        max_value=MOST_HOURS,
+        value=start,
+        step=1.0,
+        format="%g",
+        key=f"water_{name}",
+        placeholder="Don't know" if name == "age" else "None",
+        help=explained,
+    )
+    return None if hours is None else float(hours)
+
+
+def _number(text: str) -> float | None:
+    """A number of the form or the link; None where it is none."""
+    plain_digits = text.replace(".", "", 1)
+    return float(text) if plain_digits.isascii() and plain_digits.isdecimal() else None
+
+
+def _wanted_happened(as_of: date) -> date:
+    for text in link.wanted("happened"):
+        try:
+            day = date.fromisoformat(text)
+        except ValueError:
+            day = None
+        if day is not None and as_of - LONGEST_AGO <= day <= as_of:
+            return day
+        needed = f"a day up to {day_words(as_of)}, written 2026-05-01, is needed"
+        st.warning(f"The link tells {plain(f'happened={text}')}; {needed}.")
+    return as_of

@@ -1,0 +1,194 @@
+"""What to do after water, in sentences."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+import forecaster
+from words import DASH, JOINER, SPACE, chance_words, count_words, day_words, hours_words, listed, percent, plain
+
+STOP = "STOP: do not run it"
+STOP_ICON = ":material/dangerous:"
+CAUTION_ICON = ":material/warning:"
+NAME_OF_SCENARIO = {
+    "untreated": "not treated",
+    "late": "treated late",
+    "treated": "treated in a day",
+    "no_incident": "without water",
+}
+IS_SO_NOW = {
+    "treated": "What is so now: treated within a day.",
+    "late": "What is so now: treated later than a day after.",
+    "untreated": "What is so now: not treated.",
+    "unknown": "Nobody knows whether and how soon it was treated, so what is so now is a mixture of the first three.",
+}
+BAND_TOLD = (
+    "Line: best estimate. Shaded band: 90 % interval, which holds the true chance nine times in ten. If nobody opens "
+    "the supercharger and no more water comes in. The chances know the hours, earlier water, the treatment and the "
+    "spin by hand; how long it was under, whether the engine ran and what the oil looks like decide the steps instead."
+)
+
+
+class Way(Protocol):
+    """One way on, with its expected cost and the central 90 % interval of that; ``action``: open, check or ride."""
+
+    @property
+    def action(self) -> str:
+        """What is done: open, check or ride."""
+        ...
+
+    @property
+    def check_after_h(self) -> float:
+        """Engine hours until a check."""
+        ...
+
+    @property
+    def expected_cost(self) -> float:
+        """Best estimate, in the fleet's currency."""
+        ...
+
+    @property
+    def low(self) -> float:
+        """Lower end."""
+        ...
+
+    @property
+    def high(self) -> float:
+        """Upper end."""
+        ...
+
+
+def subject(answer: forecaster.AfterWater, name: str) -> str:
+    """Which craft and unit, as far as known; `name`: the craft as people call it."""
+    age = answer.hours_since_rebuild
+    hours = "hours since rebuild unknown" if age is None else f"{hours_words(age)} since rebuild"
+    return f"{plain(name)} (unit {plain(answer.unit_id)}, {hours})" if answer.craft_id else f"This craft ({hours})"
+
+
+def advice_words(option: Way) -> str:
+    """What to do about the supercharger: "check the supercharger after 10 engine hours"."""
+    if option.action == "check":
+        return f"check the supercharger after {option.check_after_h:g}{SPACE}engine hours"
+    return {"open": "have the supercharger opened before the next ride", "ride": "ride, with no extra check"}[
+        option.action
+    ]
+
+
+def advice_sentence(answer: forecaster.AfterWater, name: str) -> str:
+    """The answer in one sentence: the steps first, then what pays."""
+    advice = advice_words(answer.best)
+    if answer.stop:
+        return f"{subject(answer, name)}: once the steps below have put that right, {advice}."
+    return f"{subject(answer, name)}: do the steps below first, then {advice}."
+
+
+def stop_reasons(answer: forecaster.AfterWater) -> list[str]:
+    """Why it must not be run as it is, the gravest first, each a sentence."""
+    return [f"{plain(reason[:1].upper() + reason[1:])}." for reason in answer.stops]
+
+
+def risk_sentence(answer: forecaster.AfterWater) -> str:
+    """How likely it is to fail, with and without the water, at the furthest hours."""
+    row = answer.risk[-1]
+    return (
+        f"As it is, {chance_words(row.as_it_is)} to fail within {hours_words(row.hours)}; without this water "
+        f"{chance_words(row.no_incident)}."
+    )
+
+
+def hours_left_sentence(answer: forecaster.AfterWater) -> str:
+    """How many clock hours are left for a treatment in time; empty where that is not known or was done."""
+    left = answer.flooding.hours_left_to_treat
+    if left is None or answer.flooding.treated == "yes":
+        return ""
+    if left == 0:
+        return "More than 24 h are over: a treatment now counts as late, and is still worth more than none."
+    return f"About {left:g}{SPACE}h are left for a treatment that counts as in time."
+
+
+def standing_cautions(answer: forecaster.AfterWater) -> list[str]:
+    """The cautions that belong to no single step."""
+    at_work = {caution for step in answer.steps for caution in step.cautions}
+    return [caution for caution in answer.cautions if caution not in at_work]
+
+
+def option_name(option: Way) -> str:
+    """A way on, in a table: "Check after 10 h"."""
+    if option.action == "check":
+        return f"Check after {option.check_after_h:g}{SPACE}h"
+    return {"open": "Open it now", "ride": "Ride, no check"}[option.action]
+
+
+def money_words(option: Way) -> str:
+    """Expected cost with its interval: "583 (195–1,311)"."""
+    dash = f"{JOINER}{DASH}{JOINER}"
+    return f"{option.expected_cost:,.0f} ({option.low:,.0f}{dash}{option.high:,.0f})".replace(" ", SPACE)
+
+
+def share_of_draws(share: float) -> str:
+    """How often something is so among the posterior's draws, which can show neither a nought nor a certainty."""
+    if share < 0.01:
+        return f"under 1{SPACE}%"
+    return f"over 99{SPACE}%" if share > 0.99 else percent(share)
+
+
+def cost_sentence(answer: forecaster.AfterWater, currency: str) -> str:
+    """What the table of costs counts; without a fleet no rental income is lost."""
+    days = " and lost rental days" if answer.craft_id else "; no lost rental income"
+    return (
+        f"On average over the next {hours_words(answer.costed_hours)}, in {plain(currency)}, once the treatment that "
+        f"can still be had was done: failures, rebuilds, checks{days}. In brackets the 90 % interval. The steps above "
+        "come with each way."
+    )
+
+
+def prices_sentence(settings: forecaster.FleetSettings, whose: str) -> str:
+    """Which prices the costs are reckoned with; `whose`: "the defaults of the program" or the fleet's."""
+    costs = settings.costs
+    return (
+        f"Prices, {plain(whose)}: rebuild {costs.rebuild:,.0f}, new unit {costs.new_unit:,.0f}, engine repair "
+        f"{costs.engine_damage:,.0f}, check {costs.check:,.0f} {plain(settings.currency)}."
+    )
+
+
+def reasons(answer: forecaster.AfterWater) -> list[str]:
+    """Why this advice, without what the stop already says."""
+    told = [reason for reason in answer.because if reason not in answer.stops]
+    return [f"{reason[:1].upper()}{reason[1:]}." for reason in told]
+
+
+def evidence_sentence(answer: forecaster.AfterWater) -> str:
+    """What stands behind the figures."""
+    evidence = answer.evidence
+    if not evidence.lives:
+        return "No fleet's records stand behind these figures: they are general experience alone."
+    told = (
+        f"Learned from {count_words(evidence.lives, 'life', 'lives')}, "
+        f"{count_words(evidence.failures, 'failure')} among them."
+    )
+    return f"{told} Mostly {plain(evidence.prior)}." if evidence.mostly_prior else told
+
+
+def told_words(flooding: forecaster.Flooding) -> str:
+    """What is known of the water, in a line: what was told, and what the records filled in."""
+    facts = [day_words(flooding.happened_on)]
+    if flooding.hours_ago is not None:
+        facts.append(f"about {flooding.hours_ago:g}{SPACE}h ago")
+    minutes = flooding.under_minutes
+    if minutes is not None:
+        facts.append(f"under for {minutes:g}{SPACE}min" if minutes else "never under")
+    within = "" if flooding.treated_within_h is None else f" within {flooding.treated_within_h:g}{SPACE}h"
+    told = {
+        "water": f"{flooding.water} water",
+        "engine": f"engine {flooding.engine}",
+        "water_in_cylinder": {"yes": "water in a cylinder", "no": "no water in the cylinders"}.get(
+            flooding.water_in_cylinder, ""
+        ),
+        "oil": f"oil {flooding.oil}",
+        "treated": {"yes": f"treated{within}", "no": "not treated yet"}.get(flooding.treated, ""),
+        "spin": {"slight": "spun with a little noise", "rattle": "rattles when spun"}.get(
+            flooding.spin, f"spun {flooding.spin}"
+        ),
+    }
+    facts += [words for name, words in told.items() if getattr(flooding, name) not in ("unknown", "not_done")]
+    return f"Told: {plain(listed(facts))}." if len(facts) > 1 else f"Told so far: the day, {plain(facts[0])}."

@@ -1,0 +1,129 @@
+"""The form of the bench: what was found in an opened unit, in the words of ``forecaster.Finding``."""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+import streamlit as st
+
+import forecaster
+import link
+from words import plain
+
+PREFIX = "found_"  # in the link, apart from what other screens ask
+GROUPS = {
+    "The bearing, and why it was opened": ("reason", "bearing", "shaft_play_mm", "play_limit_mm", "shaft_true"),
+    "The core": ("impeller", "front_housing", "rear_housing", "scored_deeply", "debris"),
+    "The clutch": ("slip_found_lb_ft", "clutch_washers", "tuned"),
+    "Oil and parts": ("oil", "oil_in_intercooler", "catch_can", "parts_fitted"),
+}
+ASKED_WHEN = {"scored_deeply": ("front_housing", "rear_housing")}  # only where one of these is scored
+ASKS = {
+    "reason": "Why was it opened?",
+    "bearing": "Bearing, spun by hand",
+    "shaft_play_mm": "Play of the shaft, mm",
+    "play_limit_mm": "Most play that its manual allows, mm",
+    "shaft_true": "Does the shaft run true?",
+    "impeller": "Impeller",
+    "front_housing": "Front housing",
+    "rear_housing": "Rear housing",
+    "scored_deeply": "Is the scoring too deep to clean up?",
+    "debris": "Metal found in housing, duct or intercooler?",
+    "slip_found_lb_ft": "Slip as found, lb·ft",
+    "clutch_washers": "Clutch washers",
+    "tuned": "More boost than stock?",
+    "oil": "Engine oil",
+    "oil_in_intercooler": "Oil in the intercooler?",
+    "catch_can": "Oil catch can on the breather?",
+    "parts_fitted": "Rotating parts that came out",
+}
+ANSWERS = {
+    "unknown": "not looked",
+    "oem": "original",
+    "check": "a check was noisy",
+    "symptom": "noise or lost boost in use",
+    "scheduled": "scheduled rebuild",
+    "failure": "failed in use",
+    "water": "water got in",
+    "other": "other",
+}
+DONT_KNOW = ("tuned", "catch_can", "parts_fitted")  # nothing to look at in the unit itself
+SEASONS = {"": "By the day", "in": "In season", "off": "Off season"}
+
+
+def ask_what_was_found() -> tuple[dict[str, Any], str, dict[str, list[str]]]:
+    """The finding as told, the season of the price ("", "in", "off"), and both as the link tells them."""
+    found: dict[str, Any] = {}
+    for title, names in GROUPS.items():
+        st.markdown(f"**{title}**")
+        for name in names:
+            if name in ASKED_WHEN and not any(found.get(part) == "scored" for part in ASKED_WHEN[name]):
+                continue
+            found[name] = _number(name) if name.endswith(("_mm", "_lb_ft")) else _word(name)
+    st.markdown("**The price**")
+    season = _one_of("season", "Rush surcharge of the season?", SEASONS)
+    usual = forecaster.Finding()
+    told = {
+        f"{PREFIX}{name}": [] if value == getattr(usual, name) else [f"{value:g}" if _is_number(value) else str(value)]
+        for name, value in found.items()
+    }
+    told |= {f"{PREFIX}{name}": [] for name in ASKED_WHEN if name not in found}
+    return found, season, told | {f"{PREFIX}season": [season] if season else []}
+
+
+def _word(name: str) -> str:
+    """One of a field's words; the usual one, mostly "not looked", first."""
+    field = forecaster.Finding.model_fields[name]
+    words = [field.default, *(word for word in get_args(field.annotation) if word != field.default)]
+    told = {**ANSWERS, **({"unknown": "don't know"} if name in DONT_KNOW else {})}
+    return _one_of(name, ASKS[name], {word: told.get(word, word).capitalize() for word in words})
+
+
+def _one_of(name: str, asks: str, answers: dict[str, str]) -> str:
+    known = list(answers)
+    wanted = next(iter(link.wanted(f"{PREFIX}{name}")), None)
+    if wanted is not None and wanted not in known:
+        _tell(name, wanted, f"it may be {', '.join(word for word in known if word)}")
+    chosen: str = st.radio(
+        asks,
+        known,
+        index=known.index(wanted) if wanted in known else 0,
+        format_func=answers.__getitem__,
+        key=f"{PREFIX}{name}",
+        horizontal=True,
+    )
+    return chosen
+
+
+def _number(name: str) -> float | None:
+    least, most = _limits(name)
+    wanted = next(iter(link.wanted(f"{PREFIX}{name}")), None)
+    digits = "" if wanted is None else wanted.replace(".", "", 1)
+    start = float(wanted) if wanted is not None and digits.isascii() and digits.isdecimal() else None
+    if wanted is not None and (start is None or not least <= start <= most):
+        _tell(name, wanted, f"a number from {least:g} to {most:g} is needed")
+        start = None
+    value = st.number_input(
+        ASKS[name],
+        min_value=least,
+        max_value=most,
+        value=start,
+        step=0.01 if name.endswith("_mm") else 0.5,
+        format="%g",
+        key=f"{PREFIX}{name}",
+        placeholder="Not measured",
+    )
+    return None if value is None else float(value)
+
+
+def _limits(name: str) -> tuple[float, float]:
+    """The least and most that a number of a finding may be; play allowed by a manual is above 0."""
+    return {"shaft_play_mm": (0.0, 20.0), "play_limit_mm": (0.01, 20.0), "slip_found_lb_ft": (0.0, 200.0)}[name]
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, float)
+
+
+def _tell(name: str, value: str, why: str) -> None:
+    st.warning(f"The link tells {plain(f'{PREFIX}{name}={value}')}; {plain(why)}.")

@@ -1,0 +1,44 @@
+"""The bench's answers laid out as frames: nothing is worked out here, only put in order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+import forecaster
+from bench_words import hours_to_limit, low_share, moment, money, quote_words, since_set
+
+
+def quote_rows(advice: forecaster.TeardownAdvice, currency: str) -> pd.DataFrame:
+    """This job, and the two ways beside each other."""
+    quote = advice.quote
+    told = {
+        "This job": quote_words(advice, currency),
+        "Rebuild": money(quote.rebuild, currency),
+        "New unit": money(quote.new_unit, currency),
+    }
+    return pd.DataFrame({"": list(told), "Price": list(told.values())})
+
+
+def slip_rows(slip: forecaster.FleetSlip, craft: Mapping[str, str]) -> pd.DataFrame:
+    """A row for each clutch, most likely too low first; `craft`: craft_id by unit_id."""
+    return pd.DataFrame(
+        [
+            {
+                "unit": one.unit_id,
+                "craft": craft.get(one.unit_id, ""),
+                "action": one.action,
+                "slip": moment(one.slip_now),
+                "limit": one.limit,
+                "fall": moment(one.fall_per_100_h),
+                "left": hours_to_limit(one.hours_to_limit),
+                "low_now": low_share(one.chance_too_low_now),
+                "low_soon": low_share(one.chance_too_low_soon),
+                "set": since_set(one.hours_since_set),
+                "readings": one.readings,
+                "advice": one.advice,
+            }
+            for one in slip.units
+        ]
+    )

@@ -1,0 +1,124 @@
+"""The bench: from what was found in an opened unit to what is done and quoted, and which clutches slip too low."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+import forecaster
+import link
+from asking import LEAST_HOURS, wanted_day
+from bench_form import ask_what_was_found
+from bench_rows import quote_rows, slip_rows
+from bench_words import (
+    SLIP_CAUTION,
+    SLIP_TOLD,
+    parts_lines,
+    quote_notes,
+    slip_answer,
+    slip_evidence,
+    teardown_answer,
+)
+from loading import Loaded, load_if_usable, slip
+from words import count_words, day_words, plain
+
+STEPS = "what-to-do"  # where the answer stands on the page
+SHOWN_IN_WORDS = 8  # clutches with advice written out on a phone; the table has all of them
+CAUTION_ICON = ":material/warning:"
+
+
+def main() -> None:
+    """Ask, call, draw."""
+    today = date.today()
+    loaded, unusable = load_if_usable(today)
+    if unusable:
+        st.warning(f"The fleet's prices and clutches cannot be read: {plain(unusable)}", icon=":material/info:")
+    as_of = wanted_day(date(today.year - 20, today.month, 1), today)
+    top = st.container()
+    left, right = st.columns([2, 3], gap="large")
+    with left, st.expander("What was found", icon=":material/handyman:", expanded=True):
+        with st.container(key="touch-bench"):
+            found, season, told = ask_what_was_found()
+        with st.container(key="to-the-steps"):
+            st.markdown(f"[:material/arrow_downward: Show what to do](#{STEPS})")
+    link.show(told | {"as_of": [] if as_of == today else [as_of.isoformat()]})
+    settings = forecaster.FleetSettings() if loaded is None else loaded.fleet.settings
+    whose = "the program's defaults" if loaded is None else f"those of {loaded.fleet.name}"
+    in_season = settings.season.contains(as_of) if not season else season == "in"
+    finding = forecaster.finding_of(found)
+    advice = forecaster.advise_teardown(finding, settings.costs, in_season, forecaster.SlipLimits.of(settings))
+    with top:
+        st.title(teardown_answer(advice, settings.currency), anchor=False)
+        st.caption(f"{CAUTION_ICON} {plain(advice.cautions[0])} {plain(advice.cautions[1])}")
+    with right:
+        show_advice(advice, settings.currency, in_season, whose)
+    if loaded is not None:
+        show_slip(loaded, as_of)
+    else:
+        st.caption("With a fleet open, the slip of each of its clutches is told here too.")
+
+
+def show_advice(advice: forecaster.TeardownAdvice, currency: str, in_season: bool, whose: str) -> None:
+    """Why, the parts, the slip, the quote, what follows, and the cautions of the work."""
+    st.subheader("Why", anchor=STEPS)
+    st.markdown("\n".join(f"- {plain(reason)}" for reason in advice.because))
+    st.subheader("Parts", anchor=False)
+    st.markdown("\n".join(f"- {plain(line)}" for line in parts_lines(advice)))
+    st.markdown(f"**Clutch slip.** {plain(advice.slip)}")
+    st.subheader("Quote", anchor=False)
+    st.table(
+        quote_rows(advice, currency), hide_index=True, border="horizontal", alt="Price of this job, of a rebuild, new"
+    )
+    st.caption(quote_notes(advice, currency, in_season, whose))
+    st.subheader("Cautions", anchor=False)
+    st.markdown("  \n".join(f"{CAUTION_ICON} {plain(caution)}" for caution in advice.cautions))
+    st.subheader("What follows", anchor=False)
+    st.markdown("\n".join(f"{n}. {plain(step)}" for n, step in enumerate(advice.follow_up, start=1)))
+
+
+def show_slip(loaded: Loaded, as_of: date) -> None:
+    """The clutches of the units in service, most likely too low first."""
+    st.subheader("Clutch slip of the units in service", anchor=False)
+    told = slip(loaded, as_of, _hours_ahead())
+    lives = loaded.fleet.histories(as_of).in_service().lives
+    rows = slip_rows(told, dict(zip(lives["unit_id"], lives["craft_id"], strict=True)))
+    st.markdown(slip_answer(told))
+    with st.container(key="narrow-slip"):
+        urgent = [one for one in told.units if one.action != "leave"]
+        st.markdown("\n".join(f"- **{plain(one.unit_id)}**: {plain(one.advice)}" for one in urgent[:SHOWN_IN_WORDS]))
+        if len(urgent) > SHOWN_IN_WORDS:
+            st.caption(f"{count_words(len(urgent) - SHOWN_IN_WORDS, 'more clutch', 'more clutches')} in the table.")
+    column = st.column_config
+    st.dataframe(
+        rows,
+        hide_index=True,
+        column_config={
+            "unit": column.TextColumn("Unit", pinned=True),
+            "craft": "Craft",
+            "action": "Do",
+            "slip": column.TextColumn("Slip now, lb·ft (90 %)"),
+            "limit": column.NumberColumn("Too low below", format="%.1f lb·ft"),
+            "fall": column.TextColumn("Falls per 100 h, lb·ft (90 %)"),
+            "left": column.TextColumn("Hours left (90 %)"),
+            "low_now": "Too low now",
+            "low_soon": f"Too low within {told.units[0].hours_ahead:g} h",
+            "set": "Run since set",
+            "readings": column.NumberColumn("Readings", format="%d"),
+            "advice": column.TextColumn("Advice", width="large"),
+        },
+        alt=f"Clutch slip of each unit in service on {day_words(as_of)}",
+    )
+    st.caption(f"{SLIP_TOLD} {slip_evidence(told)}")
+    for remark in told.remarks:
+        st.caption(f"Note: {plain(remark)}")
+    st.caption(f"{CAUTION_ICON} {SLIP_CAUTION}")
+
+
+def _hours_ahead() -> float:
+    """The horizon that the fleet's screen asks for, else the usual one."""
+    text = next(iter(link.wanted("hours")), "")
+    return float(text) if text.isdecimal() and int(text) >= LEAST_HOURS else forecaster.DEFAULT_HOURS
+
+
+main()
