@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from datetime import date
+from html import unescape
 from typing import Any
 
-import pandas as pd
 import streamlit as st
 
 import forecaster
@@ -13,11 +13,15 @@ import link
 from answers import CAUTION, hours_left_line, unit_answer
 from asking import MOST_HOURS, Asked, ask
 from charts import CHART_CONFIG, state_over_hours
-from fleet_rows import craft_places, craft_told, first_day, remarks_of
-from loading import Loaded, chosen_source, curve, forecast, load
+from fleet_rows import craft_places, first_day, remarks_of
+from loading import Loaded, chosen_source, curve, forecast, load, timeline
+from unit_heading import choose_unit, describe
 from unit_rows import ahead_rows, curve_rows, event_rows, event_words, life_rows, on_axis, rows_in_words, so_far_rows
-from words import chance_words, day_words, hours_between, hours_words, plain
+from unit_timeline_charts import lives_over_hours
+from unit_timeline_rows import WATER_TOLD, clock_of, life_lanes, on_lanes, timeline_table
+from words import chance_words, plain
 
+DECISION_SCREEN = "screens/now_or_later.py"
 BAND_TOLD = (
     "Line: best estimate. Shaded band: 90 % interval, which holds the true chance nine times in ten.",
     "Left of now: the chance that it was already defective, by what was known then.",
@@ -41,6 +45,12 @@ def main() -> None:
         st.markdown(describe(unit, places))
         for remark in remarks_of(unit, loaded.fleet.reading.doubtful_units):
             st.caption(f"Note: {plain(remark)}")
+        st.page_link(
+            DECISION_SCREEN,
+            label=f"Rebuild {plain(unit_id)} now or later: what each week costs",
+            icon=":material/schedule:",
+            query_params=link.to_unit(unit_id),
+        )
     shown = curve(loaded, unit_id, asked.as_of, asked.model)
     if shown.ahead["hours_ahead"].iloc[-1] < asked.hours:
         shown = curve(loaded, unit_id, asked.as_of, asked.model, hours_ahead=float(MOST_HOURS))
@@ -52,43 +62,9 @@ def main() -> None:
     with right:
         st.subheader("Because", anchor=False)
         st.markdown("\n".join(f"- {plain(reason)}" for reason in unit.because))
+    show_lives(timeline(loaded, unit_id, asked.as_of))
     show_records(loaded, unit_id, asked)
     st.caption(CAUTION)
-
-
-def choose_unit(whole: forecaster.FleetForecast, places: pd.DataFrame) -> str:
-    """The unit to show: from the link, as last looked at, or chosen here; highest risk first."""
-    craft = {u.unit_id: u.craft_id for u in whole.units}
-    wanted = next(iter(link.wanted("unit")), None)
-    if wanted is not None and wanted not in craft:
-        st.warning(
-            f"Unit {plain(wanted)} is not in service on {day_words(whole.as_of)}. Shown instead: the unit at most risk."
-        )
-    known = list(craft)
-    chosen: str = st.selectbox(
-        "Unit, highest risk first",
-        known,
-        index=known.index(wanted) if wanted in craft else 0,
-        format_func=lambda unit_id: f"{unit_id} on {craft_told(craft.get(unit_id, ''), places)}",
-        key="unit_choice",
-        width=380,
-    )
-    return chosen
-
-
-def describe(unit: forecaster.UnitForecast, places: pd.DataFrame) -> str:
-    """Hours, parts, water and the hidden state, in one line."""
-    bounds = hours_between(unit.hours_low, unit.hours_high)
-    since = (
-        f"{hours_words(unit.hours_in_record)} in the record, hours before it unknown"
-        if unit.hours_since_rebuild is None
-        else f"{hours_words(unit.hours_since_rebuild)} since rebuild"
-    )
-    if bounds:
-        since += f" (the meter allows {bounds})"
-    hidden = "" if unit.defective_now is None else f" Defective now: {chance_words(unit.defective_now)}."
-    read = "" if unit.last_reading_on is None else f" Meter last read on {day_words(unit.last_reading_on)}."
-    return f"On {plain(craft_told(unit.craft_id, places))}. {since}.{hidden}{read}"
 
 
 def show_picture(shown: forecaster.UnitCurve, unit: forecaster.UnitForecast, asked: Asked) -> None:
@@ -127,6 +103,44 @@ def show_picture(shown: forecaster.UnitCurve, unit: forecaster.UnitForecast, ask
                 **percent,
             },
             alt="Chances of each state by hours ahead, with 90 % intervals",
+        )
+
+
+def show_lives(told: forecaster.UnitTimeline) -> None:
+    """The unit's lives one above the other, what happened on the way, and what was found at each opening."""
+    st.subheader("Its lives so far", anchor=False)
+    lanes = life_lanes(told)
+    st.plotly_chart(
+        lives_over_hours(
+            lanes,
+            on_lanes(told.water, lanes),
+            on_lanes(told.looks, lanes),
+            on_lanes(told.readings, lanes),
+            WATER_TOLD,
+            clock_of(told),
+        ),
+        config=CHART_CONFIG,
+        key="lives-picture",
+        alt=f"The lives of unit {told.unit_id} against engine hours, the latest at the top. "
+        + "; ".join(unescape(str(label)) for label in lanes["label"]),
+    )
+    st.caption(
+        "Bar: one life, from new or rebuilt until it was opened. Dotted: hours run before the record. Water stands "
+        "above the bar, looks below it; at its end what was found. Hours between two meter readings are taken to run "
+        "evenly."
+    )
+    with st.expander("The table behind this picture"):
+        column = st.column_config
+        st.dataframe(
+            timeline_table(told),
+            hide_index=True,
+            column_config={
+                "on": column.DateColumn("Day", format="YYYY-MM-DD"),
+                "life_number": column.NumberColumn("Life", format="%d"),
+                "hours": column.NumberColumn("At hours", format="%.0f h", help="Engine hours since new or rebuilt"),
+                "what": column.TextColumn("What", width="large"),
+            },
+            alt=f"What happened to unit {told.unit_id}, latest first",
         )
 
 

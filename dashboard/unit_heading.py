@@ -1,0 +1,46 @@
+"""Which unit a screen is about, and what it is, in one line: the same on every screen of one unit."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+import forecaster
+import link
+from fleet_rows import craft_told
+from words import chance_words, day_words, hours_between, hours_words, plain
+
+
+def choose_unit(whole: forecaster.FleetForecast, places: pd.DataFrame) -> str:
+    """The unit to show: from the link, as last looked at, or chosen here; highest risk first."""
+    craft = {u.unit_id: u.craft_id for u in whole.units}
+    wanted = next(iter(link.wanted("unit")), None)
+    if wanted is not None and wanted not in craft:
+        st.warning(
+            f"Unit {plain(wanted)} is not in service on {day_words(whole.as_of)}. Shown instead: the unit at most risk."
+        )
+    known = list(craft)
+    chosen: str = st.selectbox(
+        "Unit, highest risk first",
+        known,
+        index=known.index(wanted) if wanted in craft else 0,
+        format_func=lambda unit_id: f"{unit_id} on {craft_told(craft.get(unit_id, ''), places)}",
+        key="unit_choice",
+        width=380,
+    )
+    return chosen
+
+
+def describe(unit: forecaster.UnitForecast, places: pd.DataFrame) -> str:
+    """Hours, parts, water and the hidden state, in one line."""
+    bounds = hours_between(unit.hours_low, unit.hours_high)
+    since = (
+        f"{hours_words(unit.hours_in_record)} in the record, hours before it unknown"
+        if unit.hours_since_rebuild is None
+        else f"{hours_words(unit.hours_since_rebuild)} since rebuild"
+    )
+    if bounds:
+        since += f" (the meter allows {bounds})"
+    hidden = "" if unit.defective_now is None else f" Defective now: {chance_words(unit.defective_now)}."
+    read = "" if unit.last_reading_on is None else f" Meter last read on {day_words(unit.last_reading_on)}."
+    return f"On {plain(craft_told(unit.craft_id, places))}. {since}.{hidden}{read}"

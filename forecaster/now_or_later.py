@@ -1,0 +1,227 @@
+"""Rebuild one unit now or later, laid out to be read: the costs week by week, what now saves, what a check is worth.
+
+The costs are those of ``forecaster.waiting``; here differences are taken draw by draw, so that what both ways share
+falls out and the interval is that of the difference. What must not run at any price is said as well: a comparison of
+costs knows nothing of a bearing that is known to rattle today.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+
+from forecaster.decisions import Decisions
+from forecaster.errors import WrongUsage
+from forecaster.fleet_prices import refuse_wrong_prices
+from forecaster.forecast import INTERVAL
+from forecaster.life_model import Evidence
+from forecaster.lives import Histories
+from forecaster.prices import Prices
+from forecaster.settings import Season
+from forecaster.waiting import Option, Triggers, Waiting
+
+CHANCES = ("core_lost", "engine_hit", "use")
+
+
+@dataclass(frozen=True)
+class Amount:
+    """An amount of money: the mean over the posterior draws and their central 90 %."""
+
+    mean: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class NowOrLater:
+    """Rebuild now or later, for one unit; money in the fleet's currency, from today to the horizon.
+
+    ``weeks``: one row a week, columns ``first_day``, ``in_season``, ``rebuild``, ``check`` (expected cost of acting in
+    that week) each with ``_low`` and ``_high`` (central 90 %), ``runs`` and ``rattles`` (chances that it still runs
+    unopened at the week's start, and that it would then rattle when spun by hand).
+    ``by_month``: what putting the rebuild off costs more than rebuilding now, columns ``until``, ``extra``,
+    ``extra_low``, ``extra_high``, ``runs``.
+    ``now``: rebuild in the cheapest week before it runs again, as a rule this one; ``later``: the best of all else;
+    ``best``: the least of all; ``never``: left until it fails. ``saved``: what now saves beside later; ``price_now``:
+    what that rebuild is charged; ``instead``: what later comes to where now comes to that, all that both ways share
+    left out; ``break_even``: the rebuild's price at which both cost the same. ``best_check`` and ``check_saves``: the
+    best week for a check, and what it saves beside the best without one (below 0: it does not pay).
+    ``seasons``: (opening, last day) of each season up to the horizon; ``runs_from``: first day of the first week in
+    which its craft is expected to run, None where it does not. ``stop``: reasons not to run it at all as it is.
+    """
+
+    unit_id: str
+    craft_id: str
+    as_of: date
+    prices: Prices
+    fleet_prices: Prices
+    weeks: pd.DataFrame
+    by_month: pd.DataFrame
+    now: Option
+    later: Option
+    best: Option
+    now_is_best: bool
+    never: Option
+    saved: Amount
+    price_now: float
+    instead: Amount
+    break_even: Amount
+    best_check: Option
+    check_saves: Amount
+    chance_now_is_cheaper: float
+    n_draws: int
+    triggers: Triggers
+    seasons: tuple[tuple[date, date], ...]
+    runs_from: date | None
+    stop: tuple[str, ...]
+    evidence: Evidence
+
+    @property
+    def changed(self) -> dict[str, tuple[float, float]]:
+        """Prices that are not the fleet's own: name -> (here, the fleet's)."""
+        here, own = vars(self.prices), vars(self.fleet_prices)
+        return {name: (here[name], own[name]) for name in own if here[name] != own[name]}
+
+
+def now_or_later(decisions: Decisions, unit_id: str, prices: Mapping[str, float] | None = None) -> NowOrLater:
+    """Should one unit be rebuilt now, later or never, and how sure is that?
+
+    `prices` replaces fields of ``Prices`` for a what-if question. Raises WrongUsage where the unit is not in service,
+    or for a price that is not known, negative, or a chance above 1.
+    """
+    prices = dict(prices or {})
+    refuse_wrong_prices(prices)
+    for name in CHANCES:
+        if prices.get(name, 0.0) > 1.0:
+            raise WrongUsage(f"{name} is a chance, from 0 to 1, not {prices[name]:g}.")
+    unit = decisions.unit(unit_id)
+    craft_id = str(unit.lives["craft_id"].iloc[0])
+    one = decisions.waiting(unit_id, **prices)
+    later, now = one.best_later, _before_it_runs(one)
+    saved = one.draws_of(later) - one.draws_of(now)
+    checks = [option for option in one.options if option.action == "check"]
+    unchecked = [option for option in one.options if option.action != "check"]
+    best_check, without = (min(some, key=lambda option: option.expected_cost) for some in (checks, unchecked))
+    weeks = one.weeks
+    price_now = one.prices.planned(bool(weeks.in_season[now.week]))
+    return NowOrLater(
+        unit_id=unit_id,
+        craft_id=craft_id,
+        as_of=decisions.as_of,
+        prices=one.prices,
+        fleet_prices=decisions.prices(craft_id),
+        weeks=_weeks(one),
+        by_month=_by_month(one),
+        now=now,
+        later=later,
+        best=one.best,
+        now_is_best=one.best.action == "rebuild" and int(weeks.step_of_week[one.best.week]) == 0,
+        never=one.option("none"),
+        saved=_amount(saved),
+        price_now=price_now,
+        instead=_amount(price_now + saved),
+        break_even=_amount(one.prices.rebuild + saved),
+        best_check=best_check,
+        check_saves=_amount(one.draws_of(without) - one.draws_of(best_check)),
+        chance_now_is_cheaper=float((saved >= 0).mean()),
+        n_draws=len(one.none),
+        triggers=one.triggers,
+        seasons=seasons_within(decisions.records.settings.season, decisions.as_of, weeks.n),
+        runs_from=weeks.first_day[weeks.week_of_step[0]] if len(weeks.week_of_step) else None,
+        stop=reasons_to_stop(unit),
+        evidence=decisions.fit.evidence,
+    )
+
+
+def _before_it_runs(one: Waiting) -> Option:
+    """The cheapest rebuild before the unit runs again: the first of equals, so as a rule this week's."""
+    runs = one.weeks.step_of_week
+    return min(
+        (option for option in one.options if option.action == "rebuild" and runs[option.week] == 0),
+        key=lambda option: option.expected_cost,
+    )
+
+
+def _amount(draws: np.ndarray) -> Amount:
+    low, high = np.quantile(draws, INTERVAL)
+    return Amount(float(draws.mean()), float(low), float(high))
+
+
+def _weeks(one: Waiting) -> pd.DataFrame:
+    def columns(action: str) -> dict[str, list[float]]:
+        options = [option for option in one.options if option.action == action]
+        return {
+            action: [option.expected_cost for option in options],
+            f"{action}_low": [option.low for option in options],
+            f"{action}_high": [option.high for option in options],
+        }
+
+    return pd.DataFrame(
+        {
+            "first_day": pd.to_datetime(list(one.weeks.first_day)),
+            "in_season": one.weeks.in_season,
+            **columns("rebuild"),
+            **columns("check"),
+            "runs": one.running,
+            "rattles": one.rattles,
+        }
+    )
+
+
+def _by_month(one: Waiting) -> pd.DataFrame:
+    week_of = {day: week for week, day in enumerate(one.weeks.first_day)}
+    chosen = [week_of[day] for day, _ in one.cost_of_waiting]
+    extra = one.rebuild[:, chosen] - one.rebuild[:, :1]
+    low, high = np.quantile(extra, INTERVAL, axis=0)
+    return pd.DataFrame(
+        {
+            "until": pd.to_datetime([day for day, _ in one.cost_of_waiting]),
+            "extra": [cost for _, cost in one.cost_of_waiting],
+            "extra_low": low,
+            "extra_high": high,
+            "runs": one.running[chosen],
+        }
+    )
+
+
+def seasons_within(season: Season, as_of: date, weeks: int) -> tuple[tuple[date, date], ...]:
+    """Opening and last day of each season that touches the `weeks` from `as_of`, in order."""
+    end = as_of + timedelta(weeks=weeks)
+    found: list[tuple[date, date]] = []
+    day = as_of
+    while day < end:
+        opens, closes = season.current_or_next(day)
+        if opens >= end:
+            break
+        found.append((opens, closes))
+        day = closes + timedelta(days=1)
+    return tuple(found)
+
+
+def reasons_to_stop(unit: Histories) -> tuple[str, ...]:
+    """Why a unit must not run as it is, whatever that costs: by the last look at it, and its oil when last seen.
+
+    `unit`: the running life alone.
+    """
+    reasons = []
+    looks = unit.checks
+    telling = looks[(looks["spin"] != "not_done") | (looks["known_state"] != "")]
+    if len(telling):
+        last = telling.iloc[-1]
+        if last["known_state"] == "defective":
+            reasons.append(f"it was opened on {last['checked_on']:%Y-%m-%d}, found rough, and closed again as it was")
+        elif last["spin"] == "rattle":
+            reasons.append(f"it rattled when it was last spun by hand, on {last['checked_on']:%Y-%m-%d}")
+    oil = [
+        *zip(unit.incidents["happened_on"], unit.incidents["oil"], unit.incidents["treatment"], strict=True),
+        *zip(looks["checked_on"], looks["oil"], ["none"] * len(looks), strict=True),
+    ]
+    seen = sorted((row for row in oil if row[1] != "unknown"), key=lambda row: row[0])
+    # Treated means that the oil was changed until clear.
+    if seen and seen[-1][1] == "milky" and seen[-1][2] not in ("prompt", "late"):
+        reasons.append(f"its oil was milky when it was last looked at, on {seen[-1][0]:%Y-%m-%d}")
+    return tuple(reasons)

@@ -1,0 +1,215 @@
+"""Now or later, laid out to be read: agrees with the costs that it is made of, and says what must not run."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from forecaster import Fleet, NowOrLater, WrongUsage, open_fleet, sample_fleet_folder
+from forecaster.lives import CHECKS, INCIDENTS, Histories, frame, lives_by_hours
+from forecaster.now_or_later import reasons_to_stop, seasons_within
+from forecaster.settings import Season
+
+AS_OF = date(2026, 11, 1)  # after the sample's last season
+IN_SEASON = date(2026, 8, 1)
+OLD, FRESH = "S0003", "S0004"  # 154 h and 3 h since rebuild
+
+
+@pytest.fixture(scope="module")
+def fleet() -> Fleet:
+    return open_fleet(sample_fleet_folder(), today=AS_OF)
+
+
+@pytest.fixture(scope="module")
+def old(fleet: Fleet) -> NowOrLater:
+    return fleet.now_or_later(OLD, AS_OF)
+
+
+@pytest.fixture(scope="module")
+def fresh(fleet: Fleet) -> NowOrLater:
+    return fleet.now_or_later(FRESH, AS_OF)
+
+
+def test_a_worn_unit_is_rebuilt_now_and_a_fresh_one_is_left(old: NowOrLater, fresh: NowOrLater) -> None:
+    assert old.now_is_best
+    assert old.saved.mean > 0
+    assert not fresh.now_is_best
+    assert fresh.saved.mean < 0
+
+
+@pytest.mark.parametrize("unit_id", [OLD, FRESH])
+def test_it_agrees_with_the_costs_that_it_is_made_of(fleet: Fleet, unit_id: str) -> None:
+    told, costs = fleet.now_or_later(unit_id, AS_OF), fleet.decisions(AS_OF).waiting(unit_id)
+    assert told.saved.mean == pytest.approx(costs.best_later.expected_cost - costs.option("rebuild").expected_cost)
+    assert told.break_even.mean == pytest.approx(costs.break_even_rebuild_price)
+    assert told.chance_now_is_cheaper == pytest.approx(costs.chance_now_is_cheaper)
+    assert max(told.check_saves.mean, 0.0) == pytest.approx(costs.value_of_check)
+    assert told.best == costs.best
+    assert list(zip(told.by_month["until"].dt.date, told.by_month["extra"], strict=True)) == [
+        (day, pytest.approx(cost, abs=1e-6)) for day, cost in costs.cost_of_waiting
+    ]
+
+
+def test_every_week_has_its_costs_and_their_interval(old: NowOrLater) -> None:
+    weeks = old.weeks
+    assert len(weeks) == 104
+    assert weeks["first_day"].iloc[0] == pd.Timestamp(AS_OF)
+    for action in ("rebuild", "check"):
+        assert (weeks[f"{action}_low"] <= weeks[action]).all()
+        assert (weeks[action] <= weeks[f"{action}_high"]).all()
+    assert (np.diff(weeks["runs"]) <= 1e-12).all()  # what ran no longer does not run again
+    assert (weeks["rattles"] <= weeks["runs"]).all()
+
+
+def test_the_interval_of_the_saving_is_that_of_the_difference(old: NowOrLater) -> None:
+    """What both ways share falls out: narrower than if the two intervals were set beside each other."""
+    apart = (old.later.high - old.later.low) + (old.now.high - old.now.low)
+    assert old.saved.low <= old.saved.mean <= old.saved.high
+    assert old.saved.high - old.saved.low < apart
+
+
+def test_break_even_is_the_price_at_which_both_cost_the_same(old: NowOrLater) -> None:
+    """Only this rebuild's price: later ones keep theirs."""
+    assert old.break_even.mean - old.prices.rebuild == pytest.approx(old.saved.mean)
+    assert old.instead.mean - old.price_now == pytest.approx(old.saved.mean)
+
+
+def test_in_season_a_rebuild_now_is_charged_the_rush_and_the_lost_days(fleet: Fleet) -> None:
+    told = fleet.now_or_later(OLD, IN_SEASON)
+    prices = told.prices
+    lost = prices.rebuild_days * prices.day_rate
+    assert told.now.on == IN_SEASON
+    assert told.price_now == pytest.approx(prices.rebuild + prices.rebuild_in_season_extra + lost)
+    assert told.runs_from == IN_SEASON
+
+
+def test_off_season_the_first_running_week_is_told(old: NowOrLater) -> None:
+    assert old.runs_from is not None
+    assert old.price_now == old.prices.rebuild
+    assert date(2027, 3, 1) < old.runs_from < date(2027, 5, 8)
+
+
+def test_other_prices_answer_as_the_engine_does_and_are_named(fleet: Fleet) -> None:
+    told = fleet.now_or_later(OLD, AS_OF, rebuild=900.0, core_lost=0.9)
+    costs = fleet.decisions(AS_OF).waiting(OLD, rebuild=900.0, core_lost=0.9)
+    assert told.now.expected_cost == costs.option("rebuild").expected_cost
+    own = fleet.decisions(AS_OF).prices(told.craft_id)
+    assert told.changed == {"rebuild": (900.0, own.rebuild), "core_lost": (0.9, own.core_lost)}
+    assert fleet.now_or_later(OLD, AS_OF).changed == {}
+
+
+def test_a_dearer_new_unit_never_makes_waiting_look_better(fleet: Fleet) -> None:
+    saved = [fleet.now_or_later(OLD, AS_OF, new_unit=price).saved.mean for price in (1000.0, 1700.0, 3000.0)]
+    assert saved == sorted(saved)
+
+
+def test_what_moves_the_answer_is_tried_around_the_given_prices(fleet: Fleet) -> None:
+    tried: list[str] = []
+    swings = fleet.decisions(AS_OF).swings(OLD, tried.append, day_rate=600.0)
+    rate = next(swing for swing in swings if swing.what == "day_rate")
+    assert rate.high == pytest.approx(fleet.now_or_later(OLD, AS_OF, day_rate=750.0).saved.mean)
+    assert rate.low == pytest.approx(fleet.now_or_later(OLD, AS_OF, day_rate=450.0).saved.mean)
+    assert set(tried) == {swing.what for swing in swings}
+    spans = [abs(swing.high - swing.low) for swing in swings]
+    assert spans == sorted(spans, reverse=True)
+
+
+@pytest.mark.parametrize(
+    ("price", "why"),
+    [
+        ({"rebuilt": 3.0}, "no price 'rebuilt'"),
+        ({"rebuild": -1.0}, "at least 0"),
+        ({"day_rate": float("nan")}, "at least 0"),
+        ({"core_lost": 1.2}, "from 0 to 1"),
+    ],
+)
+def test_a_price_that_makes_no_sense_is_refused(fleet: Fleet, price: dict[str, float], why: str) -> None:
+    with pytest.raises(WrongUsage, match=why):
+        fleet.now_or_later(OLD, AS_OF, **price)
+
+
+def test_a_unit_that_is_not_in_service_is_refused(fleet: Fleet) -> None:
+    with pytest.raises(WrongUsage, match="'S9999' is not in service"):
+        fleet.now_or_later("S9999", AS_OF)
+
+
+def test_asking_price_after_price_does_not_fill_the_memory(fleet: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("forecaster.decisions.KEPT_UPKEEPS", 3)
+    decisions = fleet.decisions(AS_OF)
+    for price in (701.0, 702.0, 703.0, 704.0):
+        decisions.waiting(OLD, rebuild=price)
+    assert len(decisions._upkeeps) <= 3
+
+
+# --- seasons -------------------------------------------------------------------------------------------------------
+
+
+def test_the_seasons_to_come_are_those_that_touch_the_weeks() -> None:
+    season = Season(opens="05-01", closes="10-15")
+    assert seasons_within(season, date(2026, 11, 1), 104) == (
+        (date(2027, 5, 1), date(2027, 10, 15)),
+        (date(2028, 5, 1), date(2028, 10, 15)),
+    )
+    assert seasons_within(season, date(2026, 8, 1), 10) == ((date(2026, 5, 1), date(2026, 10, 15)),)
+    assert seasons_within(season, date(2026, 11, 1), 10) == ()
+
+
+def test_a_season_over_the_turn_of_the_year_is_one() -> None:
+    season = Season(opens="11-01", closes="03-31")
+    assert seasons_within(season, date(2026, 12, 1), 52) == (
+        (date(2026, 11, 1), date(2027, 3, 31)),
+        (date(2027, 11, 1), date(2028, 3, 31)),
+    )
+
+
+# --- what must not run ---------------------------------------------------------------------------------------------
+
+
+def looked_at(*looks: dict[str, object], water: tuple[dict[str, object], ...] = ()) -> Histories:
+    """One running life of 100 h with looks and water on days of July 2026."""
+    life = lives_by_hours(np.array([100.0]), ["alive"], as_of=AS_OF)
+    life_id = life.lives["life_id"].iloc[0]
+    common = {"life_id": life_id, "observed_hours": 50.0, "oil": "unknown"}
+    checks = [{**common, "spin": "not_done", "known_state": "", **look} for look in looks]
+    incidents = [{**common, "craft_id": "C1", "kind": "swamped", "treatment": "unknown", **wet} for wet in water]
+    return Histories(as_of=AS_OF, lives=life.lives, checks=frame(CHECKS, checks), incidents=frame(INCIDENTS, incidents))
+
+
+def july(day: int) -> pd.Timestamp:
+    return pd.Timestamp(2026, 7, day)
+
+
+RATTLE = {"checked_on": july(1), "spin": "rattle"}
+MILKY = {"happened_on": july(1), "oil": "milky"}
+
+
+def test_a_unit_that_rattled_last_must_not_run() -> None:
+    assert reasons_to_stop(looked_at(RATTLE)) == ("it rattled when it was last spun by hand, on 2026-07-01",)
+    assert reasons_to_stop(looked_at(RATTLE, {"checked_on": july(2), "oil": "clear"})) != ()  # nobody spun it again
+
+
+def test_a_later_quiet_spin_or_a_sound_opening_clears_it() -> None:
+    assert reasons_to_stop(looked_at(RATTLE, {"checked_on": july(2), "spin": "quiet"})) == ()
+    assert reasons_to_stop(looked_at(RATTLE, {"checked_on": july(2), "known_state": "sound"})) == ()
+    assert reasons_to_stop(looked_at({"checked_on": july(1), "spin": "slight"})) == ()  # a little noise is normal
+
+
+def test_a_unit_closed_up_again_rough_must_not_run() -> None:
+    (reason,) = reasons_to_stop(looked_at({"checked_on": july(3), "known_state": "defective"}))
+    assert "found rough" in reason
+
+
+def test_milky_oil_stops_it_until_treated_or_seen_clear() -> None:
+    assert reasons_to_stop(looked_at(water=(MILKY,))) == (
+        "its oil was milky when it was last looked at, on 2026-07-01",
+    )
+    assert reasons_to_stop(looked_at(water=({**MILKY, "treatment": "late"},))) == ()
+    assert reasons_to_stop(looked_at({"checked_on": july(2), "oil": "clear"}, water=(MILKY,))) == ()
+    assert reasons_to_stop(looked_at({"checked_on": july(2), "oil": "milky"}, water=({**MILKY, "oil": "clear"},))) != ()
+
+
+def test_a_unit_of_which_nothing_is_known_is_not_stopped() -> None:
+    assert reasons_to_stop(looked_at()) == ()
