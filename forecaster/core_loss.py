@@ -58,14 +58,26 @@ def core_loss(records: FleetRecords | None = None, as_of: date | None = None) ->
     bill can be mistaken: a failure in use counts as a hit above the midpoint of the dearest bill without and the
     cheapest with engine damage. Rows without a bill do not tell.
     """
+    return _posterior(*_counts(records, as_of))
+
+
+def chances_at_failure(records: FleetRecords, as_of: date) -> tuple[float, float]:
+    """The posterior means of ``core_loss`` alone, core lost and engine hit: what prices need."""
+    n, lost, n_engine, hit = _counts(records, as_of)
+    (core, kept), (engine, missed) = _beta(CORE_LOST_PRIOR, n, lost), _beta(ENGINE_HIT_PRIOR, n_engine, hit)
+    return core / (core + kept), engine / (engine + missed)
+
+
+def _counts(records: FleetRecords | None, as_of: date | None) -> tuple[int, int, int, int]:
+    """Failures whose core the rows tell of, those that lost it; those whose bill tells, those that hit the engine."""
     if records is None:
-        return _posterior(0, 0, 0, 0)
+        return 0, 0, 0, 0
     rows = records.rebuilds if as_of is None else without_hindsight(records, as_of).rebuilds
     seen = [seen_at_opening(reason, bearing) for reason, bearing in zip(rows["reason"], rows["bearing"], strict=True)]
     failed = rows[pd.Series(seen, index=rows.index, dtype=object).isin(["failed", "found_failed"])]
     lost, kept = _core(failed)
     n_engine, hit = _engine(failed[failed["reason"] == "failure"], records.settings.costs)
-    return _posterior(int((lost | kept).sum()), int(lost.sum()), n_engine, hit)
+    return int((lost | kept).sum()), int(lost.sum()), n_engine, hit
 
 
 def _core(failed: pd.DataFrame) -> tuple[pd.Series, pd.Series]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from datetime import date
 
-from forecaster.core_loss import core_loss
+from forecaster.core_loss import chances_at_failure
 from forecaster.errors import WrongUsage
 from forecaster.prices import Prices, prices_of
 from forecaster.records import FleetRecords
@@ -36,6 +36,15 @@ def fleet_prices(records: FleetRecords, as_of: date, overrides: Mapping[str, flo
     Raises WrongUsage as ``refuse_wrong_prices`` says.
     """
     refuse_wrong_prices(overrides or {})
-    loss = core_loss(records, as_of)
-    prices = prices_of(records.settings, usual_day_rate(records), loss.core_lost.mean, loss.engine_hit.mean)
+    prices = prices_of(records.settings, usual_day_rate(records), *chances_at_failure(records, as_of))
     return prices.with_values(**(overrides or {}))
+
+
+def prices_by_craft(records: FleetRecords, as_of: date) -> dict[str, Prices]:
+    """Prices that stand for each craft, by craft_id: its own day rate, the fleet's usual one where it records none."""
+    usual = fleet_prices(records, as_of)
+    rates = records.craft["day_rate"].fillna(usual.day_rate)
+    return {
+        str(craft_id): usual.with_values(day_rate=float(rate))
+        for craft_id, rate in zip(records.craft["craft_id"], rates, strict=True)
+    }

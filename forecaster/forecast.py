@@ -6,7 +6,7 @@ and central 90 % intervals are taken here and nowhere else.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -14,10 +14,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from forecaster.advice import at_least, in_words, weigh
 from forecaster.errors import WrongUsage
 from forecaster.life_model import Evidence, FittedLifeModel
 from forecaster.lives import Histories
-from forecaster.settings import Costs
+from forecaster.prices import Prices
+from forecaster.unsafe import Unsafe, found_unsafe
 
 INTERVAL = (0.05, 0.95)  # central 90 % of the posterior
 CURVE_DRAWS = 64  # draws behind curves and causes, whose mean is shown: more change no visible digit
@@ -48,7 +50,7 @@ class HoursLeft:
 class Cause:
     """One thing that drives a unit's risk: how much of the chance goes away without it."""
 
-    what: str  # "incident", "age", "parts", "water", "tune", "check"
+    what: str  # "incident", "parts", "water", "tune", "check"
     share: float  # chance with it minus chance without it
     detail: str = ""
 
@@ -128,12 +130,12 @@ def forecast_units(
     hours: float,
     season_hours: pd.Series,
     season: tuple[date, date],
-    costs: Costs,
+    prices: Mapping[str, Prices],
 ) -> FleetForecast:
     """Risk and hours left of each unit in service, ranked.
 
     `hours`: horizon in engine hours, > 0. `season_hours`: engine hours expected of each craft until the close of
-    `season`, indexed by craft_id. `costs`: prices that the advice weighs.
+    `season`, indexed by craft_id. `prices`: what each event costs on each craft, by craft_id: the advice weighs them.
     Raises WrongUsage where `hours` is not a positive number.
     """
     if not (np.isfinite(hours) and hours > 0):
@@ -148,13 +150,17 @@ def forecast_units(
     seen_to = _oldest_informative(histories)
     counts = units.incidents.groupby("life_id").size()
     in_season = season[0] <= histories.as_of <= season[1]
+    on_craft = [prices[craft_id] for craft_id in lives["craft_id"]]
+    whole = _whole_season(ahead, histories.as_of, season)
+    best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects=defect is not None).best
+    unsafe = found_unsafe(units)
     forecasts = []
     rows: Iterable[Any] = lives.itertuples(index=False)
     for i, life in enumerate(rows):
         known = np.isfinite(life.hours_at_entry)
         failed = curves[i]
         now = None if defect is None else chance(defect[:, i, 0])
-        season_chance = chance(this_season[:, i])
+        reasons = unsafe.get(life.life_id, ())
         forecasts.append(
             UnitForecast(
                 unit_id=life.unit_id,
@@ -168,12 +174,12 @@ def forecast_units(
                 incidents=int(counts.get(life.life_id, 0)),
                 defective_now=now,
                 fails_within=chance(within[:, i]),
-                fails_this_season=season_chance,
+                fails_this_season=chance(this_season[:, i]),
                 season_hours=float(ahead[i]),
                 hours_left=HoursLeft(*(quantile_hours(HOURS_GRID, failed, q) for q in (0.1, 0.5, 0.9))),
                 hours_to_risk_limit=quantile_hours(HOURS_GRID, failed, RISK_LIMIT),
-                advice=advise(now, season_chance, costs, in_season),
-                because=because(life, units, causes[i]),
+                advice=in_words(_not_outweighed(best[i], reasons), in_season),
+                because=because(life, units, causes[i], reasons),
                 last_reading_on=None if pd.isna(life.last_reading_on) else life.last_reading_on.date(),
                 remarks=tuple(r.text for r in histories.remarks if r.about in (life.unit_id, life.craft_id)),
                 beyond_seen=bool(known and life.hours_at_entry + life.hours_observed > seen_to),
@@ -208,30 +214,27 @@ def _oldest_informative(histories: Histories) -> float:
     return float(ended.max()) if len(ended) else 0.0
 
 
-def advise(defective_now: Chance | None, fails_this_season: Chance, costs: Costs, in_season: bool = False) -> str:
-    """What to do with a unit before the season, weighing a planned job against the failure it may save.
+def _whole_season(ahead: np.ndarray, as_of: date, season: tuple[date, date]) -> np.ndarray:
+    """Engine hours of a whole season at the rate of those still `ahead` (n,) in it; 0 on its last day."""
+    opens, closes = season
+    days = (closes - opens).days + 1
+    days_left = min((closes - as_of).days, days)
+    return ahead * days / days_left if days_left > 0 else 0.0 * ahead
 
-    A planned rebuild costs `costs.rebuild` for certain; leaving the unit costs a new one with the season's chance
-    of failing. Break-even is where that chance equals rebuild / new unit. A check pays where the chance of finding
-    a defect times what finding it saves (new unit less rebuild) exceeds its price. Lost rental days and engine
-    damage speak for acting earlier; ``forecaster.waiting`` counts them. In season a rebuild costs the rush surcharge
-    on top, and is to be done now: the season whose risk is meant has begun.
-    """
-    rebuild = costs.rebuild + (costs.rebuild_in_season_extra if in_season else 0.0)
-    if costs.new_unit > 0 and fails_this_season.mean >= min(1.0, rebuild / costs.new_unit):
-        return "rebuild now" if in_season else "rebuild this off-season"
-    hidden = fails_this_season.mean if defective_now is None else max(defective_now.mean, fails_this_season.mean)
-    if hidden * max(costs.new_unit - rebuild, 0.0) > costs.check:
-        return "check now" if in_season else "check before the season"
-    return "leave it running"
+
+def _not_outweighed(act: str, reasons: tuple[Unsafe, ...]) -> str:
+    """What to do with a unit: the option of least cost, or more where a reason not to run it asks for more."""
+    for reason in reasons:
+        act = at_least(act, reason.act)
+    return act
 
 
 def causes_of(model: FittedLifeModel, units: Histories, hours: float) -> list[list[Cause]]:
     """For each unit the causes of its risk, greatest first, by leaving each out in turn.
 
     A cause's share is the chance of failing within `hours` with it, minus the chance without: without any incident;
-    as a freshly rebuilt unit of the same hours ahead (age); with the maker's parts; in fresh water; on a stock
-    engine; had nobody looked at it (negative where a quiet check speaks for the unit).
+    with the maker's parts; in fresh water; on a stock engine; had nobody looked at it (negative where a quiet check
+    speaks for the unit). Its hours since rebuild are told of every unit and weighed of none.
     """
     lives = units.lives
     horizon = np.array([hours])
@@ -241,10 +244,7 @@ def causes_of(model: FittedLifeModel, units: Histories, hours: float) -> list[li
         return answer
 
     full = mean_chance(units)
-    fresh = units.without_incidents().without_checks()
-    fresh = fresh.with_lives(hours_at_entry=0.0, hours_observed=0.0, hours_observed_low=0.0, hours_observed_high=0.0)
     without = {
-        "age": mean_chance(units.without_incidents().without_checks()) - mean_chance(fresh),
         "incident": full - mean_chance(units.without_incidents()) if len(units.incidents) else 0.0 * full,
         "check": full - mean_chance(units.without_checks()) if len(units.checks) else 0.0 * full,
     }
@@ -270,17 +270,17 @@ def causes_of(model: FittedLifeModel, units: Histories, hours: float) -> list[li
 LEAST_SHARE = 0.005
 
 
-def because(life: Any, units: Histories, causes: list[Cause]) -> tuple[str, ...]:
-    """The causes of one unit's risk in words, greatest first; the hours since rebuild always stand first."""
+def because(life: Any, units: Histories, causes: list[Cause], unsafe: tuple[Unsafe, ...] = ()) -> tuple[str, ...]:
+    """The causes of one unit's risk in words, greatest first, after its hours since rebuild and what is unsafe."""
     entry, observed = life.hours_at_entry, life.hours_observed
     if np.isfinite(entry):
         words = [f"{entry + observed:.0f} h since rebuild"]
     else:
         words = [f"{observed:.0f} h in the record, starting age unknown"]
+    words.extend(reason.why for reason in unsafe)
     for cause in causes:
-        if cause.what == "age" or abs(cause.share) < LEAST_SHARE:
-            continue
-        words.extend(_in_words(cause, life, units))
+        if abs(cause.share) >= LEAST_SHARE:
+            words.extend(_in_words(cause, life, units))
     return tuple(words)
 
 

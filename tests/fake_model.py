@@ -1,7 +1,8 @@
 """A life model of three lines, whose every answer can be worked out on paper.
 
 Each life fails at a constant rate: `BASE` per engine hour, doubled for each water incident, trebled with aftermarket
-parts, doubled by salt water, halved by a check, and growing with age by `PER_HOUR`. Draws scale the rate evenly.
+parts (half as much again where nobody knows), doubled by salt water, halved by a look, doubled by a rattle, and growing
+with age by `PER_HOUR`. Draws scale the rate evenly.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from forecaster.life_model import Evidence
 from forecaster.lives import Histories
@@ -22,10 +24,14 @@ SCALES = np.random.default_rng(1).permutation(np.linspace(0.5, 1.5, 101))
 def rates(units: Histories) -> np.ndarray:
     lives = units.lives
     incidents = lives["life_id"].map(units.incidents["life_id"].value_counts()).fillna(0).to_numpy()
-    checks = lives["life_id"].map(units.checks["life_id"].value_counts()).fillna(0).to_numpy()
+    by_look = units.checks["life_id"].groupby(units.checks["spin"] == "rattle").value_counts()
+    rattles, quiet = (
+        lives["life_id"].map(by_look.get(heard, pd.Series(dtype=float))).fillna(0).to_numpy(dtype=float)
+        for heard in (True, False)
+    )
     rate = BASE + PER_HOUR * units.age.fillna(100.0).to_numpy()
-    rate = rate * 2.0**incidents * 0.5**checks
-    rate = rate * np.where(lives["parts"] == "oem", 1.0, 3.0)  # unknown counts like aftermarket
+    rate = rate * 2.0 ** (incidents + rattles - quiet)
+    rate = rate * lives["parts"].map({"oem": 1.0, "unknown": 1.5, "aftermarket": 3.0}).to_numpy()
     return rate * (1.0 + lives["salt_share"].fillna(0.5).to_numpy())
 
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import beta
 
-from forecaster.core_loss import CORE_LOST_PRIOR, ENGINE_HIT_PRIOR, CoreLoss, core_loss
+from forecaster.core_loss import CORE_LOST_PRIOR, ENGINE_HIT_PRIOR, CoreLoss, chances_at_failure, core_loss
 from forecaster.reading import read_fleet
 from forecaster.records import FleetRecords
 from forecaster.settings import Costs, FleetSettings
@@ -107,3 +107,10 @@ def test_draws_have_the_posteriors_mean_and_are_the_same_each_time() -> None:
     assert core.mean() == pytest.approx(loss.core_lost.mean, abs=0.01)
     assert engine.mean() == pytest.approx(loss.engine_hit.mean, abs=0.01)
     assert (loss.draws(5)[0] == loss.draws(5)[0]).all()
+
+
+def test_the_means_alone_are_those_of_the_whole_answer() -> None:
+    rows = [failed("scrapped", 1, cost=7000.0), failed("rebuilt", 2, cost=960.0)]
+    records, on = paper_fleet(["C1"], rebuilds=rows), day("2025-12-31")
+    whole = core_loss(records, on)
+    assert chances_at_failure(records, on) == pytest.approx((whole.core_lost.mean, whole.engine_hit.mean))

@@ -8,7 +8,7 @@ import pytest
 
 from forecaster.core_loss import core_loss
 from forecaster.errors import WrongUsage
-from forecaster.fleet_prices import USUAL_DAY_RATE, fleet_prices, usual_day_rate
+from forecaster.fleet_prices import USUAL_DAY_RATE, fleet_prices, prices_by_craft, usual_day_rate
 from forecaster.reading import read_fleet
 from forecaster.records import FleetRecords
 from tests.conftest import ROOT, SAMPLE_DAY
@@ -39,3 +39,13 @@ def test_what_the_user_sets_counts_instead(records: FleetRecords) -> None:
 def test_a_price_that_makes_no_sense_is_refused(records: FleetRecords, name: str, value: float) -> None:
     with pytest.raises(WrongUsage, match="price"):
         fleet_prices(records, SAMPLE_DAY, {name: value})
+
+
+def test_each_craft_has_its_own_day_rate_or_the_usual_one(records: FleetRecords) -> None:
+    rates = records.craft.set_index("craft_id")["day_rate"]
+    first, second = rates.index[:2]
+    craft = records.craft.assign(day_rate=records.craft["day_rate"].where(records.craft["craft_id"] != first))
+    prices = prices_by_craft(replace(records, craft=craft), SAMPLE_DAY)
+    assert prices[first].day_rate == pytest.approx(rates.iloc[1:].mean())
+    assert prices[second].day_rate == rates[second]
+    assert set(prices) == set(rates.index)

@@ -16,19 +16,20 @@ from forecaster.forecast import (
     Chance,
     FleetForecast,
     UnitForecast,
-    advise,
+    _whole_season,
     chance,
     forecast_units,
     quantile_hours,
 )
 from forecaster.lives import CHECKS, INCIDENTS, Histories, frame, lives_by_hours
+from forecaster.prices import prices_of
 from forecaster.report.as_json import forecast_json, written
-from forecaster.settings import Costs
+from forecaster.settings import FleetSettings
 from tests.fake_model import BASE, SCALES, FakeModel
 
 AS_OF = date(2026, 11, 1)
 NEXT_SEASON = (date(2027, 5, 1), date(2027, 10, 15))
-COSTS = Costs()
+PRICES = prices_of(FleetSettings(), day_rate=200.0, core_lost=0.6, engine_hit=0.1)
 
 
 def running(ages: list[float], **columns: object) -> Histories:
@@ -59,7 +60,8 @@ def forecast(
     histories: Histories, hours: float = 50.0, use: float = 60.0, model: FakeModel | None = None
 ) -> FleetForecast:
     season_hours = pd.Series({"C1": use})
-    return forecast_units(model or FakeModel(), histories, hours, season_hours, NEXT_SEASON, COSTS)
+    prices = dict.fromkeys(histories.lives["craft_id"], PRICES)
+    return forecast_units(model or FakeModel(), histories, hours, season_hours, NEXT_SEASON, prices)
 
 
 def test_a_chance_is_the_mean_and_the_central_90_percent_of_its_draws() -> None:
@@ -143,26 +145,24 @@ def test_what_is_not_recorded_is_not_named_as_a_cause() -> None:
     assert blank.because == ("100 h since rebuild",)
 
 
-def test_advice_follows_the_prices() -> None:
-    likely, unlikely = Chance(0.5, 0.4, 0.6), Chance(0.01, 0.0, 0.02)
-    assert advise(None, likely, COSTS) == "rebuild this off-season"  # 0.5 of 1,700 is dearer than 650
-    assert advise(None, Chance(0.2, 0.1, 0.3), COSTS) == "check before the season"  # 0.2 of 1,050 is dearer than 60
-    assert advise(None, unlikely, COSTS) == "leave it running"
-    assert advise(Chance(0.3, 0.1, 0.5), unlikely, COSTS) == "check before the season"
+def test_the_oldest_are_rebuilt_and_the_freshest_left() -> None:
+    advice = {unit.hours_since_rebuild: unit.advice for unit in forecast(running([0.0, 400.0])).units}
+    assert advice == {0.0: "leave it running", 400.0: "rebuild this off-season"}
 
 
-def test_advice_in_season_is_for_now() -> None:
-    likely = Chance(0.6, 0.5, 0.7)
-    assert advise(None, likely, COSTS, in_season=True) == "rebuild now"
-    assert advise(None, Chance(0.2, 0.1, 0.3), COSTS, in_season=True) == "check now"
+def test_what_is_unsafe_is_told_first_and_no_cost_outweighs_it() -> None:
+    unit = forecast(checked(running([12.0]), "U000001/1", at=10.0, spin="rattle")).units[0]
+    assert unit.advice == "rebuild this off-season"
+    assert unit.because[:2] == ("12 h since rebuild", "rattled when spun 2 h ago: do not run it")
 
 
-@given(st.floats(0.0, 1.0), st.floats(0.0, 1.0))
-def test_a_higher_risk_never_asks_for_less(one: float, other: float) -> None:
-    strength = {"leave": 0, "check": 1, "rebuild": 2}
-    low, high = sorted([one, other])
-    asked = [strength[advise(None, Chance(p, p, p), COSTS).split()[0]] for p in (low, high)]
-    assert asked[0] <= asked[1]
+@pytest.mark.parametrize(
+    ("as_of", "hours"),
+    [(date(2027, 4, 30), 168.0), (date(2027, 7, 23), 336.0), (date(2027, 10, 15), 0.0), (AS_OF, 168.0)],
+)
+def test_a_season_counts_whole_whatever_is_left_of_it(as_of: date, hours: float) -> None:
+    whole = _whole_season(np.array([168.0]), as_of, NEXT_SEASON)  # 168 days from 1 May to 15 October
+    assert whole == pytest.approx([hours])
 
 
 @given(st.floats(0.01, 0.99))

@@ -21,7 +21,7 @@ from tests.test_forecast import checked, forecast, running, swamped
 
 def mixed() -> Histories:
     """Units to rebuild, to check and to leave: the first was swamped three times, the last is fresh."""
-    histories = running([200.0, 150.0, 0.0], parts=["oem", "oem", "oem"])
+    histories = running([200.0, 80.0, 0.0], parts=["oem", "oem", "oem"])
     histories = checked(histories, "U000003/1", at=0.0)
     for at in (120.0, 150.0, 190.0):
         histories = swamped(histories, "U000001/1", at=at)
@@ -96,12 +96,17 @@ def test_every_chance_has_its_interval_where_there_is_room(width: int, intervals
 
 def test_a_wide_terminal_shows_the_reasons_beside_the_figures() -> None:
     row = next(line for line in text(width=160).splitlines() if line.startswith("U000002"))
-    assert "check before the season: 150 h since rebuild" in row
+    assert "check before the season: 80 h since rebuild" in row
 
 
 def test_the_table_needs_no_colour_and_no_more_than_ascii() -> None:
     assert text().isascii()
     assert "\x1b" not in text()
+
+
+def test_the_advice_says_what_it_weighs_and_that_the_plan_weighs_more() -> None:
+    told = text(source="my fleet").replace("\n", " ")
+    assert "`forecaster plan my fleet` weighs budget, bench and weeks as well." in told
 
 
 def test_a_limit_leaves_out_the_least_at_risk_and_says_how_many() -> None:

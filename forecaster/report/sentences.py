@@ -61,6 +61,14 @@ def evidence_sentence(evidence: Evidence, model: str) -> str:
     return sentence
 
 
+def advice_sentence(source: str) -> str:
+    """What the advice weighs, and what the plan weighs besides."""
+    return (
+        "The advice is what costs least for each unit alone until the season's close; "
+        f"`forecaster plan {source}` weighs budget, bench and weeks as well."
+    )
+
+
 def unit_note(unit: UnitForecast) -> str:
     """What to do with a unit, and why: "check before the season: 118 h since rebuild; swamped, untreated, 14 h ago"."""
     because = list(unit.because)

@@ -48,6 +48,7 @@ def forecast_text(
     if left_out:
         blocks.append(page.wrapped(f"... and {figures.counted(left_out, 'unit')} of less risk, left out by --limit."))
     blocks.append(page.wrapped(_legend(forecast)))
+    blocks.append(page.wrapped(sentences.advice_sentence(source)))
     blocks.append(page.wrapped(sentences.evidence_sentence(forecast.evidence, forecast.model)))
     if refused:
         blocks.append(page.wrapped(sentences.refused_sentence(refused, source)))

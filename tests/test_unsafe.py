@@ -1,0 +1,101 @@
+"""What is unsafe as the records stand: each reason, and what ends it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from forecaster.flooding_steps import RECHECK_OIL_H
+from forecaster.lives import CHECKS, INCIDENTS, Histories, frame
+from forecaster.unsafe import JUST_NOW_H, found_unsafe
+from tests.test_forecast import AS_OF, running
+
+LIFE = "U000001/1"  # 100 h of record
+Event = tuple[str, float, dict[str, Any]]
+
+
+def look(day: str, hours: float, **told: Any) -> Event:
+    return day, hours, {"spin": "not_done", "known_state": "", "oil": "unknown", **told}
+
+
+def water(day: str, hours: float, treatment: str = "none", oil: str = "unknown") -> Event:
+    return day, hours, {"kind": "swamped", "water": "salt", "oil": oil, "treatment": treatment}
+
+
+def of(*events: Event) -> Histories:
+    checks = [
+        {"life_id": LIFE, "checked_on": pd.Timestamp(day), "observed_hours": hours, **told}
+        for day, hours, told in events
+        if "spin" in told
+    ]
+    incidents = [
+        {"life_id": LIFE, "craft_id": "C1", "happened_on": pd.Timestamp(day), "observed_hours": hours, **told}
+        for day, hours, told in events
+        if "kind" in told
+    ]
+    both = (frame(INCIDENTS, incidents), frame(CHECKS, checks))
+    return Histories(AS_OF, running([100.0]).lives, *both)
+
+
+def asked(*events: Event) -> list[str]:
+    return [reason.act for reason in found_unsafe(of(*events)).get(LIFE, ())]
+
+
+def test_nothing_told_is_nothing_unsafe() -> None:
+    assert found_unsafe(of()) == {}
+
+
+def test_a_rattle_asks_for_a_rebuild() -> None:
+    found = found_unsafe(of(look("2026-08-01", 60.0, spin="rattle")))[LIFE]
+    assert [(one.act, one.why) for one in found] == [("rebuild", "rattled when spun 40 h ago: do not run it")]
+
+
+def test_a_quiet_spin_does_not_undo_a_rattle_but_a_sound_bearing_does() -> None:
+    rattle = look("2026-08-01", 60.0, spin="rattle")
+    assert asked(rattle, look("2026-08-09", 70.0, spin="quiet")) == ["rebuild"]
+    assert asked(rattle, look("2026-08-09", 70.0, known_state="sound")) == []
+
+
+def test_a_bearing_found_rough_and_put_back_asks_for_a_rebuild() -> None:
+    assert asked(look("2026-08-01", 60.0, known_state="defective")) == ["rebuild"]
+
+
+@pytest.mark.parametrize(
+    ("treatment", "acts"), [("none", ["check"]), ("unknown", ["check"]), ("prompt", []), ("late", [])]
+)
+def test_milky_oil_asks_for_a_check_unless_it_was_changed_until_clear(treatment: str, acts: list[str]) -> None:
+    assert asked(water("2026-06-01", 20.0, treatment, oil="milky")) == acts
+
+
+def test_milky_oil_counts_until_clear_oil_is_told() -> None:
+    milky, clear = look("2026-08-01", 60.0, oil="milky"), look("2026-08-05", 62.0, oil="clear")
+    assert asked(milky) == ["check"]
+    assert asked(milky, clear) == []
+    assert asked(clear, look("2026-08-09", 70.0, oil="milky")) == ["check"]
+
+
+def test_untreated_water_just_now_asks_for_a_check_until_it_was_spun() -> None:
+    wet = water("2026-09-01", 95.0)
+    assert asked(wet) == ["check"]
+    assert asked(wet, look("2026-09-02", 95.0, spin="slight")) == []
+    assert asked(look("2026-08-30", 94.0, spin="quiet"), wet) == ["check"]
+    assert asked(water("2026-09-01", 95.0, "prompt")) == []
+
+
+def test_untreated_water_is_just_now_as_long_as_the_oil_is_looked_at_again() -> None:
+    assert RECHECK_OIL_H[-1] == JUST_NOW_H
+    assert asked(water("2026-09-01", 100.0 - JUST_NOW_H)) == ["check"]
+    assert asked(water("2026-08-30", 99.0 - JUST_NOW_H)) == []
+
+
+def test_the_gravest_comes_first() -> None:
+    events = (water("2026-09-01", 95.0, oil="milky"), look("2026-09-02", 96.0, spin="rattle"))
+    assert asked(*events) == ["rebuild", "check", "check"]
+
+
+def test_units_of_unknown_starting_age_are_looked_at_too() -> None:
+    rattling = of(look("2026-08-01", 60.0, spin="rattle")).with_lives(hours_at_entry=np.nan)
+    assert list(found_unsafe(rattling)) == [LIFE]
