@@ -1,55 +1,74 @@
-"""The off-season plan of a fleet: each unit's costs laid out for the program, and the whole answer gathered."""
+"""The off-season plan of a fleet: laid out, solved, and the whole answer gathered; and the same changed by hand."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
 
+from forecaster import spares
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
-from forecaster.errors import WrongUsage
+from forecaster.forecast import because, causes_of
 from forecaster.parts_order import parts_order
 from forecaster.plan import solve_plan
-from forecaster.plan_answer import PlanAnswer, saving_of
-from forecaster.plan_problem import PlanProblem, bench_places_by_week, cost_of_plan
-from forecaster.plan_rules import best_every_n_hours
-from forecaster.spares import lead_time_demand, spare_units
-from forecaster.waiting import Option, Triggers, Waiting
+from forecaster.plan_answer import (
+    BenchWeek,
+    PlanAnswer,
+    RuleBeside,
+    Saving,
+    saving_from,
+    saving_of,
+    savings_by_unit,
+)
+from forecaster.plan_by_hand import PlanEdit, broken_limits, edited
+from forecaster.plan_case import PlanCase, PlanLimits, Progress, lay_out
+from forecaster.plan_days import later_weeks, open_weeks
+from forecaster.plan_problem import Plan
+from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
+from forecaster.season_demand import weekly_demand
+from forecaster.unsafe import found_unsafe
+from forecaster.waiting import Triggers, Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
 TURNAROUND_WEEKS = 2.0
+# Engine hours ahead within which the reasons' points are told: as the forecast does unless asked otherwise.
+REASON_HOURS = 50.0
 
 
 @dataclass(frozen=True)
-class OffSeason:
-    """The days of one off-season's work: from a day, to be ready by another, before the season opens."""
+class PlanByHand:
+    """A plan changed by hand: its whole answer, what it costs more than the best plan, and the limits that it breaks.
 
-    begins: date
-    ready_by: date
-    season_opens: date
+    `edits`: those that change something.
+    """
+
+    answer: PlanAnswer
+    edits: Mapping[str, PlanEdit]
+    costs_more: Saving
+    broken: tuple[str, ...]
 
 
-def off_season(decisions: Decisions, begins: date | None = None, ready_by: date | None = None) -> OffSeason:
-    """The off-season to plan: the one we are in, or else the next. Raises WrongUsage for days out of order."""
-    season, as_of = decisions.records.settings.season, decisions.as_of
-    start = begins or as_of
-    if begins is None and season.contains(as_of):
-        start = season.current_or_next(as_of)[1] + timedelta(days=1)
-    opens = season.current_or_next(start)[0]
-    if opens <= start:
-        opens = season.current_or_next(season.current_or_next(start)[1] + timedelta(days=1))[0]
-    ready = ready_by or opens
-    last = as_of + timedelta(weeks=HORIZON_WEEKS - 1)
-    if not as_of <= start < ready <= last:
-        raise WrongUsage(
-            f"The work must begin on or after {as_of}, be ready later than it begins and by {last}; it is to begin on "
-            f"{start} and be ready by {ready}."
-        )
-    return OffSeason(start, ready, opens)
+@dataclass(frozen=True, eq=False)
+class PlannedSeason:
+    """One off-season with its best plan, which can be changed by hand without solving anew."""
+
+    case: PlanCase
+    answer: PlanAnswer
+    steps: tuple[RuleStep, ...] = field(repr=False)
+
+    def with_edits(self, edits: Mapping[str, PlanEdit]) -> PlanByHand:
+        """The best plan with some units' work changed; see ``plan_by_hand.edited``."""
+        best = self.answer
+        plan = edited(self.case, best.plan, edits)
+        pairs = zip(best.plan.actions, plan.actions, strict=True)
+        changed = {new.unit_id: PlanEdit(new.action, new.week_of) for old, new in pairs if old != new}
+        answer = _answer(self.case, plan, best.rule, self.steps, best.because)
+        answer = replace(answer, doubtful=best.doubtful)
+        more = _whole(best.saved_draws) - _whole(answer.saved_draws)
+        return PlanByHand(answer, changed, saving_from(more), broken_limits(self.case, plan))
 
 
 def plan_off_season(
@@ -59,111 +78,126 @@ def plan_off_season(
     ready_by: date | None = None,
     bench_per_week: float | None = None,
     gap: float = 0.01,
-    progress: Callable[[str], None] | None = None,
+    progress: Progress | None = None,
+    spare_units: int = 0,
+    closed: tuple[date, ...] = (),
 ) -> PlanAnswer:
     """The plan of least expected cost within budget and bench, the season's triggers, parts and spares.
 
-    `budget`, `bench_per_week`: in place of fleet.toml's. Raises WrongUsage for days or amounts that make no plan.
+    The limits are those of ``PlanLimits``. Raises WrongUsage for days or amounts that make no plan, DataStopsAnswer
+    where no unit is in service.
     """
+    limits = PlanLimits(budget, begins, ready_by, bench_per_week, spare_units, closed)
+    return planned_season(decisions, limits, gap, progress).answer
+
+
+def planned_season(
+    decisions: Decisions, limits: PlanLimits, gap: float = 0.01, progress: Progress | None = None
+) -> PlannedSeason:
+    """The same, with what it was made of."""
     tell = progress or (lambda _: None)
-    settings = decisions.records.settings
-    days = off_season(decisions, begins, ready_by)
-    units = decisions.histories.in_service().lives
-    unit_ids = list(units["unit_id"])
-    weighed: dict[str, Waiting] = {}
-    for number, unit_id in enumerate(unit_ids, 1):
-        tell(f"Weighing unit {number} of {len(unit_ids)} ...")
-        weighed[unit_id] = decisions.waiting(unit_id)
-    mondays = _mondays(days)
-    at = np.array([_week(decisions.as_of, monday) for monday in mondays])
-    ones = list(weighed.values())
-    leave = [_leave(one, days.season_opens) for one in ones]
-    price = np.array([one.prices.planned(in_season=False) for one in ones])
-    rattles = np.array([one.rattles[at[0]] for one in ones])
-    problem = PlanProblem(
-        unit_ids=unit_ids,
-        craft_ids=list(units["craft_id"]),
-        weeks=mondays,
-        rebuild_cost=np.stack([one.rebuild.mean(axis=0)[at] for one in ones]),
-        check_cost=np.stack([one.check.mean(axis=0)[at] for one in ones]),
-        leave_cost=np.array([mean for mean, _ in leave]),
-        rebuild_spend=price,
-        check_spend=np.array([one.prices.looked_at(in_season=False) for one in ones]) + rattles * price,
-        check_bench=np.clip(rattles, 0.0, 1.0),
-        bench_places=bench_places_by_week(
-            settings.bench.rebuilds_per_week if bench_per_week is None else bench_per_week, [True] * len(mondays)
-        ),
-        craft_needed=np.array([settings.season.contains(monday) for monday in mondays]),
-        budget=settings.bench.budget if budget is None else budget,
-    )
+    case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
-    hours = (units["hours_at_entry"] + units["hours_observed"]).to_numpy(dtype=float)
-    rule = best_every_n_hours(problem, hours)
-    plan = solve_plan(problem, gap=gap, rivals=[rule.plan])
-    leave_draws = np.stack([draws for _, draws in leave], axis=1)
-    plan_draws = cost_of_plan(
-        plan,
-        mondays,
-        np.stack([one.rebuild[:, at] for one in ones], axis=1),
-        np.stack([one.check[:, at] for one in ones], axis=1),
-        leave_draws,
-    )
-    acted: dict[str, str] = {action.unit_id: action.action for action in plan.actions}
-    demand = _weekly_demand(decisions, weighed, acted)
+    steps = rule_steps(case.problem, case.hours)
+    rule = best_every_n_hours(case.problem, case.hours, steps)
+    plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
+    tell("Gathering the answer ...")
+    answer = _answer(case, plan, rule, steps, _reasons(decisions))
+    return PlannedSeason(case, answer, steps)
+
+
+def _answer(
+    case: PlanCase,
+    plan: Plan,
+    rule: EveryNHours,
+    steps: tuple[RuleStep, ...],
+    reasons: Mapping[str, tuple[str, ...]],
+) -> PlanAnswer:
+    """The whole answer about one plan of a case, best or changed by hand."""
+    decisions, days = case.decisions, case.days
+    saved = case.saved_draws(plan)
+    work = {planned.unit_id: planned for planned in plan.actions}
+    weeks = {unit_id: one.weeks for unit_id, one in case.weighed.items()}
+    demand = weekly_demand(decisions, weeks, work)
+    known = [None if np.isnan(h) else float(h) for h in case.hours]
     return PlanAnswer(
         as_of=decisions.as_of,
         plan=plan,
         rule=rule,
-        saving=saving_of(plan_draws, leave_draws),
-        triggers={unit: _triggers_after(decisions, weighed[unit], unit, acted[unit]) for unit in unit_ids},
-        spares=spare_units(lead_time_demand(demand, TURNAROUND_WEEKS), TURNAROUND_WEEKS),
+        saving=saving_of((case.leave_draws - saved).sum(axis=1), case.leave_draws),
+        savings=savings_by_unit(plan, case.leave_draws - saved, case.leave_draws),
+        saved_draws=dict(zip(work, saved.T, strict=True)),
+        saving_beside_rule=saving_from(saved.sum(axis=1) - case.saved_draws(rule.plan).sum(axis=1)),
+        rules=_rules_beside(case, steps, saved.sum(axis=1)),
+        triggers={
+            unit: _triggers_after(decisions, one, work[unit].action, work[unit].craft_id)
+            for unit, one in case.weighed.items()
+        },
+        spares=spares.spare_units(spares.lead_time_demand(demand, TURNAROUND_WEEKS), TURNAROUND_WEEKS),
         parts=parts_order(plan, decisions.as_of),
+        begins=days.begins,
         ready_by=days.ready_by,
         season_opens=days.season_opens,
+        bench=_bench(case),
+        later_weeks=later_weeks(list(case.problem.weeks), decisions.as_of),
+        spare_units=case.limits.spare_units,
         horizon_on=decisions.as_of + timedelta(weeks=HORIZON_WEEKS),
-        seasons=int(ones[0].weeks.year[-1]) if ones else 0,
-        currency=settings.currency,
+        seasons=int(next(iter(weeks.values())).year[-1]),
+        currency=decisions.records.settings.currency,
         evidence=decisions.fit.evidence,
+        because=reasons,
+        stop={unit: tuple(one.why for one in why) for unit, why in case.unsafe.items()},
+        hours=dict(zip(work, known, strict=True)),
+        remarks=case.remarks,
     )
 
 
-def _mondays(days: OffSeason) -> list[date]:
-    """Mondays from the first one on or after the beginning, whose week is over by the day to be ready."""
-    first = days.begins + timedelta(days=(-days.begins.weekday()) % 7)
+def _whole(by_unit: Mapping[str, np.ndarray]) -> np.ndarray:
+    whole: np.ndarray = np.sum(list(by_unit.values()), axis=0)
+    return whole
+
+
+def _bench(case: PlanCase) -> tuple[BenchWeek, ...]:
+    weeks, places = case.problem.weeks, case.problem.bench_places
+    opened = open_weeks(weeks, case.limits.closed)
+    return tuple(
+        BenchWeek(monday, float(free), not is_open) for monday, free, is_open in zip(weeks, places, opened, strict=True)
+    )
+
+
+def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.ndarray) -> tuple[RuleBeside, ...]:
+    """Each N of the rule that adds a rebuild, beside a plan that saves `plan_saves` (draws,)."""
+    problem = case.problem
+    saves, rebuilds, spent, cost = np.zeros(len(plan_saves)), 0, 0.0, problem.leave_all
     found = []
-    while first + timedelta(days=7) <= days.ready_by:
-        found.append(first)
-        first += timedelta(days=7)
-    if not found:
-        raise WrongUsage(f"No whole week lies between {days.begins} and {days.ready_by}: give the work more time.")
-    return found
+    for step in steps:
+        for unit, week in step.placed:
+            saves = saves + case.saved_by(unit, "rebuild", problem.weeks[week])
+            rebuilds, spent = rebuilds + 1, spent + float(problem.rebuild_spend[unit])
+            cost -= float(problem.leave_cost[unit] - problem.rebuild_cost[unit, week])
+        if step.placed or step.n_hours is None:
+            found.append(RuleBeside(step.n_hours, rebuilds, spent, cost, saving_from(plan_saves - saves)))
+    return tuple(found)
 
 
-def _week(as_of: date, day: date) -> int:
-    return min(max((day - as_of).days // 7, 0), HORIZON_WEEKS - 1)
+def _reasons(decisions: Decisions) -> dict[str, tuple[str, ...]]:
+    """What drives each unit's risk, in the words of the forecast."""
+    units = decisions.histories.in_service()
+    causes, unsafe = causes_of(decisions.fit, units, REASON_HOURS), found_unsafe(units)
+    lives = list(units.lives.itertuples(index=False))
+    return {
+        str(life.unit_id): because(life, units, own, unsafe.get(str(life.life_id), ()))
+        for life, own in zip(lives, causes, strict=True)
+    }
 
 
-def _leave(one: Waiting, season_opens: date) -> tuple[float, np.ndarray]:
-    """Expected cost of leaving a unit this off-season, and its draws: the best that can be done from the opening on.
-
-    That is acting at the season's triggers, or the best fixed week from then on, whichever costs less; the draws are
-    the fixed option's, moved to the mean that counts.
-    """
-    options: list[Option] = [o for o in one.options if o.on is None or o.on >= season_opens]
-    best = min(options, key=lambda option: option.expected_cost)
-    draws = one.draws_of(best)
-    mean = min(best.expected_cost, one.left)
-    return mean, draws - best.expected_cost + mean
-
-
-def _triggers_after(decisions: Decisions, one: Waiting, unit_id: str, action: str) -> Triggers:
+def _triggers_after(decisions: Decisions, one: Waiting, action: str, craft_id: str) -> Triggers:
     """The coming season's triggers: the unit's own where it is left, those of a fresh unit where it is rebuilt.
 
     After a check that was quiet the unit's own stand, on the safe side: what it showed is in the next day's answer.
     """
     if action != "rebuild":
         return one.triggers
-    craft_id = str(decisions.unit(unit_id).lives["craft_id"].iloc[0])
     upkeep = decisions.upkeep(craft_id)
     reached = upkeep.steps * upkeep.life.step_h
 
@@ -177,21 +211,3 @@ def _triggers_after(decisions: Decisions, one: Waiting, unit_id: str, action: st
     found = {name: first(name) for name in ("check", "rebuild")}
     within = {name: at if at is not None and at <= reached else None for name, at in found.items()}
     return Triggers(within["check"], within["rebuild"])
-
-
-def _weekly_demand(decisions: Decisions, weighed: dict[str, Waiting], acted: dict[str, str]) -> np.ndarray:
-    """Units expected to come off in each in-season week of the coming season, (draws, weeks): failed or noticed."""
-    total: np.ndarray | None = None
-    for unit_id, one in weighed.items():
-        ahead, weeks = decisions.ahead(unit_id), one.weeks
-        lost = ahead.fails + ahead.noticed
-        if acted[unit_id] == "rebuild":  # a fresh unit seldom fails in its first season; its demand is small
-            lost = lost * 0.0
-        by_week = np.zeros((len(lost), weeks.n))
-        by_week[:, weeks.week_of_step] = lost
-        total = by_week if total is None else total + by_week
-    if total is None:
-        return np.zeros((1, 1))
-    first = next(iter(weighed.values())).weeks
-    season = np.flatnonzero(first.in_season & (first.year[:-1] <= max(first.year[0], 1)))
-    return total[:, season] if len(season) and math.isfinite(total.sum()) else np.zeros((1, 1))

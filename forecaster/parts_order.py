@@ -20,6 +20,7 @@ class PartsOrder:
     """Parts for the planned rebuilds, and apart from them for checked units that may rattle, each with how many sets.
 
     `order_by`: the last day to order for the first week of work; None where there is no work. `late`: that day is past.
+    `here_on`: when parts that are ordered today are on the shelf.
     """
 
     parts: tuple[PartLine, ...]
@@ -29,6 +30,7 @@ class PartsOrder:
     order_by: date | None
     late: bool
     lead_time_weeks: float
+    here_on: date
 
 
 def parts_order(plan: Plan, as_of: date, lead_time_weeks: float = LEAD_TIME_WEEKS, cover: float = COVER) -> PartsOrder:
@@ -42,7 +44,8 @@ def parts_order(plan: Plan, as_of: date, lead_time_weeks: float = LEAD_TIME_WEEK
     rebuilds = plan.count("rebuild")
     rattles = rattles_to_expect([planned.rattle for planned in plan.actions if planned.action == "check"], cover)
     weeks = [planned.week_of for planned in plan.actions if planned.week_of is not None]
-    order_by = min(weeks) - timedelta(days=round(7 * lead_time_weeks)) if weeks else None
+    lead = timedelta(days=round(7 * lead_time_weeks))
+    order_by = min(weeks) - lead if weeks else None
     return PartsOrder(
         parts=parts_for(rebuilds) if rebuilds else (),
         rebuilds=rebuilds,
@@ -51,6 +54,7 @@ def parts_order(plan: Plan, as_of: date, lead_time_weeks: float = LEAD_TIME_WEEK
         order_by=order_by,
         late=order_by is not None and order_by < as_of,
         lead_time_weeks=lead_time_weeks,
+        here_on=as_of + lead,
     )
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from forecaster.errors import ModelError, WrongUsage
+from forecaster.plan_early import earliest
 from forecaster.plan_places import CHECK, LEAVE, REBUILD, Schedule, fill, schedule_of
 from forecaster.plan_problem import LEAST_SAVING, TOLERANCE, Plan, PlanProblem
 from forecaster.plan_program import Solved, solve, with_place
@@ -33,7 +34,8 @@ def solve_plan(
 
     Within `time_limit_s` for everything, what a little more of each limit buys included; where the program has no
     answer by then, the plan is filled by greatest saving for its money. `rivals`: plans of the same problem that are
-    known already, such as a rule's; the answer is never dearer than any of them.
+    known already, such as a rule's; the answer is never dearer than any of them. Of weeks that cost the same, work
+    gets the earliest that is free (``plan_early``).
 
     WrongUsage where the units that must be rebuilt cannot all be: the message says which limit stands in the way.
     """
@@ -43,6 +45,7 @@ def solve_plan(
     must = must_be_done(problem, time_limit_s)
     known = [again for rival in rivals if (again := _again(problem, rival)) is not None]
     best, bound = _best(problem, must, known, gap, time_limit_s)
+    best = earliest(best)
     more = _More(problem, best, FINE * gap, MORE_SHARE * time_limit_s, tell)
     budget, (place, week), spare = more.budget(), more.bench_place(), more.spare_unit()
     plan = replace(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -27,14 +27,40 @@ class Saving:
 
 
 @dataclass(frozen=True)
+class RuleBeside:
+    """One rule "every unit past N hours" within the plan's limits: its rebuilds, what they take, and its cost.
+
+    `n_hours` None: no rebuild by hours at all. `costs_more`: than the plan, to the horizon.
+    """
+
+    n_hours: float | None
+    rebuilds: int
+    spent: float
+    expected_cost: float
+    costs_more: Saving
+
+
+@dataclass(frozen=True)
+class BenchWeek:
+    """One week of the bench, by its Monday: how many rebuilds it finishes, and whether it is closed."""
+
+    monday: date
+    places: float
+    closed: bool
+
+
+@dataclass(frozen=True)
 class PlanAnswer:
     """What every face tells about an off-season.
 
-    `ready_by`: the day by which the work must be done; `season_opens`: the coming season's first day.
-    `horizon_on`, `seasons`: up to when costs are counted, and how many seasons that is.
-    `saving`: of the plan beside doing nothing; `savings`: by unit, where known. `rule`: the best "every N hours"
-    within the same limits.
-    `triggers`: by unit, for the coming season. `because`, `doubtful`: by unit, reasons and doubts where there are any.
+    `begins`: the first day of work; `ready_by`: the day by which it must be done; `season_opens`: the coming season's
+    first day. `bench`: the weeks of the plan; `later_weeks`: the next Mondays, too late for it. `spare_units`: those
+    that stand in where craft earn. `horizon_on`, `seasons`: up to when costs are counted, and how many seasons that is.
+    `saving`: of the plan beside doing nothing; `savings`: by unit, where known, and `saved_draws` the same by posterior
+    draw, (draws,) each. `rule`: the best "every N hours" within the same limits, `saving_beside_rule` beside it;
+    `rules`: every N that makes a difference, highest first.
+    `triggers`: by unit, for the coming season. `because`, `doubtful`: by unit, reasons and doubts where there are any;
+    `stop`: reasons not to run a unit as it is. `hours`: by unit since rebuild, None where not known.
     `evidence`: what the forecasts behind it were learned from, by `model`.
     """
 
@@ -56,6 +82,15 @@ class PlanAnswer:
     because: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     doubtful: Mapping[str, str] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+    saving_beside_rule: Saving | None = None
+    rules: tuple[RuleBeside, ...] = ()
+    begins: date | None = None
+    bench: tuple[BenchWeek, ...] = ()
+    later_weeks: tuple[date, ...] = ()
+    spare_units: int = 0
+    stop: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    hours: Mapping[str, float | None] = field(default_factory=dict)
+    saved_draws: Mapping[str, np.ndarray] = field(default_factory=dict, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Every unit of the plan needs its triggers."""
@@ -63,21 +98,37 @@ class PlanAnswer:
         if without:
             raise WrongUsage(f"{', '.join(without[:10])}: no season triggers. Every unit of the plan needs them.")
 
+    def saving_among(self, unit_ids: Iterable[str]) -> Saving:
+        """What the plan saves on some of its units, one customer's for example; summed draw by draw, as the whole is.
+
+        Nothing saved for no unit. Raises WrongUsage for a unit whose draws are not known.
+        """
+        wanted = list(unit_ids)
+        unknown = [unit for unit in wanted if unit not in self.saved_draws]
+        if unknown:
+            raise WrongUsage(f"{', '.join(unknown[:10])}: what the plan saves there is not known draw by draw.")
+        return (
+            saving_from(np.sum([self.saved_draws[unit] for unit in wanted], axis=0))
+            if wanted
+            else Saving(0.0, 0.0, 0.0)
+        )
+
 
 def saving_of(plan_cost: np.ndarray, leave_cost: np.ndarray) -> Saving:
     """The whole plan's saving from posterior draws: `plan_cost` (draws,), `leave_cost` (draws, n).
 
     Summed draw by draw, since what raises one unit's risk raises the others' too.
     """
-    return _saving(leave_cost.sum(axis=1) - plan_cost)
+    return saving_from(leave_cost.sum(axis=1) - plan_cost)
 
 
 def savings_by_unit(plan: Plan, unit_cost: np.ndarray, leave_cost: np.ndarray) -> dict[str, Saving]:
     """Each unit's saving from posterior draws, both (draws, n), `unit_cost` as from ``cost_by_unit``."""
     saved = leave_cost - unit_cost
-    return {planned.unit_id: _saving(saved[:, i]) for i, planned in enumerate(plan.actions)}
+    return {planned.unit_id: saving_from(saved[:, i]) for i, planned in enumerate(plan.actions)}
 
 
-def _saving(saved: np.ndarray) -> Saving:
+def saving_from(saved: np.ndarray) -> Saving:
+    """Mean and central 90 % interval of what is saved, (draws,)."""
     low, high = np.quantile(saved, [0.05, 0.95])
     return Saving(float(saved.mean()), float(low), float(high))

@@ -46,6 +46,22 @@ class Schedule:
         self.places[week] -= places
         self.spares[week : week + self.problem.out_weeks] -= places
 
+    def give_back(self, unit: int) -> None:
+        """Take a unit's work out of its week again: it is left."""
+        act, week = int(self.act[unit]), int(self.week[unit])
+        spend, places = self._takes(unit, act)
+        self.act[unit], self.week[unit] = LEAVE, -1
+        self.money += spend
+        self.places[week] += places
+        self.spares[week : week + self.problem.out_weeks] += places
+
+    def copy(self) -> Schedule:
+        """The same work, to be changed apart from this one."""
+        other = Schedule(self.problem)
+        other.act, other.week, other.money = self.act.copy(), self.week.copy(), self.money
+        other.places, other.spares = self.places.copy(), self.spares.copy()
+        return other
+
     def _takes(self, unit: int, act: int) -> tuple[float, float]:
         p = self.problem
         if act == REBUILD:
@@ -55,9 +71,10 @@ class Schedule:
     @property
     def saves(self) -> float:
         """Expected saving beside leaving every unit."""
-        return math.fsum(self._saving(unit) for unit in range(self.problem.n))
+        return math.fsum(self.saving(unit) for unit in range(self.problem.n))
 
-    def _saving(self, unit: int) -> float:
+    def saving(self, unit: int) -> float:
+        """What a unit's work is expected to save beside leaving it; 0 where it is left."""
         if self.act[unit] == LEAVE:
             return 0.0
         cost = self.problem.rebuild_cost if self.act[unit] == REBUILD else self.problem.check_cost
@@ -76,7 +93,7 @@ class Schedule:
                     ACTIONS[act],
                     p.weeks[self.week[unit]] if worked else None,
                     self._takes(unit, act)[0] if worked else 0.0,
-                    self._saving(unit),
+                    self.saving(unit),
                     float(p.check_bench[unit]) if act == CHECK else 0.0,
                 )
             )

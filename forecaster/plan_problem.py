@@ -17,6 +17,7 @@ WEEK = timedelta(days=7)
 # Money: work that saves less is not done. The same cost reached by two sums differs by rounding alone, and nobody
 # spends the price of a rebuild on that.
 LEAST_SAVING = 0.01
+SAME_COST = 1e-6  # of money: weeks that cost the same but for rounding
 TOLERANCE = 1e-5  # of money and bench places: what sums of floats and the solver may be off by
 
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from forecaster.errors import WrongUsage
 from forecaster.plan import must_be_done
-from forecaster.plan_places import REBUILD, Schedule
-from forecaster.plan_problem import LEAST_SAVING, Plan, PlanProblem
+from forecaster.plan_places import LEAVE, REBUILD, Schedule
+from forecaster.plan_problem import LEAST_SAVING, SAME_COST, Plan, PlanProblem
 
 
 @dataclass(frozen=True)
@@ -18,6 +18,17 @@ class EveryNHours:
 
     n_hours: float | None
     plan: Plan
+
+
+@dataclass(frozen=True)
+class RuleStep:
+    """The rebuilds, (unit, week) in places of the problem, that a lower N adds to those of the N before it.
+
+    `n_hours` None: what must be rebuilt whatever the rule says, which comes before all.
+    """
+
+    n_hours: float | None
+    placed: tuple[tuple[int, int], ...]
 
 
 def every_n_hours(problem: PlanProblem, hours: np.ndarray, n_hours: float) -> Plan:
@@ -34,20 +45,42 @@ def every_n_hours(problem: PlanProblem, hours: np.ndarray, n_hours: float) -> Pl
     return schedule.plan()
 
 
-def best_every_n_hours(problem: PlanProblem, hours: np.ndarray) -> EveryNHours:
-    """The rule with the N that costs least by the model's own account: the strongest form of the rule.
+def rule_steps(problem: PlanProblem, hours: np.ndarray) -> tuple[RuleStep, ...]:
+    """The rule for every N that makes a difference, highest first; see ``every_n_hours``.
 
     Since the oldest come first, a lower N only adds units to the plan of a higher one: one pass tries every N.
     """
     order = _oldest_first(problem, hours)
     schedule = must_be_done(problem)
-    best_n, best = None, schedule.plan()
+    musts = tuple((int(i), int(schedule.week[i])) for i in np.flatnonzero(schedule.act != LEAVE))
+    steps, added = [RuleStep(None, musts)], []
     for number, unit in enumerate(order):
-        _place(schedule, unit)
+        if _place(schedule, unit):
+            added.append((unit, int(schedule.week[unit])))
         same_age_follows = number + 1 < len(order) and hours[order[number + 1]] == hours[unit]
-        if not same_age_follows and schedule.saves >= best.saves + LEAST_SAVING:
-            best_n, best = float(hours[unit]), schedule.plan()
-    return EveryNHours(best_n, best)
+        if not same_age_follows:
+            steps.append(RuleStep(float(hours[unit]), tuple(added)))
+            added = []
+    return tuple(steps)
+
+
+def best_every_n_hours(
+    problem: PlanProblem, hours: np.ndarray, steps: tuple[RuleStep, ...] | None = None
+) -> EveryNHours:
+    """The rule with the N that costs least by the model's own account: the strongest form of the rule.
+
+    `steps`: those of ``rule_steps``, where they are known already.
+    """
+    schedule = Schedule(problem)
+    best_n, best, saves = None, None, 0.0
+    for step in rule_steps(problem, hours) if steps is None else steps:
+        for unit, week in step.placed:
+            schedule.take(unit, REBUILD, week)
+        if best is None or schedule.saves >= saves + LEAST_SAVING:
+            best_n, best, saves = step.n_hours, schedule.copy(), schedule.saves
+    if best is None:
+        raise WrongUsage("The rule was given no step at all.")
+    return EveryNHours(best_n, best.plan())
 
 
 def _oldest_first(problem: PlanProblem, hours: np.ndarray) -> list[int]:
@@ -59,9 +92,10 @@ def _oldest_first(problem: PlanProblem, hours: np.ndarray) -> list[int]:
 
 
 def _place(schedule: Schedule, unit: int) -> bool:
+    """Put a unit's rebuild where it costs least, the earliest of equals; whether there was room."""
     room = schedule.room(unit, REBUILD)
     if not room.any():
         return False
     cost = np.where(room, schedule.problem.rebuild_cost[unit], np.inf)
-    schedule.take(unit, REBUILD, int(np.argmin(cost)))
+    schedule.take(unit, REBUILD, int(np.argmax(cost <= cost.min() + SAME_COST)))
     return True

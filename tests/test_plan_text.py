@@ -125,7 +125,25 @@ def test_spares_parts_limits_evidence_and_cautions_are_told() -> None:
 def test_an_order_day_that_is_past_is_told() -> None:
     late = answer()
     late = replace(late, parts=parts_order(late.plan, MONDAY))
-    assert "That day is past: order today" in flat(told(late))
+    assert "That day is past: ordered today they are here by 2026-11-23" in flat(told(late))
+
+
+def test_what_must_not_run_is_told_before_all_with_what_the_plan_does_about_it() -> None:
+    stopped = replace(answer(), stop={"S0": ("rattled when spun 3 h ago: do not run it",), "S2": ("oil milky",)})
+    second = flat(told(stopped).split("\n\n")[1])
+    assert "Do not run these as they are" in second
+    assert "S0: rattled when spun 3 h ago: do not run it. Planned: rebuild in the week of 2026-11-02." in second
+    assert "S2: oil milky. The plan leaves it: keep it off the water" in second
+
+
+def test_the_rule_is_told_with_what_the_plan_saves_beside_it() -> None:
+    beside = replace(answer(), saving_beside_rule=Saving(310.0, -20.0, 590.0))
+    assert "Beside that rule the plan saves about 310 (-20 to 590)." in flat(told(beside))
+    assert plan_json(beside)["saves_beside_every_n_hours"] == {"mean": 310.0, "low": -20.0, "high": 590.0}
+
+
+def test_how_the_plan_and_the_advice_of_the_forecast_relate_is_told() -> None:
+    assert "weighs that unit alone, to the close of the coming season" in flat(told())
 
 
 def test_doubts_and_remarks_are_told() -> None:
@@ -159,7 +177,12 @@ def test_the_json_has_the_documented_keys() -> None:
     assert {"unit_id", "craft_id", "action", "week_of", "cost", "saves", "season"} <= set(rebuilt)
     assert rebuilt["week_of"] in (MONDAY.isoformat(), "2026-11-09")
     assert (left["action"], left["week_of"], left["cost"]) == ("leave", None, 0.0)
-    assert left["season"] == {"check_at_hours": None, "rebuild_at_hours": 140.0}
+    assert left["season"] == {
+        "check_at_hours": None,
+        "rebuild_at_hours": 140.0,
+        "check_until": None,
+        "rebuild_until": None,
+    }
     assert {"part": "drive gear", "count": 1} in told_json["parts"]
     assert told_json["expected_cost"] <= told_json["expected_cost_every_n_hours"]
 

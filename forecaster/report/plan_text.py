@@ -8,7 +8,7 @@ from datetime import date
 from forecaster.plan_answer import PlanAnswer, Saving
 from forecaster.plan_problem import PlannedAction
 from forecaster.report import sentences
-from forecaster.report.as_json import Json
+from forecaster.report.as_json import Json, evidence_json
 from forecaster.report.figures import counted, hours, listed, percent
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
@@ -17,6 +17,12 @@ from forecaster.waiting import Triggers
 
 NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
+# Why a plan and the advice of the forecast may differ.
+BESIDE_ADVICE = (
+    "The advice beside each unit's forecast weighs that unit alone, to the close of the coming season. The plan weighs "
+    "all together and further ahead, within the budget and the bench, so that it may check or leave a unit that the "
+    "advice would rebuild."
+)
 PLAN_CAUTION = (
     "Whether a housing, an impeller or a shaft may run again is for a licensed mechanic to measure and decide. "
     + sentences.CAUTION
@@ -29,9 +35,13 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
         (a for a in answer.plan.actions if a.week_of is not None), key=lambda a: (str(a.week_of), a.action, a.unit_id)
     )
     blocks = [page.strong(page.wrapped(headline(answer)))]
+    if answer.stop:
+        told = [f"{unit}: {'; '.join(why)}. {_done_with(answer, unit)}" for unit, why in answer.stop.items()]
+        blocks.append(_bullets("Do not run these as they are, whatever the plan says", told, page))
     if work:
         blocks.append(work_table(work, answer, page))
     blocks.append(page.wrapped(_account(answer)))
+    blocks.append(page.wrapped(BESIDE_ADVICE))
     blocks.append(page.wrapped(_triggers_sentence(answer)))
     blocks.append(triggers_table(answer, page))
     blocks += [page.wrapped(_spares(answer)), *_parts(answer, page)]
@@ -45,6 +55,13 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
     blocks.append(page.wrapped(sentences.evidence_sentence(answer.evidence, answer.model)))
     blocks.append(page.wrapped(PLAN_CAUTION))
     return "\n\n".join(blocks)
+
+
+def _done_with(answer: PlanAnswer, unit_id: str) -> str:
+    (planned,) = (one for one in answer.plan.actions if one.unit_id == unit_id)
+    if planned.week_of is None:
+        return "The plan leaves it: keep it off the water until it is settled."
+    return f"Planned: {planned.action} in the week of {planned.week_of}."
 
 
 def headline(answer: PlanAnswer) -> str:
@@ -140,6 +157,8 @@ def _account(answer: PlanAnswer) -> str:
             f'{money(rule.plan.expected_cost)} by the best rule of the kind "every unit past N hours" within the same '
             f"limits (N = {rule.n_hours:.0f} h)."
         )
+    if answer.saving_beside_rule is not None:
+        told += f" Beside that rule the plan saves about {_saving(answer.saving_beside_rule)}."
     if math.isfinite(plan.gap) and plan.gap >= SURE_GAP:
         told += f" No plan could save over {100 * plan.gap:.1f} % more than this one."
     return told + f" In brackets the central 90 % interval. All must be ready by {answer.ready_by}."
@@ -148,7 +167,8 @@ def _account(answer: PlanAnswer) -> str:
 def _triggers_sentence(answer: PlanAnswer) -> str:
     return (
         f"In the season from {answer.season_opens}, check or rebuild a unit when it reaches these hours since its "
-        "rebuild (from 0 again for a unit that is rebuilt now). A water incident makes them void: ask again at once."
+        "rebuild (from 0 again for a unit that is rebuilt now) by the day named; later it can wait for the season's "
+        "close. A water incident makes them void: ask again at once."
     )
 
 
@@ -160,10 +180,13 @@ def triggers_table(answer: PlanAnswer, page: Page) -> str:
     columns = [
         TextColumn("check at", right=True),
         TextColumn("rebuild at", right=True),
-        TextColumn("units", widest=max(page.width - 24, 20), least=20),
+        TextColumn("units", widest=max(page.width - 48, 20), least=20),
     ]
     order = sorted(alike, key=lambda t: (_or_never(t.rebuild_at_hours), _or_never(t.check_at_hours)))
-    rows = [(_at(t.check_at_hours), _at(t.rebuild_at_hours), ", ".join(alike[t])) for t in order]
+    rows = [
+        (_at(t.check_at_hours, t.check_until), _at(t.rebuild_at_hours, t.rebuild_until), ", ".join(alike[t]))
+        for t in order
+    ]
     return plain_table(columns, rows, [""] * len(rows), page.width)
 
 
@@ -171,8 +194,10 @@ def _or_never(trigger: float | None) -> float:
     return math.inf if trigger is None else trigger
 
 
-def _at(trigger: float | None) -> str:
-    return "-" if trigger is None else hours(trigger)
+def _at(trigger: float | None, until: date | None) -> str:
+    if trigger is None:
+        return "-"
+    return hours(trigger) if until is None else f"{hours(trigger)}, to {until}"
 
 
 def _spares(answer: PlanAnswer) -> str:
@@ -188,10 +213,14 @@ def _parts(answer: PlanAnswer, page: Page) -> list[str]:
     order = answer.parts
     if order.order_by is None:
         return ["No parts are needed for this plan."]
-    late = " That day is past: order today, and ask for the bench's first week anew" if order.late else ""
+    late = (
+        f" That day is past: ordered today they are here by {order.here_on}; plan the work from then on, unless the "
+        "first weeks' parts are on the shelf."
+    )
     told = (
-        f"Order parts by {order.order_by}, {order.lead_time_weeks:g} weeks before the first work.{late}"
-        f"{'.' if late else ''} Housings and impeller ({', '.join(REUSED)}) are cleaned, inspected and used again."
+        f"Order parts by {order.order_by}, {order.lead_time_weeks:g} weeks before the first work."
+        f"{late if order.late else ''} Housings and impeller ({', '.join(REUSED)}) are cleaned, inspected and used "
+        "again."
     )
     blocks = [page.wrapped(told)]
     if order.parts:
@@ -225,7 +254,7 @@ def _bullets(title: str, lines: list[str], page: Page) -> str:
 
 def plan_json(answer: PlanAnswer) -> Json:
     """The same for other programs: the documented keys, and more."""
-    plan, spares, parts = answer.plan, answer.spares, answer.parts
+    plan, spares, parts, beside = answer.plan, answer.spares, answer.parts, answer.saving_beside_rule
     return {
         "as_of": answer.as_of.isoformat(),
         "actions": [_action(planned, answer) for planned in plan.actions],
@@ -236,6 +265,19 @@ def plan_json(answer: PlanAnswer) -> Json:
         "expected_cost_every_n_hours": answer.rule.plan.expected_cost,
         "every_n_hours": answer.rule.n_hours,
         "saves": {"mean": answer.saving.mean, "low": answer.saving.low, "high": answer.saving.high},
+        "saves_beside_every_n_hours": None
+        if beside is None
+        else {"mean": beside.mean, "low": beside.low, "high": beside.high},
+        "every_n_hours_rules": [
+            {
+                "n_hours": rule.n_hours,
+                "rebuilds": rule.rebuilds,
+                "spent": rule.spent,
+                "expected_cost": rule.expected_cost,
+                "costs_more": {"mean": rule.costs_more.mean, "low": rule.costs_more.low, "high": rule.costs_more.high},
+            }
+            for rule in answer.rules
+        ],
         "gap": plan.gap if math.isfinite(plan.gap) else None,
         "next_1000": plan.next_1000,
         "next_bench_place": plan.next_bench_place,
@@ -256,8 +298,13 @@ def plan_json(answer: PlanAnswer) -> Json:
         "season_opens": answer.season_opens.isoformat(),
         "horizon_on": answer.horizon_on.isoformat(),
         "currency": answer.currency,
+        "fit": evidence_json(answer.evidence),
         "remarks": list(answer.remarks),
     }
+
+
+def _or_null(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
 
 
 def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
@@ -271,7 +318,13 @@ def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
         "saves": planned.saves,
         "saves_low": None if saving is None else saving.low,
         "saves_high": None if saving is None else saving.high,
-        "season": {"check_at_hours": triggers.check_at_hours, "rebuild_at_hours": triggers.rebuild_at_hours},
+        "season": {
+            "check_at_hours": triggers.check_at_hours,
+            "rebuild_at_hours": triggers.rebuild_at_hours,
+            "check_until": _or_null(triggers.check_until),
+            "rebuild_until": _or_null(triggers.rebuild_until),
+        },
         "because": list(answer.because.get(planned.unit_id, ())),
         "doubtful": answer.doubtful.get(planned.unit_id),
+        "stop": list(answer.stop.get(planned.unit_id, ())),
     }
