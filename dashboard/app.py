@@ -16,13 +16,20 @@ st.set_page_config(page_title="Supercharger forecaster", page_icon=FOLDER / "ico
 st.html(FOLDER / "style.css")
 
 data_screen = st.Page("screens/data_problems.py", title="Data", icon=":material/fact_check:")
+water_screen = st.Page("screens/after_water.py", title="After water", icon=":material/water_drop:")
+bench_screen = st.Page("screens/bench.py", title="Bench", icon=":material/handyman:")
 if chosen_source() is None:
-    screen = st.navigation([st.Page("screens/no_fleet.py", title="Open a fleet")])
+    start_screen = st.Page("screens/no_fleet.py", title="Open a fleet")
+    screen = st.navigation([start_screen, water_screen, bench_screen], position="top")
 else:
     screen = st.navigation(
         [
             st.Page("screens/fleet_today.py", title="Fleet today", icon=":material/monitoring:", default=True),
             st.Page("screens/one_unit.py", title="One unit", icon=":material/settings:"),
+            st.Page("screens/now_or_later.py", title="Now or later", icon=":material/schedule:"),
+            st.Page("screens/off_season_plan.py", title="Off-season plan", icon=":material/calendar_month:"),
+            water_screen,
+            bench_screen,
             st.Page("screens/evidence.py", title="Evidence", icon=":material/query_stats:"),
             data_screen,
         ],
@@ -36,5 +43,5 @@ except forecaster.ForecasterError as refusal:
     st.error(f"**{plain(first)}**", icon=":material/info:")
     for line in rest:
         st.markdown(plain(line.strip()))
-    if screen != data_screen:
+    if chosen_source() is not None and screen != data_screen:
         st.page_link(data_screen, label="See what was read, row by row")

@@ -52,7 +52,7 @@ def ask(today: date, first_day: date | None, choices: dict[str, list[str]]) -> A
     """
     earliest = min(first_day or today, today)
     models = list(forecaster.MODELS)
-    hours, day, model = _wanted_hours(), _wanted_day(earliest, today), _wanted_model(models)
+    hours, day, model = _wanted_hours(), wanted_day(earliest, today), _wanted_model(models)
     with st.container(horizontal=True, vertical_alignment="bottom", key="controls"):
         hours = st.slider(
             "Look ahead, engine hours",
@@ -64,16 +64,7 @@ def ask(today: date, first_day: date | None, choices: dict[str, list[str]]) -> A
             help="The chance of failing is given for this many more engine hours. 50 h is about one busy month.",
             width=300,
         )
-        as_of = st.date_input(
-            "As of",
-            day,
-            min_value=earliest,
-            max_value=today,
-            key="as_of",
-            format="YYYY-MM-DD",
-            help="The forecast uses nothing that is dated later.",
-            width=150,
-        )
+        as_of = _day_input(earliest, day, today)
         with st.popover("More", icon=":material/tune:", width="content"):
             places = {name: _narrow(name, known) for name, known in choices.items() if known}
             model = st.radio(
@@ -83,8 +74,27 @@ def ask(today: date, first_day: date | None, choices: dict[str, list[str]]) -> A
                 format_func=lambda name: MODEL_TOLD.get(name, name),
                 key="model",
             )
-    # a cleared day asks for today
-    return Asked(as_of=as_of if isinstance(as_of, date) else today, hours=hours, model=model, places=places)
+    return Asked(as_of=as_of, hours=hours, model=model, places=places)
+
+
+def ask_day(today: date, first_day: date | None) -> date:
+    """The day alone, for a screen that asks nothing else of the fleet; see ``ask``."""
+    earliest = min(first_day or today, today)
+    return _day_input(earliest, wanted_day(earliest, today), today)
+
+
+def _day_input(earliest: date, day: date, today: date) -> date:
+    as_of = st.date_input(
+        "As of",
+        day,
+        min_value=earliest,
+        max_value=today,
+        key="as_of",
+        format="YYYY-MM-DD",
+        help="The forecast uses nothing that is dated later.",
+        width=150,
+    )
+    return as_of if isinstance(as_of, date) else today  # a cleared day asks for today
 
 
 def _narrow(name: str, known: Sequence[str]) -> list[str]:
@@ -101,7 +111,8 @@ def _wanted_hours() -> int:
     return usual
 
 
-def _wanted_day(earliest: date, today: date) -> date:
+def wanted_day(earliest: date, today: date) -> date:
+    """The day that the link asks for; today, with a word of warning, where it cannot be had."""
     for text in link.wanted("as_of"):
         try:
             day = date.fromisoformat(text)

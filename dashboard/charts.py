@@ -23,8 +23,13 @@ from palette import (
     shape_of_check,
     shape_of_incident,
 )
+from words import SPACE
 
 ROW_HEIGHT = 26  # px a unit: a finger's width apart on a phone, 28 units on two laptop screens
+PERCENT_TICKS = {  # "20 %", as the text writes it
+    "tickformat": ".0%",
+    "labelalias": {f"{n}%": f"{n}{SPACE}%" for n in range(101)},
+}
 LEAST_TOP = 0.10  # the risk axis reaches at least 10 %, so that small risks do not look large
 LABEL_GAP = 0.08  # least distance between direct labels, as a share of the axis: one line of text
 CROWDED = 0.05  # events nearer than this share of the axis have their numbers on different sides
@@ -58,7 +63,7 @@ def risk_by_unit(risks: pd.DataFrame, hours: float) -> go.Figure:
     figure.update_xaxes(
         side="top",
         range=[0, min(1.0, top) * 1.16],  # room for the direct labels
-        tickformat=".0%",
+        **PERCENT_TICKS,
         nticks=6,
     )
     figure.update_yaxes(
@@ -146,11 +151,11 @@ def state_over_hours(
     _add_upright(figure, now, "now ", "solid", side="right" if now > end / 10 else "left")
     if mark is not None and mark[0] <= end:
         _add_upright(figure, mark[0], f" {mark[1]}", "dot", side="left")
-    for state, y in _apart({state: float(ahead[f"{state}_mean"].iloc[-1]) for state in known}).items():
+    for state, y in apart({state: float(ahead[f"{state}_mean"].iloc[-1]) for state in known}).items():
         figure.add_annotation(x=end, y=y, text=state, xanchor="left", xshift=5, showarrow=False, row=1, col=1)
     figure.update_xaxes(range=[0, end], showgrid=False, nticks=7)
     figure.update_xaxes(title_text=clock, row=2, col=1)
-    figure.update_yaxes(range=[0, 1], tickformat=".0%", nticks=6, row=1, col=1)
+    figure.update_yaxes(range=[0, 1], **PERCENT_TICKS, nticks=6, row=1, col=1)
     lanes = {"type": "category", "categoryorder": "array", "categoryarray": ["checks", "water in"]}
     figure.update_yaxes(**lanes, range=[-0.9, 1.8], showgrid=False, row=2, col=1)
     figure.update_layout(showlegend=False, margin={"r": 76, "t": 34}, hovermode="closest")
@@ -259,7 +264,7 @@ def _add_upright(figure: go.Figure, at: float, label: str, dash: str, side: str)
     )
 
 
-def _apart(heights: dict[str, float]) -> dict[str, float]:
+def apart(heights: dict[str, float]) -> dict[str, float]:
     """Label heights in 0..1 moved apart to at least LABEL_GAP, keeping their order and the axis."""
     ordered = sorted(heights, key=lambda state: heights[state])
     placed: dict[str, float] = {}

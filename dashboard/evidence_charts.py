@@ -6,7 +6,7 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from charts import interval_bar, quiet
+from charts import PERCENT_TICKS, interval_bar, quiet
 from palette import LEARNED, NEUTRAL, faded
 
 PARAMETER_HEIGHT = 62  # px a parameter: a line of words and a pair of intervals
@@ -61,7 +61,7 @@ def survival_curves(counted: pd.DataFrame, modelled: pd.DataFrame, at_risk: pd.D
     end = max(float(part["hours"].max()) for part in (counted, modelled) if len(part))
     figure.update_xaxes(range=[-0.02 * end, 1.02 * end], showgrid=False, nticks=7)
     figure.update_xaxes(title_text="engine hours since rebuild", row=2, col=1)
-    figure.update_yaxes(range=[0, 1.02], tickformat=".0%", nticks=6, row=1, col=1)
+    figure.update_yaxes(range=[0, 1.02], **PERCENT_TICKS, nticks=6, row=1, col=1)
     figure.update_yaxes(type="category", showgrid=False, row=2, col=1)
     figure.update_layout(legend=BELOW, margin={"b": 74}, hovermode="closest")
     return figure
@@ -119,8 +119,8 @@ def calibration(groups: pd.DataFrame) -> go.Figure:
     quiet(figure, height=400)
     title = {"text": "Share that failed", "font": {"size": 13}}
     figure.update_layout(title={**title, "x": 0, "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": 8}})
-    figure.update_xaxes(range=[0, top], tickformat=".0%", nticks=6, title_text="chance that was forecast")
-    figure.update_yaxes(range=[0, top], tickformat=".0%", nticks=6)
+    figure.update_xaxes(range=[0, top], **PERCENT_TICKS, nticks=6, title_text="chance that was forecast")
+    figure.update_yaxes(range=[0, top], **PERCENT_TICKS, nticks=6)
     figure.update_layout(legend=BELOW, margin={"t": 36, "b": 84})
     return figure
 

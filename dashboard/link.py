@@ -36,3 +36,14 @@ def show(choices: Mapping[str, Sequence[str]]) -> None:
     told = {name: list(values) for name, values in choices.items() if values}
     if {name: st.query_params.get_all(name) for name in st.query_params} != told:
         st.query_params.from_dict(told)
+
+
+def begin_anew(fleet: Sequence[str], keep: Sequence[str] = ()) -> None:
+    """Forget every choice and everything kept of one fleet, since another is opened; `keep`: names in the session.
+
+    Units and craft of two fleets may have the same names, and what was ticked off of one is not done to the other.
+    """
+    for name in [name for name in st.session_state if name not in keep]:
+        del st.session_state[name]
+    st.session_state[KEPT] = {EVERYWHERE: list(fleet)}
+    st.query_params.from_dict({EVERYWHERE: list(fleet)} if fleet else {})

@@ -7,6 +7,10 @@ drawing, and by what was asked. A change of the horizon never learns anew: the f
 from __future__ import annotations
 
 import os
+import shutil
+import tempfile
+import weakref
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from hashlib import blake2b
@@ -19,8 +23,10 @@ import link
 
 SOURCE_VARIABLE = "FORECASTER_SOURCE"
 SAMPLE = "sample"  # the only fleet that a link can name: a link must never open a folder of somebody's machine
+RECEIVED = "received fleet"  # in the session: the fleet that this viewer uploaded, and nobody else's
 KEPT_FLEETS = 4
 KEPT_ANSWERS = 64
+KEPT_PAPERS = 8
 FLEET_FILES = {".csv", ".toml"}
 
 
@@ -32,12 +38,56 @@ class Loaded:
     content: str
 
 
+PlanChoice = tuple[tuple[str, float | date | tuple[date, ...]], ...]
+
+
+@dataclass(frozen=True)
+class PaperFiles:
+    """A paper ready to be taken along: its files by kind, their name without the ending, its answer."""
+
+    name: str
+    answer: str
+    files: dict[str, bytes]
+
+
+class LaidOut:
+    """An uploaded fleet in a temporary folder of its own, deleted when it is let go or the server ends."""
+
+    def __init__(self, received: forecaster.ReceivedFleet) -> None:
+        """Write its files where nobody else writes."""
+        folder = tempfile.mkdtemp(prefix="forecaster-upload-")
+        self.remove = weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
+        self.source = str(received.lay_out(Path(folder)))
+
+
 def chosen_source() -> str | None:
-    """The source that the command named, or the sample fleet where the viewer or a link asked for it; else None."""
-    named = os.environ.get(SOURCE_VARIABLE, "").strip()
-    if named:
-        return named
-    return str(forecaster.sample_fleet_folder()) if link.wanted("fleet") == [SAMPLE] else None
+    """The source to show: the sample where the viewer or a link asks for it, else the viewer's own; else None."""
+    return str(forecaster.sample_fleet_folder()) if link.wanted("fleet") == [SAMPLE] else own_source()
+
+
+def own_source() -> str | None:
+    """The source that this viewer uploaded, else the one that the command named; None where there is neither."""
+    received = received_fleet()
+    if received is not None:
+        return _laid_out(received.content, received).source  # anew where a weak network ended the session's cache
+    return named_source()
+
+
+def named_source() -> str | None:
+    """The source that the command named; None where it named none."""
+    return os.environ.get(SOURCE_VARIABLE, "").strip() or None
+
+
+def received_fleet() -> forecaster.ReceivedFleet | None:
+    """What this viewer uploaded; None where nothing."""
+    found = st.session_state.get(RECEIVED)
+    return found if isinstance(found, forecaster.ReceivedFleet) else None
+
+
+def forget_received() -> None:
+    """Delete the files that this viewer uploaded, now."""
+    st.session_state.pop(RECEIVED, None)
+    _laid_out.clear()  # of this session alone
 
 
 def is_sample(source: str | None) -> bool:
@@ -46,14 +96,18 @@ def is_sample(source: str | None) -> bool:
 
 
 def content_of(source: str) -> str:
-    """A digest of the bytes of a fleet folder's files, or of a workbook; the source alone where there is nothing."""
+    """A digest of the name and bytes of a fleet folder's files, or of a workbook; of the name where there is nothing.
+
+    Not of the place: the same files uploaded again, or by another viewer, are the same fleet and need no new fit.
+    """
     place = Path(source)
     files = sorted(f for f in place.iterdir() if f.suffix.lower() in FLEET_FILES) if place.is_dir() else [place]
-    digest = blake2b(source.encode(), digest_size=16)
+    digest = blake2b(place.name.encode(), digest_size=16)
     for file in files:
         if file.is_file():
-            digest.update(file.name.encode())
-            digest.update(file.read_bytes())
+            content = file.read_bytes()
+            digest.update(f"\0{file.name}\0{len(content)}\0".encode())
+            digest.update(content)
     return digest.hexdigest()
 
 
@@ -63,6 +117,20 @@ def load(source: str, today: date) -> Loaded:
     return Loaded(_fleet(source, today, content), content)
 
 
+def load_if_usable(today: date) -> tuple[Loaded | None, str]:
+    """The chosen fleet and an empty text; None where none is open, or, with the first line of why, it cannot be asked.
+
+    For screens that answer without records too: nobody waits for tidy ones there.
+    """
+    source = chosen_source()
+    if source is None:
+        return None, ""
+    try:
+        return load(source, today), ""
+    except forecaster.ForecasterError as refusal:
+        return None, str(refusal).splitlines()[0]
+
+
 def load_reading(source: str, today: date) -> forecaster.Reading:
     """What was read, with every problem, also where problems stop all answers."""
     return _reading(source, today, content_of(source))
@@ -70,7 +138,7 @@ def load_reading(source: str, today: date) -> forecaster.Reading:
 
 def forecast(loaded: Loaded, as_of: date, hours: float, model: str) -> forecaster.FleetForecast:
     """The fleet's forecast; kept for the latest questions."""
-    return _forecast(loaded.fleet, loaded.content, as_of, hours, model)
+    return _forecast(loaded.fleet, loaded.content, as_of, float(hours), model)  # 50 and 50.0 are the same question
 
 
 def curve(
@@ -100,19 +168,110 @@ def service_lives(loaded: Loaded, as_of: date) -> tuple[forecaster.ServiceLife, 
     return _service_lives(loaded.fleet, loaded.content, as_of)
 
 
+def timeline(loaded: Loaded, unit_id: str, as_of: date) -> forecaster.UnitTimeline:
+    """One unit's lives on the hour axis."""
+    return _timeline(loaded.fleet, loaded.content, unit_id, as_of)
+
+
+def now_or_later(loaded: Loaded, unit_id: str, as_of: date, prices: Mapping[str, float]) -> forecaster.NowOrLater:
+    """Rebuild one unit now or later; `prices` in place of the fleet's. What all units share is worked out first."""
+    _decisions(loaded.fleet, loaded.content, as_of)
+    return _now_or_later(loaded.fleet, loaded.content, unit_id, as_of, tuple(sorted(prices.items())))
+
+
+def swings(loaded: Loaded, unit_id: str, as_of: date, prices: Mapping[str, float]) -> tuple[forecaster.Swing, ...]:
+    """What moves that answer most; see ``now_or_later``."""
+    return _swings(loaded.fleet, loaded.content, unit_id, as_of, tuple(sorted(prices.items())))
+
+
+def after_water(loaded: Loaded, craft_id: str, flooding: forecaster.Flooding, as_of: date) -> forecaster.AfterWater:
+    """What to do about a craft of the fleet after water."""
+    return _after_water(loaded.fleet, loaded.content, craft_id, flooding, flooding.model_dump_json(), as_of)
+
+
+def slip(loaded: Loaded, as_of: date, hours: float) -> forecaster.FleetSlip:
+    """Clutch slip of each unit in service."""
+    return _slip(loaded.fleet, loaded.content, as_of, hours)
+
+
+def after_water_alone(
+    flooding: forecaster.Flooding,
+    as_of: date,
+    hours_since_rebuild: float | None,
+    parts: str,
+    settings: forecaster.FleetSettings,
+) -> forecaster.AfterWater:
+    """What to do about a craft of which no records are kept."""
+    told = flooding.model_dump_json(), settings.model_dump_json()
+    return _after_water_alone(flooding, settings, told, as_of, hours_since_rebuild, parts)
+
+
+def plan(loaded: Loaded, as_of: date, limits: PlanChoice) -> forecaster.PlanAnswer:
+    """The off-season plan within `limits`, (name, value) as ``Fleet.plan`` takes them; shows how far it has come."""
+    return _plan(loaded.fleet, loaded.content, as_of, limits)
+
+
+def plan_by_hand(
+    loaded: Loaded, as_of: date, limits: PlanChoice, edits: Mapping[str, forecaster.PlanEdit]
+) -> forecaster.PlanByHand:
+    """That plan changed by hand."""
+    plan(loaded, as_of, limits)  # tells how far it has come, where the fleet does not know it yet
+    return _plan_by_hand(loaded.fleet, loaded.content, as_of, limits, tuple(sorted(edits.items())))
+
+
+def paper_files(
+    loaded: Loaded, as_of: date, hours: float, owner: str | None, limits: tuple[tuple[str, float | date | None], ...]
+) -> PaperFiles:
+    """The paper of the fleet (`owner` None) or of one owner; shows how far it has come while it is made."""
+    return _paper_files(loaded.fleet, loaded.content, as_of, hours, owner, limits)
+
+
+def noted_this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
+    """What the records alone say must be done within seven days; at once."""
+    return _noted_this_week(loaded.fleet, loaded.content, as_of)
+
+
+def this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
+    """All that needs doing within seven days; shows how far it has come while it is worked out."""
+    found = _this_week(loaded.fleet, loaded.content, as_of)
+    _weeks()[loaded.content, as_of] = found
+    return found
+
+
+def week_if_known(loaded: Loaded, as_of: date) -> forecaster.ThisWeek | None:
+    """The same where it was worked out already, for this viewer or another; else None, at once."""
+    return _weeks().get((loaded.content, as_of))
+
+
 def backtest(loaded: Loaded, as_of: date, hours: float, every: str) -> forecaster.Backtest:
     """How past forecasts fared; shows how far it has come while it is worked out."""
     return _backtest(loaded.fleet, loaded.content, as_of, hours, every)
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
-def _fleet(source: str, today: date, content: str) -> forecaster.Fleet:
-    return forecaster.open_fleet(source, today=today)
+def _fleet(_source: str, today: date, content: str) -> forecaster.Fleet:
+    return forecaster.open_fleet(_source, today=today)
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
-def _reading(source: str, today: date, content: str) -> forecaster.Reading:
-    return forecaster.read_fleet(source, today=today)
+def _reading(_source: str, today: date, content: str) -> forecaster.Reading:
+    return forecaster.read_fleet(_source, today=today)
+
+
+# Of this session alone: another upload replaces it, and the end of the session removes it.
+@st.cache_resource(scope="session", max_entries=1, show_spinner=False, on_release=lambda laid: laid.remove())
+def _laid_out(content: str, _received: forecaster.ReceivedFleet) -> LaidOut:
+    return LaidOut(_received)
+
+
+@st.cache_data(show_spinner=False)
+def templates() -> dict[str, bytes]:
+    """Files to begin a fleet with, by their names: a folder's as a ZIP, a workbook, and each CSV file."""
+    return {
+        "my_fleet.zip": forecaster.template_folder(),
+        "my_fleet.xlsx": forecaster.template_workbook(),
+        **{table.file: forecaster.template_table(name) for name, table in forecaster.TABLES.items()},
+    }
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out the forecast ...")
@@ -147,6 +306,119 @@ def _learned(_asked: forecaster.Fleet, content: str, as_of: date) -> tuple[forec
 @st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out the service lives ...")
 def _service_lives(_asked: forecaster.Fleet, content: str, as_of: date) -> tuple[forecaster.ServiceLife, ...]:
     return _asked.service_lives(as_of)
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Laying out its lives ...")
+def _timeline(_asked: forecaster.Fleet, content: str, unit_id: str, as_of: date) -> forecaster.UnitTimeline:
+    return _asked.timeline(unit_id, as_of)
+
+
+@st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Weighing the weeks ahead ...")
+def _decisions(_asked: forecaster.Fleet, content: str, as_of: date) -> forecaster.Decisions:
+    shared = _asked.decisions(as_of)
+    _ = shared.scatter  # seconds once, so that no price that is moved later waits for it
+    return shared
+
+
+# No spinner: a price that is moved is answered sooner than a spinner would show.
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+def _now_or_later(
+    _asked: forecaster.Fleet, content: str, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...]
+) -> forecaster.NowOrLater:
+    return _asked.now_or_later(unit_id, as_of, **dict(prices))
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+def _swings(
+    _asked: forecaster.Fleet, content: str, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...]
+) -> tuple[forecaster.Swing, ...]:
+    place = st.empty()
+
+    def progress(what: str) -> None:
+        # Every word lets Streamlit break off here, so that the next price moved need not wait for the whole second.
+        place.caption(f"Trying each price lower and higher: {what.replace('_', ' ')} ...")
+
+    found = _asked.decisions(as_of).swings(unit_id, progress, **dict(prices))
+    place.empty()
+    return found
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out what to do ...")
+def _after_water(
+    _asked: forecaster.Fleet, content: str, craft_id: str, _flooding: forecaster.Flooding, told: str, as_of: date
+) -> forecaster.AfterWater:
+    return _asked.after_water(craft_id, _flooding, as_of)
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Learning how slip falls ...")
+def _slip(_asked: forecaster.Fleet, content: str, as_of: date, hours: float) -> forecaster.FleetSlip:
+    return _asked.slip(as_of, hours)
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out what to do ...")
+def _after_water_alone(
+    _flooding: forecaster.Flooding,
+    _settings: forecaster.FleetSettings,
+    told: tuple[str, str],
+    as_of: date,
+    hours_since_rebuild: float | None,
+    parts: str,
+) -> forecaster.AfterWater:
+    return forecaster.flooded_alone(_flooding, as_of, hours_since_rebuild, parts, settings=_settings)
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+def _plan(_asked: forecaster.Fleet, content: str, as_of: date, limits: PlanChoice) -> forecaster.PlanAnswer:
+    place = st.empty()
+    answer = _asked.plan(as_of, place.caption, **dict(limits))
+    place.empty()
+    return answer
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+def _plan_by_hand(
+    _asked: forecaster.Fleet,
+    content: str,
+    as_of: date,
+    limits: PlanChoice,
+    edits: tuple[tuple[str, forecaster.PlanEdit], ...],
+) -> forecaster.PlanByHand:
+    return _asked.plan_with(dict(edits), as_of, **dict(limits))
+
+
+@st.cache_resource(max_entries=KEPT_PAPERS, show_spinner=False)
+def _paper_files(
+    _asked: forecaster.Fleet,
+    content: str,
+    as_of: date,
+    hours: float,
+    owner: str | None,
+    limits: tuple[tuple[str, float | date | None], ...],
+) -> PaperFiles:
+    place = st.empty()
+    paper = _asked.report(as_of, owner, hours=hours, progress=place.caption, **dict(limits))
+    place.caption("Setting it out ...")
+    files = {kind: paper.file(kind) for kind in ("pdf", "xlsx", "ics")}
+    place.empty()
+    return PaperFiles(paper.name, paper.answer, files)
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+def _noted_this_week(_asked: forecaster.Fleet, content: str, as_of: date) -> forecaster.ThisWeek:
+    return _asked.noted_this_week(as_of)
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+def _this_week(_asked: forecaster.Fleet, content: str, as_of: date) -> forecaster.ThisWeek:
+    place = st.empty()
+    found = _asked.this_week(as_of, progress=place.caption)
+    place.empty()
+    return found
+
+
+@st.cache_resource(show_spinner=False)
+def _weeks() -> dict[tuple[str, date], forecaster.ThisWeek]:
+    return {}
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)

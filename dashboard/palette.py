@@ -18,6 +18,8 @@ STATE_OF_ADVICE = {
     "check before the season": "defective",
     "leave it running": "sound",
 }
+# What can be done with a unit borrows from the state that it answers to, as advice does.
+STATE_OF_ACTION = {"rebuild": "failed", "check": "defective", "none": "sound"}
 SHAPE_OF_STATE = {"failed": "square", "defective": "diamond", "sound": "circle"}
 DASH_OF_STATE = {"failed": "solid", "defective": "dash", "sound": "dot"}
 
@@ -32,9 +34,43 @@ SHAPE_OF_CHECK = {
 SHAPE_OF_OTHER_CHECK = "line-ns-open"
 SHAPE_OF_INCIDENT = "triangle-down"  # water went in from above
 SHAPE_OF_PROMPT_INCIDENT = "triangle-down-open"  # open: the water was got out again
+# The same by how it was treated, with the state that each leaves the unit nearest to; unknown: neutral.
+SHAPE_OF_TREATMENT = {
+    "none": SHAPE_OF_INCIDENT,
+    "late": "triangle-down-open-dot",
+    "prompt": SHAPE_OF_PROMPT_INCIDENT,
+    "unknown": "star-triangle-down-open",
+}
+STATE_OF_TREATMENT = {"none": "failed", "late": "defective", "prompt": "sound"}
+STATE_OF_CHECK = {
+    "spun quiet": "sound",
+    "spun rattle": "defective",
+    "opened and found sound": "sound",
+    "opened and found rough": "defective",
+}
+# How a life ended, by what was seen of the bearing; open: it may have failed earlier, or nobody said.
+SHAPE_OF_END = {
+    "failed": "square",
+    "found_failed": "square-open",
+    "symptom": "diamond",
+    "defective": "diamond",
+    "sound": "circle",
+}
+STATE_OF_END = {
+    "failed": "failed",
+    "found_failed": "failed",
+    "symptom": "defective",
+    "defective": "defective",
+    "sound": "sound",
+}
 
 
 COLOUR_OF_STATE = {"failed": "#C23B68", "defective": "#B07F1A", "sound": "#2F8DB5"}
+# One craft with its water treated in time, late or not: as far from sound as each leaves it; and had it not come.
+STATE_OF_SCENARIO = {"untreated": "failed", "late": "defective", "treated": "sound"}
+WITHOUT_WATER = "#6C54CC"  # NEUTRAL is too near to "failed" for who sees no red
+DASH_OF_SCENARIO = {"untreated": "solid", "late": "dash", "treated": "dot", "no_incident": "longdashdot"}
+SHAPE_OF_SCENARIO = {"untreated": "square", "late": "diamond", "treated": "circle", "no_incident": "x"}
 NEUTRAL = "#76828A"  # what is no state: incidents, checks, now
 LEARNED = "#9159CC"  # what the model makes of the records, beside what was counted or believed before: neutral
 
@@ -42,6 +78,16 @@ LEARNED = "#9159CC"  # what the model makes of the records, beside what was coun
 def colour_of_advice(advice: str) -> str:
     """Colour of a piece of advice; neutral for what is not known."""
     return COLOUR_OF_STATE.get(STATE_OF_ADVICE.get(advice, ""), NEUTRAL)
+
+
+def colour_of_state(state: str | None) -> str:
+    """Colour of a state; neutral for none."""
+    return COLOUR_OF_STATE.get(state or "", NEUTRAL)
+
+
+def colour_of_scenario(scenario: str) -> str:
+    """Colour of one of the scenarios after water, or of the craft without it."""
+    return COLOUR_OF_STATE.get(STATE_OF_SCENARIO.get(scenario, ""), WITHOUT_WATER)
 
 
 def shape_of_advice(advice: str) -> str:

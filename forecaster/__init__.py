@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.backtest import Backtest
-    from forecaster.decisions import Decisions
+    from forecaster.decisions import Decisions, Swing
     from forecaster.errors import DataStopsAnswer, ForecasterError, ModelError, SettingsError, SourceError, WrongUsage
     from forecaster.evidence import SurvivalEvidence
     from forecaster.fleet import DEFAULT_HOURS, DEFAULT_MODEL, MODELS, Fleet, open_fleet
@@ -29,24 +29,38 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.learned import Learned
     from forecaster.life_model import Evidence, FittedLifeModel
     from forecaster.lives import Histories, Remark
+    from forecaster.now_or_later import Amount, NowOrLater
+    from forecaster.off_season import PlanByHand
     from forecaster.opened_unit import Finding, finding_of
+    from forecaster.paper.paper import Paper
+    from forecaster.plan_answer import PlanAnswer, RuleBeside, Saving
+    from forecaster.plan_by_hand import PlanEdit
+    from forecaster.plan_days import OffSeason
+    from forecaster.plan_problem import PlannedAction
+    from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
+    from forecaster.received_files import ReceivedFleet, receive, received_folder
     from forecaster.records import TABLES, FleetRecords
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
     from forecaster.simulate import SimulatedFleet, simulate_fleet
-    from forecaster.slip import FleetSlip
+    from forecaster.slip import FleetSlip, SlipLimits
     from forecaster.teardown import TeardownAdvice, advise_teardown
+    from forecaster.templates import template_folder, template_table, template_workbook
+    from forecaster.this_week import Task, ThisWeek
     from forecaster.unit_curve import UnitCurve
+    from forecaster.unit_timeline import UnitTimeline
     from forecaster.usage import SeasonUse, expected_use
+    from forecaster.waiting import Option
     from forecaster.writing import write_fleet
+    from forecaster.zip_folders import ReceivedFile
 
 __version__ = "0.1.0"
 
 _ROOMS = {
     "backtest": ("Backtest",),
-    "decisions": ("Decisions",),
+    "decisions": ("Decisions", "Swing"),
     "evidence": ("SurvivalEvidence",),
     "learned": ("Learned",),
     "service_life": ("ServiceLife",),
@@ -60,17 +74,31 @@ _ROOMS = {
     "installed": ("dashboard_app", "sample_fleet_folder"),
     "life_model": ("Evidence", "FittedLifeModel"),
     "lives": ("Histories", "Remark"),
+    "now_or_later": ("Amount", "NowOrLater"),
     "opened_unit": ("Finding", "finding_of"),
+    "off_season": ("PlanByHand",),
+    "paper.paper": ("Paper",),
+    "plan_answer": ("PlanAnswer", "RuleBeside", "Saving"),
+    "plan_by_hand": ("PlanEdit",),
+    "plan_days": ("OffSeason",),
+    "plan_problem": ("PlannedAction",),
+    "prices": ("Prices",),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
+    "received_files": ("ReceivedFleet", "receive", "received_folder"),
     "records": ("TABLES", "FleetRecords"),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
-    "slip": ("FleetSlip",),
+    "slip": ("FleetSlip", "SlipLimits"),
     "teardown": ("TeardownAdvice", "advise_teardown"),
+    "templates": ("template_folder", "template_table", "template_workbook"),
+    "this_week": ("Task", "ThisWeek"),
     "unit_curve": ("UnitCurve",),
+    "unit_timeline": ("UnitTimeline",),
     "usage": ("SeasonUse", "expected_use"),
+    "waiting": ("Option",),
     "writing": ("write_fleet",),
+    "zip_folders": ("ReceivedFile",),
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 
@@ -80,6 +108,7 @@ __all__ = [
     "MODELS",
     "TABLES",
     "AfterWater",
+    "Amount",
     "Backtest",
     "Chance",
     "DataStopsAnswer",
@@ -98,18 +127,36 @@ __all__ = [
     "HoursLeft",
     "Learned",
     "ModelError",
+    "NowOrLater",
+    "OffSeason",
+    "Option",
+    "Paper",
+    "PlanAnswer",
+    "PlanByHand",
+    "PlanEdit",
+    "PlannedAction",
+    "Prices",
     "Problem",
     "Reading",
+    "ReceivedFile",
+    "ReceivedFleet",
     "Remark",
+    "RuleBeside",
+    "Saving",
     "SeasonUse",
     "ServiceLife",
     "SettingsError",
     "SimulatedFleet",
+    "SlipLimits",
     "SourceError",
     "SurvivalEvidence",
+    "Swing",
+    "Task",
     "TeardownAdvice",
+    "ThisWeek",
     "UnitCurve",
     "UnitForecast",
+    "UnitTimeline",
     "WrongUsage",
     "advise_teardown",
     "build_histories",
@@ -121,8 +168,13 @@ __all__ = [
     "open_fleet",
     "read_fleet",
     "read_settings",
+    "receive",
+    "received_folder",
     "sample_fleet_folder",
     "simulate_fleet",
+    "template_folder",
+    "template_table",
+    "template_workbook",
     "write_fleet",
 ]
 

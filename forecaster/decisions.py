@@ -37,6 +37,7 @@ SEASON_ROUNDED_H = STEP_H
 # The oldest of the solved upkeeps are forgotten when there are so many, about 0.7 MB each: a face that asks for price
 # after price must not fill the memory.
 KEPT_UPKEEPS = 400
+KEPT_AHEADS = 120  # units followed ahead, some 3 MB each
 # What moves the answer most: each input is raised and lowered by this share in turn.
 SWING = 0.25
 SWUNG = ("rebuild", "new_unit", "engine_damage", "day_rate", "core_lost", "engine_hit", "check")
@@ -156,6 +157,8 @@ class Decisions:
             unit = self.unit(unit_id)
             craft_id = str(unit.lives["craft_id"].iloc[0])
             weeks = self.weeks(craft_id, self.upkeep(craft_id))
+            if len(self._aheads) >= KEPT_AHEADS:
+                self._aheads.pop(next(iter(self._aheads)))
             self._aheads[unit_id] = unit_ahead(self.fit, unit, weeks.step_hours, self.rate, DRAWS)
         return self._aheads[unit_id]
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from difflib import get_close_matches
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Unpack
 
 from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.forecast import FleetForecast, forecast_units
@@ -31,10 +31,20 @@ if TYPE_CHECKING:
     from forecaster.interval import ServiceInterval
     from forecaster.learned import Learned
     from forecaster.learning import TwoStageFit
+    from forecaster.now_or_later import NowOrLater
+    from forecaster.off_season import PlanByHand, PlannedSeason
+    from forecaster.paper.asking import PaperWishes
+    from forecaster.paper.paper import Paper
+    from forecaster.plan_answer import PlanAnswer
+    from forecaster.plan_by_hand import PlanEdit
+    from forecaster.plan_case import PlanLimits, PlanWishes
+    from forecaster.plan_days import OffSeason
     from forecaster.prices import Prices
     from forecaster.priors import Prior
     from forecaster.service_life import ServiceLife
     from forecaster.slip import FleetSlip
+    from forecaster.this_week import AtTriggers, ThisWeek
+    from forecaster.unit_timeline import UnitTimeline
 
 # Name -> room and function that fits it: imported when it is asked for, since one of them brings lifelines.
 MODELS = {
@@ -43,6 +53,7 @@ MODELS = {
 }
 DEFAULT_MODEL = "two-stage"
 DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice, no source
+KEPT_PLANS = 8  # plans that are kept ready to be changed by hand
 SEED = 1  # of the posterior draws: the same records give the same answer
 PROBLEMS_TOLD = 8  # more than these are counted, and ``forecaster validate`` lists them
 
@@ -61,6 +72,10 @@ class Fleet:
     _decisions: dict[tuple[date, tuple[tuple[str, float], ...]], Decisions] = field(
         default_factory=dict, repr=False, compare=False
     )
+    _plans: dict[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+    _triggers: dict[date, dict[str, AtTriggers]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def records(self) -> FleetRecords:
@@ -102,10 +117,11 @@ class Fleet:
         histories = self.histories(as_of)
         self._refuse_nobody_in_service(as_of)
         _fitter(model)  # an unknown model is told before anything long begins
-        use = self.use(as_of)
-        forecast = forecast_units(
-            self.fit(as_of, model), histories, hours, use.craft["hours"], (use.opens, use.closes), self.settings.costs
-        )
+        from forecaster.fleet_prices import prices_by_craft
+
+        use, prices = self.use(as_of), prices_by_craft(self.records, as_of)
+        season = (use.opens, use.closes)
+        forecast = forecast_units(self.fit(as_of, model), histories, hours, use.craft["hours"], season, prices)
         return replace(forecast, remarks=(*forecast.remarks, use.remark)) if use.remark else forecast
 
     def curve(
@@ -116,6 +132,15 @@ class Fleet:
         Raises WrongUsage where the unit is not in service on that day.
         """
         return unit_curve(self.fit(as_of, model), self.histories(as_of), unit_id, hours_ahead)
+
+    def timeline(self, unit_id: str, as_of: date) -> UnitTimeline:
+        """A unit's lives on the hour axis as known on a day, with what happened on the way; see ``UnitTimeline``.
+
+        Raises WrongUsage where the unit has no life in the record by then.
+        """
+        from forecaster.unit_timeline import unit_timeline
+
+        return unit_timeline(self.records, self.histories(as_of), unit_id)
 
     def service_lives(self, as_of: date) -> tuple[ServiceLife, ...]:
         """B10 and B50 lives of fresh units as the records up to a day tell them, with intervals."""
@@ -199,6 +224,121 @@ class Fleet:
         if key not in self._decisions:
             self._decisions[key] = decisions_for(self.records, self.histories(as_of), self.two_stage(as_of), prices)
         return self._decisions[key]
+
+    def noted_this_week(self, as_of: date) -> ThisWeek:
+        """What the records alone say must be done in the seven days from a day: at once, before anything is weighed."""
+        from forecaster.this_week import noted_this_week
+
+        return noted_this_week(self.histories(as_of))
+
+    def this_week(self, as_of: date, progress: Callable[[str], None] | None = None) -> ThisWeek:
+        """What needs doing in the seven days from a day: not to run, water, triggers reached, the plan's work.
+
+        What was worked out is kept, so that a question that was broken off goes on where it stood. Raises
+        DataStopsAnswer where no unit is in service.
+        """
+        from forecaster.this_week import this_week
+
+        known = self._triggers.setdefault(as_of, {})
+        return this_week(self.decisions(as_of), lambda: self.plan(as_of, progress), known, progress)
+
+    def off_season(self, as_of: date, begins: date | None = None, ready_by: date | None = None) -> OffSeason:
+        """The off-season that ``plan`` plans: the one that the day is in, else the next. Raises WrongUsage likewise."""
+        from forecaster.plan_days import off_season_days
+
+        return off_season_days(self.settings.season, as_of, begins, ready_by)
+
+    def plan(
+        self, as_of: date, progress: Callable[[str], None] | None = None, **wish: Unpack[PlanWishes]
+    ) -> PlanAnswer:
+        """What to rebuild or check this off-season, and in which week, at the least expected cost; see ``PlanAnswer``.
+
+        `wish`: `budget` (infinite: no limit), `begins`, `ready_by`, `bench_per_week`, `spare_units`, `closed` (days
+        whose week the bench is closed), `prices` (a dict of fields of ``Prices``); what is left out is fleet.toml's.
+        `progress` is told what is being done. Raises DataStopsAnswer where no unit is in service, WrongUsage for days
+        or amounts that make no plan.
+        """
+        return self._planned(as_of, progress, wish).answer
+
+    def plan_with(
+        self,
+        edits: Mapping[str, PlanEdit],
+        as_of: date,
+        progress: Callable[[str], None] | None = None,
+        **wish: Unpack[PlanWishes],
+    ) -> PlanByHand:
+        """That plan with some units' work changed by hand, by unit_id: what it costs more, which limits it breaks.
+
+        Nothing else of the plan moves. Raises as ``plan``, and WrongUsage for an edit that makes no sense.
+        """
+        return self._planned(as_of, progress, wish).with_edits(edits)
+
+    def _planned(self, as_of: date, progress: Callable[[str], None] | None, wish: PlanWishes) -> PlannedSeason:
+        from forecaster.off_season import planned_season
+        from forecaster.plan_case import limits_of
+
+        prices, limits = dict(wish.get("prices", {})), limits_of(wish)
+        key = (as_of, tuple(sorted(prices.items())), limits)
+        if key not in self._plans:
+            made = planned_season(self.decisions(as_of, **prices), limits, progress=progress)
+            doubtful = {unit: why for unit, why in self.reading.doubtful_units.items() if unit in made.answer.triggers}
+            if len(self._plans) >= KEPT_PLANS:
+                self._plans.clear()
+            self._plans[key] = replace(made, answer=replace(made.answer, doubtful=doubtful))
+        return self._plans[key]
+
+    def now_or_later(self, unit_id: str, as_of: date, **prices: float) -> NowOrLater:
+        """Rebuild one unit now, later or never; `prices` replaces some of the fleet's, see ``NowOrLater``.
+
+        Raises DataStopsAnswer where no unit is in service, WrongUsage for another unit or a price that makes no sense.
+        """
+        from forecaster.now_or_later import now_or_later
+
+        return now_or_later(self.decisions(as_of), unit_id, prices)
+
+    @property
+    def owners(self) -> tuple[str, ...]:
+        """The owners that craft.csv names, sorted; none where it names nobody."""
+        from forecaster.paper.owners import owners_of
+
+        return owners_of(self.records)
+
+    def report(
+        self,
+        as_of: date,
+        owner: str | None = None,
+        progress: Callable[[str], None] | None = None,
+        hours: float = DEFAULT_HOURS,
+        **wish: Unpack[PaperWishes],
+    ) -> Paper:
+        """The paper of the whole fleet or of one owner's craft: its PDF, work list and calendar; see ``Paper``.
+
+        The forecast and the plan are those of the whole fleet, whose units share one bench; an owner's paper names only
+        that owner's. `wish`: as for ``reports``. Raises WrongUsage for an owner that is not known and as
+        ``plan_off_season`` says, DataStopsAnswer where nothing of the owner's is in service.
+        """
+        return self.reports(as_of, (owner,), progress, hours, **wish)[0]
+
+    def reports(
+        self,
+        as_of: date,
+        owners: Sequence[str | None] = (),
+        progress: Callable[[str], None] | None = None,
+        hours: float = DEFAULT_HOURS,
+        **wish: Unpack[PaperWishes],
+    ) -> tuple[Paper, ...]:
+        """One paper for each owner (by default for all that craft.csv names; None: the fleet), from one plan.
+
+        `hours`: the horizon in engine hours. `wish`: `budget`, `begins`, `ready_by`, `bench_per_week` (see
+        ``plan_off_season``), `prices` (a dict of fields of ``Prices``) and `look_back` (False: leave out how past
+        forecasts fared). `progress` is told what is being done. Raises as ``report``.
+        """
+        from forecaster import __version__
+        from forecaster.paper.asking import PaperWish, papers_for
+
+        self._refuse_nobody_in_service(as_of)
+        asked = PaperWish(hours, **wish)
+        return papers_for(self, as_of, tuple(owners) or self.owners, asked, progress, __version__)
 
     def _refuse_nobody_in_service(self, as_of: date) -> None:
         if self.histories(as_of).in_service().n_lives:

@@ -13,12 +13,14 @@ All limits are upper ones, so that work that saves nothing can be left out befor
 from __future__ import annotations
 
 import math
+import time
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
+from forecaster.plan_alike import alike_weeks, laid_out
 from forecaster.plan_places import CHECK, REBUILD, Schedule, schedule_of
 from forecaster.plan_problem import LEAST_SAVING, TOLERANCE, PlanProblem
 from forecaster.solver_silence import silent_solver
@@ -49,6 +51,11 @@ class _Options:
     spend: np.ndarray
     places: np.ndarray
 
+    def in_weeks(self, wanted: np.ndarray) -> _Options:
+        """Those in the weeks that are wanted, (W,) bool."""
+        kept = wanted[self.week]
+        return _Options(*(part[kept] for part in vars(self).values()))
+
 
 def _options(problem: PlanProblem, must_only: bool, extra_place: bool) -> _Options:
     p = problem
@@ -71,13 +78,28 @@ def solve(
     """The work of greatest saving, to within `gap` (a share of the saving), or the best found in `time_limit_s`.
 
     `extra_place`: one more bench place in an open week of the solver's choice. `must_only`: nothing but what must be.
+    Weeks that are alike are taken as one; where the answer then does not fit into them, once more each on its own.
     """
-    options = _options(problem, must_only, extra_place)
-    offered = np.flatnonzero(problem.bench_places > 0) if extra_place else np.array([], dtype=int)
+    begun, first = time.monotonic(), alike_weeks(problem)
+    solved = _solve(problem, first, gap, time_limit_s, extra_place, must_only)
+    if solved is None:
+        left = time_limit_s - (time.monotonic() - begun)
+        solved = _solve(problem, np.arange(len(first)), gap, left, extra_place, must_only)
+    return Solved(None, math.inf) if solved is None else solved
+
+
+def _solve(
+    problem: PlanProblem, first: np.ndarray, gap: float, time_limit_s: float, extra_place: bool, must_only: bool
+) -> Solved | None:
+    """The same with weeks taken together that have the same `first`, (W,); None where its answer does not fit."""
+    own = first == np.arange(len(first))
+    options = _options(problem, must_only, extra_place).in_weeks(own)
+    offered = np.flatnonzero((problem.bench_places > 0) & own) if extra_place else np.array([], dtype=int)
     m = len(options.unit)
     if m == 0:
         return Solved(Schedule(problem) if not problem.must else None, 0.0, feasible=not problem.must)
-    matrix, least, most = _limits(problem, options, offered)
+    places = np.bincount(first, weights=problem.bench_places, minlength=len(first))
+    matrix, least, most = _limits(problem, options, offered, places)
     greatest = float(np.abs(options.saving).max())
     with silent_solver():
         answer = milp(
@@ -95,7 +117,9 @@ def solve(
     extra = offered[answer.x[m:] > 0.5]
     work = [(int(options.unit[j]), int(options.act[j]), int(options.week[j])) for j in chosen]
     extra_week = int(extra[0]) if len(extra) else None
-    return Solved(schedule_of(with_place(problem, extra_week), work), bound, extra_week)
+    wider = with_place(problem, extra_week)
+    spread = laid_out(wider, work, first)
+    return None if spread is None else Solved(schedule_of(wider, spread), bound, extra_week)
 
 
 def with_place(problem: PlanProblem, week: int | None) -> PlanProblem:
@@ -115,8 +139,13 @@ def _bound(problem: PlanProblem, options: _Options, dual: float | None, greatest
     return min(loose, -dual * greatest) if dual is not None and math.isfinite(dual) else loose
 
 
-def _limits(problem: PlanProblem, options: _Options, offered: np.ndarray) -> tuple[coo_array, np.ndarray, np.ndarray]:
-    """Rows of the program: units, bench weeks, budget, one extra place at most, weeks in which spares stand in."""
+def _limits(
+    problem: PlanProblem, options: _Options, offered: np.ndarray, places: np.ndarray
+) -> tuple[coo_array, np.ndarray, np.ndarray]:
+    """Rows of the program: units, bench weeks, budget, one extra place at most, weeks in which spares stand in.
+
+    `places` (W,): bench places of each week, those of weeks that are alike at the first of them.
+    """
     m = len(options.unit)
     column, extra = np.arange(m), m + np.arange(len(offered))
     must = np.array([unit in problem.must for unit in problem.unit_ids], dtype=bool)
@@ -125,7 +154,7 @@ def _limits(problem: PlanProblem, options: _Options, offered: np.ndarray) -> tup
     units = rows.add(np.where(must, 1.0, -np.inf), np.ones(problem.n))
     rows.put(units + options.unit, column, np.ones(m))
 
-    bench = rows.add(None, problem.bench_places)
+    bench = rows.add(None, places)
     rows.put(bench + options.week, column, options.places)
     rows.put(bench + offered, extra, -np.ones(len(offered)))
 

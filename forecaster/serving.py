@@ -10,6 +10,8 @@ import time
 import urllib.request
 import webbrowser
 from collections.abc import Sequence
+from datetime import date
+from importlib import import_module
 from pathlib import Path
 from urllib.error import URLError
 
@@ -48,7 +50,7 @@ def serve_dashboard(source: str | None, port: int | None = None, open_browser: b
         os.environ[SOURCE_VARIABLE] = _absolute(source)
     chosen = free_port() if port is None else _demand(port)
     tell_progress("Starting the dashboard ...")
-    threading.Thread(target=_announce, args=(chosen, open_browser), daemon=True).start()
+    threading.Thread(target=_announce, args=(app, chosen, open_browser), daemon=True).start()
     from streamlit.web import cli
 
     # In this process, so that one Ctrl-C ends it all and nothing is left behind.
@@ -100,8 +102,8 @@ def _absolute(source: str) -> str:
     return str(place)
 
 
-def _announce(port: int, open_browser: bool) -> None:
-    """Print the address, and open the browser, once the server answers."""
+def _announce(app: Path, port: int, open_browser: bool) -> None:
+    """Print the address, and open the browser, once the server answers; then make the first page ready."""
     address = f"http://{ADDRESS}:{port}"
     end = time.monotonic() + START_SECONDS
     while time.monotonic() < end:
@@ -109,8 +111,15 @@ def _announce(port: int, open_browser: bool) -> None:
             print(f"The dashboard is at {address} (Ctrl-C ends it).", flush=True)
             if open_browser:
                 webbrowser.open(address)
+            warm_up(app)
             return
         time.sleep(0.1)
+
+
+def warm_up(app: Path) -> None:
+    """Let the dashboard beside `app` import and work out what its first page needs, while the browser still loads."""
+    sys.path.insert(0, str(app.parent))  # its files import each other by bare names, as the server runs them
+    import_module("warm_up").warm_up(date.today())
 
 
 def _answers(url: str) -> bool:

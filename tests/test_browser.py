@@ -2,50 +2,28 @@
 
 from __future__ import annotations
 
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from typing import Any
-from urllib.error import URLError
 
 import pytest
 
 from forecaster import open_fleet, simulate_fleet, write_fleet
+from tests.browsing import CUT_OFF, LAPTOP, PATIENCE, PHONE, QUIET, TOO_WIDE, drawn, served_dashboard
 
 sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
 
 pytestmark = pytest.mark.browser
 
 AS_OF = date(2022, 11, 1)
-QUIET = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
-PHONE: dict[str, Any] = {"viewport": {"width": 390, "height": 844}, "is_mobile": True, "has_touch": True}
-LAPTOP: dict[str, Any] = {"viewport": {"width": 1366, "height": 768}}
 DEVICES = {"phone by night": (PHONE, "dark"), "laptop by day": (LAPTOP, "light")}
 ON_DEVICES = pytest.mark.parametrize("device", DEVICES)
-SCREENS = pytest.mark.parametrize("path", ["", "one_unit", "evidence", "data_problems"])
-PATIENCE = 60_000  # ms: a busy machine is no fault of the screens
+SCREENS = pytest.mark.parametrize(
+    "path", ["", "one_unit", "now_or_later", "off_season_plan", "after_water", "bench", "evidence", "data_problems"]
+)
 Visit = Callable[..., Any]
 
-# Text that reaches past an edge of the page, or is cut off by its own box.
-CUT_OFF = """() => [...document.querySelectorAll(':is(.stMain p, .stMain h1, .stMain h2, .stMain h3, .stMain label)')]
-  .filter(e => e.offsetParent !== null && e.innerText.trim())
-  .filter(e => e.getBoundingClientRect().right > innerWidth + 1 || e.getBoundingClientRect().left < -1
-            || (getComputedStyle(e).overflowX === 'hidden' && e.scrollWidth > e.clientWidth + 1))
-  .map(e => e.innerText)"""
-TOO_WIDE = """() => [document.documentElement, document.querySelector('.stMain')]
-  .some(e => e.scrollWidth > innerWidth)"""
 # Contrast (WCAG 2.2) of the text of every tick and label of the picture with the page behind it.
 CONTRASTS = """() => {
   const linear = v => v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4
@@ -82,34 +60,8 @@ def ranked(folder: Path) -> list[str]:
 @pytest.fixture(scope="module")
 def served(folder: Path) -> Iterator[str]:
     """The dashboard's address, served by the command as a user starts it; ended by its process."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    server = subprocess.Popen(
-        [sys.executable, "-m", "forecaster", "dashboard", str(folder), "--port", str(port), "--no-browser"],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    address = f"http://127.0.0.1:{port}"
-    try:
-        _wait_until_healthy(address, server)
+    with served_dashboard(folder) as address:
         yield address
-    finally:
-        server.terminate()
-        server.wait(timeout=30)
-
-
-def _wait_until_healthy(address: str, server: subprocess.Popen[bytes]) -> None:
-    direct = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-    for _ in range(600):
-        assert server.poll() is None, "the dashboard ended by itself"
-        try:
-            with direct.open(f"{address}/_stcore/health", timeout=5) as reply:
-                if reply.status == 200:
-                    return
-        except (URLError, ConnectionError, TimeoutError):
-            time.sleep(0.1)
-    pytest.fail("the dashboard did not answer within a minute")
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +87,7 @@ def go(browser: Any, served: str) -> Iterator[Visit]:
         choices = "&".join(f"{name}={value}" for name, value in {"as_of": AS_OF.isoformat(), **link}.items())
         page.goto(f"{served}/{path}?{choices}")
         drawn(page)
-        if path != "data_problems":
+        if path not in ("data_problems", "bench"):
             pictured(page)
         return page
 
@@ -158,12 +110,6 @@ def seen(go: Visit) -> Visit:
     return look
 
 
-def drawn(page: Any) -> None:
-    """Wait until the screen's sentence stands and nothing is being worked out."""
-    page.wait_for_selector("h1")
-    page.wait_for_function("() => !document.querySelector('[data-testid=stApp][data-test-script-state=running]')")
-
-
 def pictured(page: Any) -> None:
     """Wait until the picture has its marks."""
     page.wait_for_function("() => document.querySelectorAll('.js-plotly-plot .scatterlayer path').length > 3")
@@ -182,7 +128,7 @@ def test_no_text_is_cut_off(seen: Visit, path: str, device: str) -> None:
 
 
 @ON_DEVICES
-@pytest.mark.parametrize("path", ["", "one_unit", "evidence"])
+@pytest.mark.parametrize("path", ["", "one_unit", "now_or_later", "off_season_plan", "after_water", "evidence"])
 def test_the_pictures_text_can_be_read_by_day_and_by_night(seen: Visit, path: str, device: str) -> None:
     contrasts = seen(path, device).evaluate(CONTRASTS)
     assert len(contrasts) > 5
@@ -217,6 +163,39 @@ def test_the_controls_can_be_reached(seen: Visit, device: str) -> None:
         box = control.first.bounding_box()
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= DEVICES[device][0]["viewport"]["width"]
+
+
+@pytest.mark.parametrize("path", ["after_water", "bench"])
+def test_answers_and_steps_are_large_enough_for_a_wet_thumb(seen: Visit, path: str) -> None:
+    hit = "[class*=st-key-touch-] [role=radiogroup] label, .st-key-steps .stCheckbox label"
+    sizes = (
+        seen(path, "phone by night")
+        .locator(hit)
+        .evaluate_all("all => all.filter(e => e.offsetParent).map(e => e.getBoundingClientRect().height)")
+    )
+    assert len(sizes) > 15
+    assert min(sizes) >= 44  # CSS px, WCAG 2.2, 2.5.5 target size (enhanced)
+
+
+def test_after_water_stop_and_advice_fill_the_first_screen_of_the_phone_and_steps_come_before_the_picture(
+    go: Visit,
+) -> None:
+    page = go("after_water", PHONE, oil="milky", water="salt")
+    assert "STOP" in page.inner_text("h1")
+    advice = page.get_by_text("once the steps below have put that right").bounding_box()
+    assert advice["y"] + advice["height"] < PHONE["viewport"]["height"]
+    first_step = page.locator(".st-key-steps label").first.bounding_box()
+    assert first_step["y"] < 1.5 * PHONE["viewport"]["height"]
+    assert first_step["y"] < page.locator(".js-plotly-plot").first.bounding_box()["y"]
+
+
+def test_after_water_answers_are_given_by_keyboard_and_stand_in_the_link(go: Visit) -> None:
+    page = go("after_water")
+    page.locator(".st-key-water_oil input").first.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("() => document.querySelector('h1')?.innerText.includes('STOP')")
+    page.wait_for_url("**oil=milky**")
 
 
 def test_pictures_are_described_for_those_who_cannot_see_them(seen: Visit, ranked: list[str]) -> None:
@@ -257,7 +236,7 @@ def test_choosing_a_row_of_the_table_opens_the_unit(go: Visit, ranked: list[str]
     page.wait_for_timeout(500)
     box = table.bounding_box()
     row = 35  # px: height of the header and of each row
-    page.mouse.click(box["x"] + 150, box["y"] + 3.5 * row)
+    page.mouse.click(box["x"] + row / 2, box["y"] + 3.5 * row)
     page.wait_for_url("**/one_unit**")
     page.wait_for_function(BEGINS, arg=ranked[2])
     page.locator(".js-plotly-plot").first.wait_for()  # drawn to its end: a page still drawing ignores the way back

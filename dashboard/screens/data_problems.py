@@ -11,6 +11,7 @@ import link
 from answers import reading_answer
 from data_rows import file_rows, problem_rows
 from loading import chosen_source, load_reading
+from upload_panel import fleet_choice, upload_panel
 from words import count_words, plain
 
 SHOWN_AS_TEXT = 20  # problems written out in full, to read on a phone; the table has all of them
@@ -19,12 +20,26 @@ SHOWN_AS_TEXT = 20  # problems written out in full, to read on a phone; the tabl
 def main() -> None:
     """Ask, draw."""
     link.show({})
-    reading = load_reading(chosen_source() or "", date.today())
+    try:
+        reading = load_reading(chosen_source() or "", date.today())
+    except forecaster.SourceError as refusal:
+        show_unreadable(refusal)
+        return
     st.caption(plain(reading.records.name))
     st.title(reading_answer(reading), anchor=False)
+    fleet_choice()
     show_problems(reading)
     show_refused(reading)
     show_files(reading)
+    upload_panel()
+
+
+def show_unreadable(refusal: forecaster.SourceError) -> None:
+    """The source cannot be opened at all: why, and the ways out."""
+    st.title("The records cannot be opened.", anchor=False)
+    st.error(plain(refusal), icon=":material/info:")
+    fleet_choice()
+    upload_panel()
 
 
 def show_problems(reading: forecaster.Reading) -> None:
@@ -66,7 +81,10 @@ def show_refused(reading: forecaster.Reading) -> None:
     if not refused:
         return
     st.subheader("Refused rows, as they were given", anchor=False)
-    st.caption("They are not used. Mend them in the file, or download them, mend them and add them again.")
+    st.caption(
+        "They are not used. Mend them in the file that they are from, or download them to mend there; then save that "
+        "file, or upload it below in place of the one shown."
+    )
     for name, rows in refused.items():
         file = forecaster.TABLES[name].file
         st.markdown(f"**{plain(file)}**: {count_words(len(rows), 'row')}")

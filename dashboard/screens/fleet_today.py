@@ -14,10 +14,13 @@ from asking import PLACES, Asked, ask
 from charts import CHART_CONFIG, risk_by_unit
 from fleet_rows import choices, craft_places, craft_told, first_day, fleet_rows, remarks_of, risk_rows, units_at
 from loading import Loaded, chosen_source, forecast, is_sample, load
-from words import chance_words, count_words, hours_words, plain
+from report_panel import report_panel
+from this_week_panel import stop_panel, week_panel
+from words import chance_words, count_words, day_words, hours_words, plain
 
 UNIT_SCREEN = "screens/one_unit.py"
 TABLES_SHOWN = "tables shown"  # in the session: how many tables had a row chosen
+FETCHED = "picture's parts fetched"  # in the session
 DRAWN = 30  # units in the picture unless all are asked for: what an eye takes in
 CARDS = 10  # cards on one page of the list
 LINKS = 5  # links beneath the answer
@@ -26,6 +29,7 @@ LINKS = 5  # links beneath the answer
 def main() -> None:
     """Ask, call, draw."""
     today = date.today()
+    ahead = fetch_ahead()
     loaded = load(chosen_source() or "", today)
     places = craft_places(loaded.fleet.records)
     answer = st.container()
@@ -35,13 +39,31 @@ def main() -> None:
     units = units_at(whole.units, places, asked.places)
     with answer:
         show_answer(units, whole, asked.among, loaded)
+        stop_panel(loaded, asked.as_of, places, asked.places)
+        week_line = st.empty()
     if not units:
+        ahead.empty()
         return
     doubtful = loaded.fleet.reading.doubtful_units
     show_picture(units, places, asked)
+    ahead.empty()
     show_table(fleet_rows(units, places, doubtful), asked)
     show_cards(units, places, doubtful, asked)
+    week = st.container()
+    report_panel(loaded, asked.as_of, asked.hours, asked.places.get("owner", ()))
     st.caption(CAUTION)
+    with week:  # last: it takes seconds, and the ranked table need not wait for it
+        week_panel(loaded, asked.as_of, places, asked.places, len(whole.units), week_line)
+
+
+def fetch_ahead() -> st.delta_generator.DeltaGenerator:
+    """Let the browser fetch what draws pictures, the largest part of a page, while the forecast is worked out."""
+    place = st.empty()
+    if not st.session_state.get(FETCHED):
+        st.session_state[FETCHED] = True
+        with place.container(key="fetched-ahead"):
+            st.plotly_chart({"data": [{"type": "scatter"}]}, key="fetched-picture")
+    return place
 
 
 def show_answer(
@@ -52,7 +74,7 @@ def show_answer(
 ) -> None:
     """The sentence, what stands behind it, and what the reader should know before trusting it."""
     invented = ", an invented sample" if is_sample(chosen_source()) else ""
-    st.caption(f"{plain(loaded.fleet.name)}{invented}, as of {whole.as_of:%Y-%m-%d}")
+    st.caption(f"{plain(loaded.fleet.name)}{invented}, as of {day_words(whole.as_of)}")
     st.title(fleet_answer(units, whole, among), anchor=False)
     st.markdown(" ".join(filter(None, [checks_also(units), evidence_line(whole.evidence)])))
     if whole.evidence.mostly_prior:
@@ -89,7 +111,8 @@ def show_picture(units: list[forecaster.UnitForecast], places: pd.DataFrame, ask
     )
     st.caption(
         "Mark: best estimate. Line: 90 % interval. A unit counts as failing if nobody opens it and no further water "
-        "gets in."
+        "gets in. The advice is what costs least for each unit alone until the season's close; the plan weighs budget, "
+        "bench and weeks as well."
     )
 
 
@@ -99,15 +122,16 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
     shown = int(st.session_state.get(TABLES_SHOWN, 0))
     with st.container(key="wide-table"):
         st.subheader("Every unit", anchor=False)
-        st.caption("Choose a row to open that unit.")
+        st.caption("Tick a row to open that unit; by keyboard: arrow keys, then Shift and space.")
         chosen = st.dataframe(
             rows,
             hide_index=True,
             placeholder="",
             height="content",
-            key=f"units-table-{shown}",
+            # Other units, another table: a row that is chosen while the fleet is narrowed down must not open a stranger.
+            key=f"units-table-{shown}-{hash(frozenset(rows['unit']))}",
             on_select="rerun",
-            selection_mode=["single-row", "single-cell"],
+            selection_mode="single-row",  # a cell is chosen by sorting, or by passing with Tab: nobody wants a unit then
             alt="The fleet's units with their risks, hours left, advice and reasons",
             column_order=[c for c in rows.columns if rows[c].notna().any() and (rows[c] != "").any()],
             column_config={
@@ -145,8 +169,7 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
                 "remarks": column.TextColumn("Remarks", width="large"),
             },
         )
-    picked = [*chosen.selection.rows, *(row for row, _ in chosen.selection.cells)]
-    if picked:
+    if picked := chosen.selection.rows:
         # The next table is a new one: with its row still chosen, the way back would lead here again.
         st.session_state[TABLES_SHOWN] = shown + 1
         st.switch_page(UNIT_SCREEN, query_params=link.to_unit(str(rows["unit"].iloc[picked[0]])))

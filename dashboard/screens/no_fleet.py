@@ -5,27 +5,25 @@ from __future__ import annotations
 import streamlit as st
 
 import forecaster
-import link
 from data_rows import contract_rows
-from loading import SAMPLE
+from upload_panel import show_sample, template_button, upload_panel
 from words import plain
 
 
 def main() -> None:
-    """Offer the sample fleet and explain the fleet folder."""
+    """Offer the sample fleet, take one's own, and explain the fleet folder."""
     st.title("Which superchargers should be opened, and when?", anchor=False)
     st.markdown(
         "The forecaster reads a fleet's engine hours, water incidents and openings, and tells for each unit how likely "
         "it is to fail, how sure that is, and what pays. No fleet is open yet."
     )
-    if st.button("Open the sample fleet", icon=":material/sailing:"):
-        link.show({"fleet": [SAMPLE]})
-        st.rerun()
+    st.button("Open the sample fleet", icon=":material/sailing:", key="to-sample", on_click=show_sample)
     st.caption("The sample fleet is invented: no real people, places or craft.")
-    st.subheader("Your own fleet", anchor=False)
+    upload_panel()
+    st.subheader("Your fleet folder", anchor=False)
     st.markdown(
-        "Put your records into one folder, as CSV files or as the sheets of one workbook, and start the dashboard on "
-        "it:"
+        "To keep your records at hand, put them into one folder, as CSV files or as the sheets of one workbook, and "
+        "start the dashboard on it; each change that you save shows at the next look:"
     )
     st.code("forecaster dashboard my_fleet", language=None)
     st.markdown(
@@ -41,6 +39,7 @@ def main() -> None:
                 column_config={"column": "Column", "holds": "Write", "meaning": "Meaning"},
                 alt=f"Columns of {table.file}",
             )
+            template_button(table.file, f"Template {table.file}")
 
 
 def first_line(text: str | None) -> str:

@@ -135,7 +135,7 @@ def show_picture(told: forecaster.NowOrLater, currency: str) -> None:
     with st.expander("The table behind the picture"):
         column = st.column_config
         costs = {
-            f"{action}{part}": column.NumberColumn(f"{named}, {ending}", format="%.0f")
+            f"{action}{part}": column.NumberColumn(f"{named}, {ending}", format="%,.0f")
             for action, named in (("rebuild", "Rebuild then"), ("check", "Check then"))
             for part, ending in (("", "best"), ("_low", "low"), ("_high", "high"))
         }

@@ -1,0 +1,230 @@
+"""What the viewer asks of the off-season plan: budget, bench, days, spare units, closed weeks, work changed by hand."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, TypeVar
+
+import streamlit as st
+
+import forecaster
+import link
+from loading import PlanChoice
+from words import day_words, plain
+
+MOST_MONEY, MOST_PLACES, MOST_SPARES = 1e9, 10_000.0, 1_000
+NO_LIMIT = "none"  # in the link: a budget without limit where fleet.toml has one
+EDITS = "plan changed by hand"  # in the session: what was changed just now, before the link tells it
+ACTIONS = ("rebuild", "check", "leave")
+NO_WEEK = "\u2013"  # in the table: left, or the cheapest free week is wanted
+Value = TypeVar("Value")
+Edits = dict[str, forecaster.PlanEdit]
+
+
+@dataclass(frozen=True)
+class PlanAsked:
+    """What differs from the usual, as ``Fleet.plan`` takes it, and as the link tells it."""
+
+    limits: PlanChoice
+    in_link: dict[str, list[str]]
+
+
+def ask_limits(fleet: forecaster.Fleet, as_of: date) -> PlanAsked:
+    """The controls, in the row that is open; the link comes first. Raises WrongUsage for days that make no plan."""
+    bench, usual = fleet.settings.bench, fleet.off_season(as_of)
+    budget = _number(
+        "Budget", "budget", bench.budget, MOST_MONEY, 500.0, "Money for the work; blank: no limit.", blank=True
+    )
+    per_week = _number(
+        "Rebuilds a week",
+        "bench",
+        bench.rebuilds_per_week,
+        MOST_PLACES,
+        1.0,
+        "What the bench finishes; 2.5: two, then three.",
+    )
+    begins = _day("First day", "begins", usual.begins, as_of, "Work begins in the first whole week from here.")
+    ready_by = _day("Ready by", "ready_by", usual.ready_by, as_of, "Weeks that end later take no work.")
+    with st.popover("More", icon=":material/tune:", width="content"):
+        spares = _number(
+            "Spare units",
+            "spares",
+            0,
+            MOST_SPARES,
+            1,
+            "On the shelf, to stand in for a unit that is on the bench in a week in which craft earn.",
+        )
+        closed = _closed(fleet, as_of, begins, ready_by)
+    asked: dict[str, tuple[Any, Any, list[str]]] = {
+        "budget": (math.inf if budget is None else budget, bench.budget or math.inf, [_told(budget)]),
+        "bench_per_week": (per_week, bench.rebuilds_per_week, [_told(per_week)]),
+        "begins": (begins, usual.begins, [begins.isoformat()]),
+        "ready_by": (ready_by, usual.ready_by, [ready_by.isoformat()]),
+        "spare_units": (spares, 0, [_told(spares)]),
+        "closed": (closed, (), [day.isoformat() for day in closed]),
+    }
+    changed = {name: (value, told) for name, (value, own, told) in asked.items() if value != own}
+    names = {"bench_per_week": "bench", "spare_units": "spares"}
+    return PlanAsked(
+        limits=tuple((name, value) for name, (value, _) in changed.items()),
+        in_link={names.get(name, name): changed[name][1] if name in changed else [] for name in asked},
+    )
+
+
+def _told(number: float | None) -> str:
+    return NO_LIMIT if number is None else f"{number:.10g}"
+
+
+def _number(
+    label: str, name: str, own: float | None, most: float, step: float, explained: str, blank: bool = False
+) -> Any:
+    """A number of at least 0; None where it was left blank and may be, its own value where it may not."""
+    whole = isinstance(step, int)
+
+    def read(text: str) -> float | None:
+        if blank and text == NO_LIMIT:
+            return None
+        number = float(text)
+        if not (math.isfinite(number) and 0 <= number <= most) or (whole and number != int(number)):
+            raise ValueError
+        return int(number) if whole else number
+
+    given = st.number_input(
+        label,
+        min_value=0 if whole else 0.0,
+        max_value=int(most) if whole else most,
+        value=_wanted(name, read, own, f"a number from 0 to {most:,.0f}"),
+        step=step,
+        format="%d" if whole else "%.0f" if blank else "%g",
+        placeholder="no limit" if blank else None,
+        key=f"plan_{name}",
+        help=explained,
+        width=150,
+    )
+    return own if given is None and not blank else given
+
+
+def _day(label: str, name: str, usual: date, as_of: date, explained: str) -> date:
+    last = as_of + timedelta(days=3 * 366)  # beyond the horizon: the plan then says how far it reaches
+
+    def read(text: str) -> date:
+        day = date.fromisoformat(text)
+        if not as_of <= day <= last:
+            raise ValueError
+        return day
+
+    wanted = _wanted(name, read, usual, f"a day from {day_words(as_of)} to {day_words(last)}, written 2027-04-20")
+    given = st.date_input(
+        label,
+        wanted,
+        min_value=as_of,
+        max_value=last,
+        format="YYYY-MM-DD",
+        key=f"plan_{name}_{as_of}",
+        help=explained,
+        width=150,
+    )
+    return given if isinstance(given, date) else usual  # a cleared day asks for the usual one
+
+
+def _closed(fleet: forecaster.Fleet, as_of: date, begins: date, ready_by: date) -> tuple[date, ...]:
+    """The Mondays of the weeks in which the bench is closed."""
+    weeks = list(fleet.off_season(as_of, begins, ready_by).weeks)
+    known = set(weeks)
+
+    def read(text: str) -> date:
+        day = date.fromisoformat(text)
+        return day - timedelta(days=day.weekday())
+
+    wanted = [day for text in link.wanted("closed") if (day := _read("closed", text, read, "a day")) in known]
+    chosen = st.multiselect(
+        "Weeks in which the bench is closed",
+        weeks,
+        wanted,
+        format_func=day_words,
+        key=f"plan_closed_{weeks[0]}_{weeks[-1]}",
+        placeholder="none",
+    )
+    return tuple(sorted(chosen))
+
+
+def _wanted(name: str, read: Callable[[str], Value], usual: Value, needed: str) -> Value:
+    """What the link asks for; the usual, with a word of warning, where that makes no sense."""
+    for text in link.wanted(name):
+        found = _read(name, text, read, needed)
+        return usual if found is _NOTHING else found  # type: ignore[return-value]
+    return usual
+
+
+_NOTHING = object()
+
+
+def _read(name: str, text: str, read: Callable[[str], Value], needed: str) -> Value | object:
+    try:
+        return read(text)
+    except ValueError:
+        st.warning(f"The link asks for {plain(f'{name}={text}')}: {needed} is needed; the usual is shown.")
+        return _NOTHING
+
+
+def edits_asked() -> Edits:
+    """Work changed by hand: just now in the table, or by the link, as "S0005:rebuild:2026-11-09"."""
+    if EDITS in st.session_state:
+        edits: Edits = st.session_state.pop(EDITS)
+        return edits
+    found: Edits = {}
+    for text in link.wanted("edit"):
+        if (read := _edit(text)) is not None:
+            found[read[0]] = read[1]
+        else:
+            st.warning(
+                f"The link changes the plan by {plain(text)}: unit, work and week are needed, written "
+                f"{plain('S0005:rebuild:2026-11-09')}, with work one of {', '.join(ACTIONS)}. It was left out."
+            )
+    return found
+
+
+def _edit(text: str) -> tuple[str, forecaster.PlanEdit] | None:
+    """Unit and work of one change in the link; None where it is none."""
+    for action in ACTIONS:
+        unit, found, week = text.rpartition(f":{action}")
+        if not found or not unit:
+            continue
+        if not week:
+            return unit, forecaster.PlanEdit(action)
+        try:
+            return unit, forecaster.PlanEdit(action, date.fromisoformat(week.removeprefix(":")))
+        except ValueError:
+            return None
+    return None
+
+
+def edits_in_link(edits: Edits) -> list[str]:
+    """The same as the link tells them."""
+    return [
+        ":".join([unit, edit.action, *([edit.week_of.isoformat()] if edit.week_of else [])])
+        for unit, edit in sorted(edits.items())
+    ]
+
+
+def take_edits(key: str, shown: Sequence[forecaster.PlannedAction], edits: Edits) -> None:
+    """Add what was changed in the table just now to what was changed before; the table's `key` holds it by row."""
+    changed = dict(edits)
+    for row, cells in st.session_state[key]["edited_rows"].items():
+        planned = shown[int(row)]
+        action = cells.get("work", planned.action)
+        text = cells.get("week", planned.week_of.isoformat() if planned.week_of else "")
+        text = "" if text == NO_WEEK else text
+        week = date.fromisoformat(text) if text and action != "leave" else None
+        if "week" in cells and text and "work" not in cells and planned.action == "leave":
+            action, week = "rebuild", date.fromisoformat(text)  # a week for a unit that was left: a rebuild is meant
+        changed[planned.unit_id] = forecaster.PlanEdit(action, week)
+    st.session_state[EDITS] = changed
+
+
+def back_to_best() -> None:
+    """Forget all changes by hand."""
+    st.session_state[EDITS] = {}

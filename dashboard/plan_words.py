@@ -1,0 +1,216 @@
+"""The off-season plan in sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import forecaster
+from now_or_later_words import money, signed, span
+from words import SPACE, count_words, day_words, hours_words, listed, percent, plain
+
+NOT_ON_PAPER = "The paper holds the best plan: changes by hand, closed weeks and spare units are not in it."
+CAUTION = (
+    "A plan is no inspection, and no leave to run anything. A unit that rattles when spun by hand or has milky oil "
+    "does not run, whatever the plan says of it; whether a housing, an impeller or a shaft may run again is for a "
+    "licensed mechanic to measure and decide. The maker's manual and local rules come first."
+)
+BESIDE_ADVICE = (
+    "The advice on the other screens weighs each unit alone, to the close of the coming season. The plan weighs all "
+    "together and further ahead, within the budget and the bench, so that it may check or leave a unit that the advice "
+    "would rebuild."
+)
+BENCH_EXPLAINED = (
+    "One block is one unit, in the week that its work is planned for: plain is a rebuild, which takes one place; low "
+    "and hatched is a check, which takes a place only if the unit rattles. Dotted line: what the bench can finish. Of "
+    "weeks that cost the same, work gets the earliest, what saves most first."
+)
+RULES_EXPLAINED = (
+    "Each mark is one rule within the same limits; shaded: 90 % interval of what it costs more than the plan. Below "
+    "the line at 0 a rule would be cheaper than the plan."
+)
+NUMBERS = ("no", "one", "two", "three", "four", "five")
+
+
+def about(amount: float) -> str:
+    """An expected amount in two figures, for more would claim too much: 23,412 is "23,000"."""
+    return signed(_rounded(amount))
+
+
+def _rounded(amount: float) -> float:
+    if abs(amount) < 1:
+        return 0.0
+    return round(amount, min(1 - math.floor(math.log10(abs(amount))), 0))
+
+
+def with_range(saving: forecaster.Saving, currency: str) -> str:
+    """An expected amount with its interval: "USD 23,000 (12,000–35,000)"."""
+    ends = span(_rounded(saving.low), _rounded(saving.high))
+    return f"{plain(currency)}{SPACE}{about(saving.mean)} ({ends})"
+
+
+def more(saving: forecaster.Saving) -> forecaster.Saving:
+    """What is saved, told as what it costs more."""
+    return forecaster.Saving(-saving.mean, -saving.high, -saving.low)
+
+
+def answer_words(answer: forecaster.PlanAnswer, currency: str) -> str:
+    """The plan in one sentence: what is done, what it takes now, what it saves."""
+    plan = answer.plan
+    units = count_words(len(plan.actions), "unit")
+    told = [f"{action} {plan.count(action)}" for action in ("rebuild", "check") if plan.count(action)]  # type: ignore[arg-type]
+    if not told:
+        return f"Leave all of {units} this off-season: within the limits no work pays."
+    told[0] += f" of {units}"
+    head = f"{listed(told)} this off-season: {money(plan.spent, currency)} now"
+    head = head[0].upper() + head[1:]
+    over = f"over {seasons(answer.seasons)}"
+    if answer.saving.mean < 0:
+        return f"{head}, about {with_range(more(answer.saving), currency)} more {over} than leaving all."
+    return f"{head}, about {with_range(answer.saving, currency)} less {over} than leaving all."
+
+
+def seasons(number: int) -> str:
+    """A number of seasons in words."""
+    told = NUMBERS[number] if number < len(NUMBERS) else str(number)
+    return f"{told} {'season' if number == 1 else 'seasons'}"
+
+
+def by_hand_words(made: forecaster.PlanByHand, currency: str) -> str:
+    """What the changes by hand cost beside the best plan."""
+    units = listed([plain(unit) for unit in sorted(made.edits)][:6]) + (" and more" if len(made.edits) > 6 else "")
+    cost = made.costs_more
+    if abs(cost.mean) < 0.5 and abs(cost.low) < 0.5 and abs(cost.high) < 0.5:
+        return f"Changed by hand: {units}. It costs the same as the best plan."
+    if cost.mean < 0:
+        return f"Changed by hand: {units}. It costs about {with_range(more(cost), currency)} less than the best plan."
+    return f"Changed by hand: {units}. It costs about {with_range(cost, currency)} more than the best plan."
+
+
+def account(answer: forecaster.PlanAnswer, currency: str) -> str:
+    """Beneath the answer: the money, the days, what it is counted over."""
+    plan = answer.plan
+    budget = "no budget limit" if plan.budget is None else f"a budget of {money(plan.budget, currency)}"
+    told = (
+        f"Spent: {money(plan.spent, currency)}, with {budget}; a check counts as expected, with the rebuild of those "
+        f"that rattle. Costs are counted to {day_words(answer.horizon_on)}: {money(plan.expected_cost, currency)} with "
+        f"this plan, {money(plan.expected_cost_do_nothing, currency)} if nothing is done. In brackets: "
+        f"90{SPACE}% interval."
+    )
+    if math.isfinite(plan.gap) and plan.gap >= 0.0005:
+        told += f" No plan could save over {100 * plan.gap:.1f}{SPACE}% more than this one."
+    return told
+
+
+def little_more(answer: forecaster.PlanAnswer, currency: str) -> list[str]:
+    """What the next 1,000, one more bench place and one more spare unit would save: each a sentence."""
+    plan = answer.plan
+    found = "would save nothing more" if plan.gap < 0.0005 else "was not found to save more"
+    if plan.budget is None:
+        budget = "no limit was set."
+    elif plan.next_1000 > 0:
+        budget = f"would save a further {money(_rounded(plan.next_1000), currency)}."
+    else:
+        budget = f"{found}."
+    told = [f"**The next 1,000 of budget:** {budget}"]
+    if plan.next_bench_place > 0 and plan.next_bench_week is not None:
+        place = (
+            f"in the week of {day_words(plan.next_bench_week)} it would save a further "
+            f"{money(_rounded(plan.next_bench_place), currency)}."
+        )
+    else:
+        place = f"{found}."
+    told.append(f"**One more bench place:** {place}")
+    if plan.next_spare_unit > 0:
+        told.append(f"**One more spare unit:** would save a further {money(_rounded(plan.next_spare_unit), currency)}.")
+    return told
+
+
+def rule_words(answer: forecaster.PlanAnswer, currency: str) -> str:
+    """The best rule of its kind beside the plan."""
+    beside = answer.saving_beside_rule
+    cost = "" if beside is None else f", about {with_range(beside, currency)} more than this plan"
+    if beside is not None and beside.mean < 0:
+        cost = f", about {with_range(more(beside), currency)} less than this plan"
+    if answer.rule.n_hours is None:
+        return f"At its best the rule never rebuilds by hours{cost}."
+    rebuilds = answer.rule.plan.count("rebuild")
+    return (
+        f"At its best it rebuilds every unit past {hours_words(answer.rule.n_hours)}: "
+        f"{count_words(rebuilds, 'rebuild')}, {money(answer.rule.plan.spent, currency)} now{cost}."
+    )
+
+
+def parts_words(answer: forecaster.PlanAnswer) -> str:
+    """By when to order what."""
+    order = answer.parts
+    if order.order_by is None:
+        return "No parts are needed for this plan."
+    told = (
+        f"Order by **{day_words(order.order_by)}**, {order.lead_time_weeks:g} weeks before the first work: parts for "
+        f"{count_words(order.rebuilds, 'rebuild')}"
+    )
+    if order.rattles:
+        told += f", and in reserve for {count_words(order.rattles, 'checked unit')} that may rattle"
+    told += "."
+    if order.late:
+        told += (
+            f" That day is past: ordered today they are here by {day_words(order.here_on)}. Let the work begin then "
+            "(First day, above), unless the first weeks' parts are on the shelf."
+        )
+    return told + " Both housings and the impeller are cleaned, inspected and used again."
+
+
+def spares_words(answer: forecaster.PlanAnswer) -> str:
+    """How many spare units to hold so that nobody waits."""
+    s = answer.spares
+    return (
+        f"Hold **{count_words(s.units, 'spare unit')}** in season: enough, with {percent(s.covers)} chance, for all "
+        f"units that come off within the {s.lead_time_weeks:g} weeks until one comes back, at the busiest of the "
+        f"season. Expected then: {s.demand:.1f} units (90{SPACE}% interval {span_of(s.demand_low, s.demand_high)})."
+    )
+
+
+def span_of(low: float, high: float) -> str:
+    """Both ends of a small number's interval."""
+    return f"{low:.1f}\u2013{high:.1f}"
+
+
+def triggers_words(answer: forecaster.PlanAnswer) -> str:
+    """How many units have something to do at so many hours in the coming season."""
+    triggers = [answer.triggers[one.unit_id] for one in answer.plan.actions]
+    checks = sum(t.check_at_hours is not None for t in triggers)
+    rebuilds = sum(t.rebuild_at_hours is not None for t in triggers)
+    told = (
+        f"{count_words(checks, 'unit')} to check and {count_words(rebuilds, 'unit')} to rebuild at so many hours since "
+        "the rebuild (from 0 again for one that is rebuilt now); for the others nothing pays before noise or the close."
+    )
+    return f"From {day_words(answer.season_opens)}: {told} A water incident makes them void: ask again at once."
+
+
+def stop_lines(answer: forecaster.PlanAnswer) -> list[str]:
+    """Units that must not run as they are, each with why, and what the plan does about it."""
+    work = {one.unit_id: one for one in answer.plan.actions}
+    lines = []
+    for unit, reasons in answer.stop.items():
+        planned = work[unit]
+        then = "the plan leaves it: keep it off the water until that is settled"
+        if planned.week_of is not None:
+            then = f"{planned.action} planned in the week of {day_words(planned.week_of)}"
+        lines.append(f"{plain(unit)}: {plain('; '.join(reasons))}; {then}")
+    return lines
+
+
+def week_lines(answer: forecaster.PlanAnswer) -> list[str]:
+    """The work week by week, in a line each: for a narrow screen."""
+    by_week: dict[str, list[str]] = {}
+    for planned in in_order(answer.plan.actions):
+        if planned.week_of is not None:
+            told = f"{plain(planned.unit_id)}" + (" (check)" if planned.action == "check" else "")
+            by_week.setdefault(day_words(planned.week_of), []).append(told)
+    return [f"**{week}:** {', '.join(units)}" for week, units in by_week.items()]
+
+
+def in_order(actions: Sequence[forecaster.PlannedAction]) -> list[forecaster.PlannedAction]:
+    """By week, rebuilds first, what saves most first; units that are left come last."""
+    return sorted(actions, key=lambda a: (a.week_of is None, str(a.week_of), a.action == "check", -a.saves, a.unit_id))

@@ -1,0 +1,261 @@
+"""Off-season plan: what to rebuild and check, in which week, what that saves, and what a change by hand costs."""
+
+from __future__ import annotations
+
+from datetime import date
+from html import escape
+
+import pandas as pd
+import streamlit as st
+
+import forecaster
+import link
+from answers import evidence_line, mostly_general
+from asking import ask_day
+from charts import CHART_CONFIG
+from fleet_rows import craft_places, first_day
+from loading import Loaded, chosen_source, load, plan, plan_by_hand
+from plan_charts import bench_by_week, rules_beside
+from plan_form import (
+    ACTIONS,
+    NO_WEEK,
+    PlanAsked,
+    ask_limits,
+    back_to_best,
+    edits_asked,
+    edits_in_link,
+    take_edits,
+)
+from plan_rows import bench_rows, parts_table, plan_file, rule_rows, rule_table, table_rows, trigger_table, week_rows
+from plan_words import (
+    BENCH_EXPLAINED,
+    BESIDE_ADVICE,
+    CAUTION,
+    NOT_ON_PAPER,
+    RULES_EXPLAINED,
+    account,
+    answer_words,
+    by_hand_words,
+    in_order,
+    little_more,
+    parts_words,
+    rule_words,
+    spares_words,
+    stop_lines,
+    triggers_words,
+    week_lines,
+)
+from report_panel import report_panel
+from words import plain
+
+ON_PAPER = ("budget", "begins", "ready_by", "bench_per_week")  # limits that the report knows
+STOP_ICON = ":material/dangerous:"
+
+
+def main() -> None:
+    """Ask, call, draw."""
+    today = date.today()
+    loaded = load(chosen_source() or "", today)
+    top = st.container()
+    row = st.container(horizontal=True, vertical_alignment="bottom", key="controls")
+    with row:
+        as_of = ask_day(today, first_day(loaded.fleet.records))
+    choices = {"as_of": [] if as_of == today else [as_of.isoformat()]}
+    try:
+        with row:
+            asked = ask_limits(loaded.fleet, as_of)
+        best = plan(loaded, as_of, asked.limits)
+    except forecaster.ForecasterError as refusal:
+        refuse(top, refusal)
+        return
+    made = by_hand(loaded, as_of, asked)
+    edits = dict(made.edits)
+    link.show({**choices, **asked.in_link, "edit": edits_in_link(edits)})
+    places = craft_places(loaded.fleet.records)
+    currency = loaded.fleet.settings.currency
+    with top:
+        show_answer(made, loaded, currency)
+    show_bench(made, places, currency)
+    show_table(made, best, places, currency)
+    left, right = st.columns(2, gap="large")
+    with left:
+        show_little_more(best, currency)
+        show_parts(made.answer)
+    with right:
+        show_season(made.answer, places)
+    show_rules(best, currency)
+    show_paper(loaded, as_of, asked, bool(edits))
+    for remark in (*best.remarks, *best.evidence.remarks):
+        st.caption(plain(remark))
+    st.markdown(evidence_line(best.evidence))
+    st.caption(BESIDE_ADVICE)
+    st.caption(CAUTION)
+
+
+def refuse(top: st.delta_generator.DeltaGenerator, refusal: forecaster.ForecasterError) -> None:
+    """Say in the answer's place why there is no plan; the controls stay, so that it can be mended there."""
+    first, *rest = str(refusal).splitlines()
+    with top:
+        st.title("There is no plan for this", anchor=False)
+        st.error(plain(first), icon=":material/info:")
+        for line in rest:
+            st.markdown(plain(line.strip()))
+
+
+def by_hand(loaded: Loaded, as_of: date, asked: PlanAsked) -> forecaster.PlanByHand:
+    """The plan with the changes asked for; without those that make no sense, which are told."""
+    edits = edits_asked()
+    try:
+        return plan_by_hand(loaded, as_of, asked.limits, edits)
+    except forecaster.WrongUsage as refusal:
+        st.warning(f"The changes by hand do not fit this plan: {plain(refusal)} The best plan is shown.")
+        return plan_by_hand(loaded, as_of, asked.limits, {})
+
+
+def show_answer(made: forecaster.PlanByHand, loaded: Loaded, currency: str) -> None:
+    """The sentence, what must not run, what was changed by hand and which limits that breaks."""
+    answer = made.answer
+    st.title(answer_words(answer, currency), anchor=False)
+    if lines := stop_lines(answer):
+        st.error("**Do not run as it is:**\n" + "\n".join(f"- {line}" for line in lines), icon=STOP_ICON)
+    if made.edits:
+        show_change(made, currency)
+        st.button("Back to the best plan", icon=":material/undo:", key="best-plan", on_click=back_to_best)
+    st.markdown(account(answer, currency))
+    if answer.evidence.mostly_prior:
+        st.info(mostly_general(answer.evidence), icon=":material/lightbulb:")
+
+
+def show_change(made: forecaster.PlanByHand, currency: str) -> None:
+    """What was changed by hand, what that costs, and which limits it breaks."""
+    st.info(by_hand_words(made, currency), icon=":material/edit:")
+    if made.broken:
+        broken = "\n".join(f"- {plain(line)}" for line in made.broken)
+        st.warning(f"**The plan as changed breaks a limit:**\n{broken}", icon=":material/block:")
+
+
+def show_bench(made: forecaster.PlanByHand, places: pd.DataFrame, currency: str) -> None:
+    """The work week by week: the picture, and the same in lines for a narrow screen."""
+    answer = made.answer
+    work = bench_rows(answer, places, set(made.edits), currency)
+    st.plotly_chart(
+        bench_by_week(work, week_rows(answer), list(answer.later_weeks), answer.season_opens, answer.ready_by),
+        config=CHART_CONFIG,
+        key="bench-picture",
+        alt=f"The work on the bench week by week. {answer_words(answer, currency)} The table below has every unit.",
+    )
+    st.caption(BENCH_EXPLAINED)
+    with st.container(key="narrow-weeks"):
+        st.markdown("\n".join(f"- {line}" for line in week_lines(answer)) or "No work is planned.")
+
+
+def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places: pd.DataFrame, currency: str) -> None:
+    """Every unit's work, to be changed by hand."""
+    answer, edits = made.answer, dict(made.edits)
+    st.subheader("Every unit, to be changed by hand", anchor=False)
+    st.caption(
+        "Choose other work or another week: what that costs and which limit it breaks is told here and at the top."
+    )
+    if edits:
+        show_change(made, currency)  # here too: the top is out of sight
+    now = {one.unit_id: one for one in answer.plan.actions}
+    shown = [now[one.unit_id] for one in in_order(best.plan.actions)]  # rows stay where they are while one changes them
+    weeks = [week.monday.isoformat() for week in answer.bench]
+    key = f"plan-table-{hash((best.as_of, tuple(weeks), tuple(edits_in_link(edits))))}"
+    column = st.column_config
+    st.data_editor(
+        table_rows(shown, answer, places),
+        hide_index=True,
+        key=key,
+        on_change=take_edits,
+        args=(key, shown, edits),
+        num_rows="fixed",
+        placeholder="",
+        disabled=["unit", "cost", "saves", "saves_interval", "rattle", "hours", "craft", "because", "remarks"],
+        column_config={
+            "unit": column.TextColumn("Unit", pinned=True, help="The supercharger"),
+            "work": column.SelectboxColumn("Work", options=list(ACTIONS), required=True, width="small"),
+            "week": column.SelectboxColumn(
+                "Week of",
+                options=[NO_WEEK, *weeks, *(day.isoformat() for day in answer.later_weeks)],
+                help="Its Monday. With none: the cheapest free week. The last four are too late.",
+            ),
+            "cost": column.NumberColumn(f"Costs now, {currency}", format="%,.0f", help="A check as expected"),
+            "saves": column.NumberColumn(
+                f"Saves, {currency}", format="%,.0f", help=f"Beside leaving it, to {answer.horizon_on}"
+            ),
+            "saves_interval": column.TextColumn("90 % interval", help="Of what it saves"),
+            "rattle": column.TextColumn("Rattles", help="Chance that the check ends on the bench"),
+            "hours": column.NumberColumn("Since rebuild", format="%.0f h", help="Engine hours"),
+            "craft": column.TextColumn("On craft"),
+            "because": column.TextColumn("Because", width="large"),
+            "remarks": column.TextColumn("Doubtful", width="large"),
+        },
+    )
+    st.download_button(
+        "Download this table (CSV)",
+        plan_file(answer, set(edits)),
+        file_name=f"off_season_plan_{answer.as_of}.csv",
+        mime="text/csv",
+        icon=":material/download:",
+        key="plan-csv",
+        on_click="ignore",
+    )
+
+
+def show_little_more(best: forecaster.PlanAnswer, currency: str) -> None:
+    """What a little more of each limit would save, of the best plan."""
+    st.subheader("What a little more would buy", anchor=False)
+    st.markdown("\n".join(f"- {line}" for line in little_more(best, currency)))
+
+
+def show_parts(answer: forecaster.PlanAnswer) -> None:
+    """What to order, and by when."""
+    st.subheader("Parts", anchor=False)
+    st.markdown(parts_words(answer))
+    if len(rows := parts_table(answer)):
+        st.table(rows, hide_index=True, border="horizontal", alt="Parts to order, with counts")
+
+
+def show_season(answer: forecaster.PlanAnswer, places: pd.DataFrame) -> None:
+    """Spare units to hold, and each unit's triggers."""
+    st.subheader("For the season", anchor=False)
+    st.markdown(spares_words(answer))
+    st.markdown(triggers_words(answer))
+    with st.expander("Each unit's hours to act at"):
+        st.table(
+            trigger_table(answer, places),
+            hide_index=True,
+            border="horizontal",
+            alt="Hours since rebuild at which to check or rebuild each unit in the coming season",
+        )
+
+
+def show_paper(loaded: Loaded, as_of: date, asked: PlanAsked, changed: bool) -> None:
+    """The paper of the best plan within these limits; what it leaves out is said."""
+    limits = dict(asked.limits)
+    report_panel(loaded, as_of, forecaster.DEFAULT_HOURS, limits={k: limits[k] for k in ON_PAPER if k in limits})
+    if changed or set(limits) - set(ON_PAPER):
+        st.caption(NOT_ON_PAPER)
+
+
+def show_rules(best: forecaster.PlanAnswer, currency: str) -> None:
+    """The rule that fleets live by, beside the best plan."""
+    st.subheader('Beside "rebuild every unit past N hours"', anchor=False)
+    st.markdown(rule_words(best, currency))
+    rules = rule_rows(best)
+    if rules["hours"].notna().sum() > 1:
+        st.plotly_chart(
+            rules_beside(rules, best.rule.n_hours, escape(currency)),
+            config=CHART_CONFIG,
+            key="rules-picture",
+            alt="What each rule costs more than the plan. " + rule_words(best, currency),
+        )
+        st.caption(RULES_EXPLAINED)
+    with st.expander("The price of each rule"):
+        st.table(
+            rule_table(best, currency), hide_index=True, border="horizontal", alt="Each rule's rebuilds and its price"
+        )
+
+
+main()

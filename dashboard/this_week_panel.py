@@ -1,0 +1,147 @@
+"""What needs doing this week, drawn: what must not run stands above all, the rest below the ranked table."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+import forecaster
+import link
+from fleet_rows import craft_told, units_at
+from loading import Loaded, noted_this_week, this_week, week_if_known
+from this_week_words import (
+    HEADINGS,
+    STOP_ICON,
+    looked_at_words,
+    stop_lines,
+    task_words,
+    week_sentence,
+    why_words,
+)
+from words import count_words, plain
+
+ANCHOR = "this-week"
+WEIGHED_AT_ONCE = 60  # units: more take longer than a reader waits, and are weighed when asked for
+WEIGH = "weigh the week"  # in the session: of which fleet and day the viewer asked for it
+DRAWN_NOW = "week drawn now"  # in the session: this run draws the whole page, so that it is too early to weigh
+SOON_SECONDS = 2.5
+SHOWN = 8  # tasks of a kind written out; the table has all of them
+UNIT_SCREEN = "screens/one_unit.py"
+
+
+def stop_panel(loaded: Loaded, as_of: date, places: pd.DataFrame, chosen: dict[str, list[str]]) -> None:
+    """Units that must not run, above everything."""
+    lines = stop_lines(units_at(noted_this_week(loaded, as_of).tasks, places, chosen), places)
+    if lines:
+        st.error("**Do not run as it is:**\n" + "\n".join(f"- {line}" for line in lines), icon=STOP_ICON)
+
+
+def week_panel(
+    loaded: Loaded,
+    as_of: date,
+    places: pd.DataFrame,
+    chosen: dict[str, list[str]],
+    units: int,
+    first_line: st.delta_generator.DeltaGenerator,
+) -> None:
+    """The week's list; `first_line` is told its sentence. `units`: how many are in service: they take the time.
+
+    Where it was not worked out yet, what the records say alone is shown, and the rest worked out once the page stands:
+    the browser fetches what draws the picture from the same program, and would wait for it.
+    """
+    with st.container(key="this-week"):
+        st.subheader("This week", anchor=ANCHOR)
+        week = week_if_known(loaded, as_of)
+        if week is None and st.session_state.get(WEIGH) == (loaded.content, as_of):
+            week = this_week(loaded, as_of)
+        noted = week or noted_this_week(loaded, as_of)
+        told = week_sentence(noted, units_at(noted.tasks, places, chosen))
+        st.markdown(told)
+        _show(noted, places, chosen)
+        if week is not None:
+            first_line.markdown(f":material/event: [This week](#{ANCHOR}): {told[0].lower()}{told[1:]}")
+        elif units > WEIGHED_AT_ONCE:
+            first_line.markdown(f":material/event: [This week](#{ANCHOR}): {told[0].lower()}{told[1:]}")
+            _offer(loaded, as_of, units)
+        else:
+            first_line.markdown(f":material/event: [This week](#{ANCHOR}): weighing each unit ...")
+            st.session_state[DRAWN_NOW] = True
+            _weigh_soon(loaded, as_of)
+
+
+@st.fragment(run_every=SOON_SECONDS)
+def _weigh_soon(loaded: Loaded, as_of: date) -> None:
+    """Weigh each unit at the second run of this fragment, when the page has been drawn, and draw it anew."""
+    if st.session_state.pop(DRAWN_NOW, False):
+        st.caption("Weighing each unit ...")
+        return
+    this_week(loaded, as_of)
+    st.rerun(scope="app")
+
+
+def _offer(loaded: Loaded, as_of: date, units: int) -> None:
+    st.button(
+        f"Weigh all {units:,} units too: triggers in season, the plan off season",
+        icon=":material/balance:",
+        key="weigh-all",
+        help="About a second for each 10 units.",
+        on_click=st.session_state.__setitem__,
+        args=(WEIGH, (loaded.content, as_of)),
+    )
+
+
+def _show(week: forecaster.ThisWeek, places: pd.DataFrame, chosen: dict[str, list[str]]) -> None:
+    tasks = units_at(week.tasks, places, chosen)
+    for kind, heading in HEADINGS.items():
+        own = [task for task in tasks if task.kind == kind]
+        if not own:
+            continue
+        st.markdown(f"**{heading}**")
+        for task in own[:SHOWN]:
+            with st.container(gap="xxsmall"):
+                st.page_link(UNIT_SCREEN, label=task_words(task, places), query_params=link.to_unit(task.unit_id))
+                st.caption(plain(why_words(task)))
+        if len(own) > SHOWN:
+            st.caption(f"{count_words(len(own) - SHOWN, 'more unit')} in the table.")
+    if len(tasks) > 1:
+        _table(tasks, places)
+    st.caption(looked_at_words(week))
+    for remark in week.remarks:
+        st.caption(f"Note: {plain(remark)}")
+
+
+def _table(tasks: list[forecaster.Task], places: pd.DataFrame) -> None:
+    with st.expander("All of it as a table"):
+        column = st.column_config
+        rows = pd.DataFrame(
+            [
+                {
+                    "unit": task.unit_id,
+                    "craft": craft_told(task.craft_id, places),
+                    "base": str(places["base"].get(task.craft_id, "")),
+                    "do": task.do,
+                    "why": why_words(task),
+                    "hours": task.hours,
+                    "until": task.pays_until,
+                }
+                for task in tasks
+            ]
+        )
+        st.dataframe(
+            rows,
+            hide_index=True,
+            placeholder="",
+            column_order=[c for c in rows.columns if rows[c].notna().any() and (rows[c] != "").any()],
+            column_config={
+                "unit": column.TextColumn("Unit", pinned=True),
+                "craft": "On craft",
+                "base": "Base",
+                "do": column.TextColumn("Do", width="medium"),
+                "why": column.TextColumn("Because", width="large"),
+                "hours": column.NumberColumn("Since rebuild", format="%.0f h", help="Engine hours, best estimate"),
+                "until": column.DateColumn("Pays until", format="YYYY-MM-DD"),
+            },
+            alt="What needs doing this week, unit by unit",
+        )

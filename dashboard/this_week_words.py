@@ -1,0 +1,70 @@
+"""What needs doing this week, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import forecaster
+from fleet_rows import craft_told
+from words import count_words, day_words, listed, plain
+
+STOP_ICON = ":material/block:"
+HEADINGS = {
+    "stop": f"{STOP_ICON} Do not run as it is",
+    "water": ":material/water_drop: Water in the last 14 days",
+    "rebuild": ":material/build: Open and rebuild",
+    "check": ":material/search: Check",
+}
+NOTED = "units that must not run as they are, and water of the last 14 days that is not known to be treated in time"
+LOOKED_AT = {
+    "triggers": "the hours at which a check or a rebuild in season pays, beside those that each craft is expected to "
+    "run this week",
+    "plan": "the weeks of the off-season plan",
+}
+NAMED = 3  # units that the first line names
+
+
+def week_span(week: forecaster.ThisWeek) -> str:
+    """The seven days: "from 15 Jul 2026 to 21 Jul 2026"."""
+    return f"from {day_words(week.as_of)} to {day_words(week.until)}"
+
+
+def week_sentence(week: forecaster.ThisWeek, tasks: Sequence[forecaster.Task]) -> str:
+    """The week in one sentence: how much there is to do, and what."""
+    if not tasks:
+        return f"Nothing needs doing {week_span(week)}."
+    counts = {kind: sum(task.kind == kind for task in tasks) for kind in HEADINGS}
+    said = [
+        (counts["stop"], "unit that must not run as it is", "units that must not run as they are"),
+        (counts["water"], "water incident to deal with", "water incidents to deal with"),
+        (counts["rebuild"], "unit to rebuild", "units to rebuild"),
+        (counts["check"], "unit to check", "units to check"),
+    ]
+    told = listed([count_words(count, one, many) for count, one, many in said if count])
+    return f"{count_words(len(tasks), 'thing')} to do {week_span(week)}: {told}."
+
+
+def looked_at_words(week: forecaster.ThisWeek) -> str:
+    """What the week's list was made from."""
+    return f"Looked at: {'; '.join([NOTED, *(LOOKED_AT[name] for name in week.looked_at)])}."
+
+
+def stop_lines(tasks: Sequence[forecaster.Task], places: object) -> list[str]:
+    """Units that must not run, named with their reasons; more than a few are counted."""
+    stops = [task for task in tasks if task.kind == "stop"]
+    lines = [
+        f"**{plain(task.unit_id)}** on {plain(craft_told(task.craft_id, places))}: {plain(task.why)}" for task in stops
+    ]
+    more = len(stops) - NAMED
+    return lines if more <= 0 else [*lines[:NAMED], f"and {count_words(more, 'more unit')}, listed below"]
+
+
+def task_words(task: forecaster.Task, places: object) -> str:
+    """One task: which unit, and what to do."""
+    return f"**{plain(task.unit_id)}** on {plain(craft_told(task.craft_id, places))}: {plain(task.do)}"
+
+
+def why_words(task: forecaster.Task) -> str:
+    """Why, and until when it pays."""
+    until = "" if task.pays_until is None else f" (pays until {day_words(task.pays_until)})"
+    return f"{task.why[0].upper()}{task.why[1:]}{until}."

@@ -1,0 +1,36 @@
+"""What the first page needs, made ready while the browser still loads: its imports, and the forecast of today.
+
+Called by the program that serves the dashboard, once it listens. What is worked out here lies where the screens look
+for it, so that the first of them finds it, or waits for the rest of it.
+"""
+
+from __future__ import annotations
+
+import logging
+from datetime import date
+
+import forecaster
+import this_week_panel  # noqa: F401 - with it come Streamlit's and Plotly's parts that the first screen draws with
+from charts import risk_by_unit
+from fleet_rows import craft_places, risk_rows
+from loading import forecast, load, named_source
+
+# Streamlit warns of each of its own functions that is called outside a page's run, which this is on purpose.
+OUTSIDE_A_PAGE = "streamlit.runtime.scriptrunner_utils.script_run_context"
+
+
+def warm_up(today: date) -> None:
+    """Read the fleet that the command named and forecast it as of `today`, as the first page will ask."""
+    source = named_source()
+    if source is None:
+        return
+    quiet = logging.getLogger(OUTSIDE_A_PAGE)
+    quiet.disabled = True
+    try:
+        loaded = load(source, today)
+        told = forecast(loaded, today, forecaster.DEFAULT_HOURS, forecaster.DEFAULT_MODEL)
+        risk_by_unit(risk_rows(told.units[:1], craft_places(loaded.fleet.records)), told.hours)  # Plotly's own imports
+    except forecaster.ForecasterError:
+        return  # the page that asks for it says why
+    finally:
+        quiet.disabled = False

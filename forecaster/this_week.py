@@ -1,0 +1,227 @@
+"""What needs doing this week: units that must not run, water that was not dealt with, triggers reached, planned work.
+
+The week is the seven days from the day asked about. In season each unit's triggers are looked up (the hours at which a
+check or a rebuild pays, ``forecaster.waiting``) beside the hours that its craft is expected to run by the week's end;
+off season the weeks of the plan (``forecaster.off_season``). Both take a while for a large fleet: a caller may show
+what the records alone say first (``noted_this_week``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any, Literal
+
+import pandas as pd
+
+from forecaster.errors import WrongUsage
+from forecaster.forecast import incident_label
+from forecaster.lives import Histories
+from forecaster.settings import Season
+from forecaster.unsafe import SPUN, found_unsafe
+
+if TYPE_CHECKING:  # heavy, and what the records say alone needs none of it
+    from forecaster.decisions import Decisions
+    from forecaster.plan_answer import PlanAnswer
+    from forecaster.waiting import Triggers
+
+DAYS = 7
+INCIDENT_DAYS = 14  # how far back water counts as just happened; common practice, no source
+SAME_HOURS = 0.05  # h: less than a meter shows
+
+Progress = Callable[[str], None]
+Kind = Literal["stop", "water", "rebuild", "check"]
+# Most urgent first: what must not run, what rusts meanwhile, what is opened, what is looked at.
+URGENCY: tuple[Kind, ...] = ("stop", "water", "rebuild", "check")
+TREAT = {
+    "none": "treat it at once: change the oil until it is clear and run the engine warm",
+    "unknown": "find out whether it was treated, and treat it if not: rust starts at once",
+    "late": "spin it by hand before the next ride: it was treated late",
+}
+WORK = {"rebuild": "rebuild it", "check": "check it: off the engine, spun by hand"}
+
+
+@dataclass(frozen=True)
+class Task:
+    """One thing to do this week about one unit.
+
+    `kind`: "stop" (do not run it), "water", "rebuild" or "check". `craft_id` is the craft it sits on, or sat on last.
+    `do` and `why` in plain words. `week_of`: the plan's Monday, None for what the plan does not place. For a trigger
+    `hours` is its own age now, `at_hours` the age at which that pays, both engine hours since rebuild (a best estimate
+    where the starting age is unknown); `pays_until` the last day on which it does.
+    """
+
+    kind: Kind
+    unit_id: str
+    craft_id: str
+    do: str
+    why: str
+    week_of: date | None = None
+    hours: float | None = None
+    at_hours: float | None = None
+    pays_until: date | None = None
+
+
+@dataclass(frozen=True)
+class AtTriggers:
+    """A unit's age now, engine hours since rebuild (best estimate), and its triggers in the season."""
+
+    age_h: float
+    triggers: Triggers
+
+
+@dataclass(frozen=True)
+class ThisWeek:
+    """What needs doing from `as_of` to `until`, the seven days, most urgent first.
+
+    `weighed`: whether triggers and the plan were looked up; `looked_at` what was: "triggers", "plan", or both.
+    """
+
+    as_of: date
+    until: date
+    tasks: tuple[Task, ...]
+    looked_at: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def weighed(self) -> bool:
+        """Whether triggers or the plan were looked up too."""
+        return bool(self.looked_at)
+
+
+def noted_this_week(histories: Histories) -> ThisWeek:
+    """Only what the records say by themselves: units that must not run, and water that was not dealt with."""
+    tasks = [*_not_to_run(histories), *_recent_water(histories)]
+    return _gathered(histories.as_of, tasks)
+
+
+def this_week(
+    decisions: Decisions,
+    plan: Callable[[], PlanAnswer],
+    known: dict[str, AtTriggers] | None = None,
+    progress: Progress | None = None,
+) -> ThisWeek:
+    """All that needs doing in the seven days from the decisions' day.
+
+    `plan`: asked for the off-season plan as of that day, where the week touches the off-season. `known`: triggers by
+    unit; those that are not in it are worked out and put into it, so that a caller who was broken off need not begin
+    again.
+    """
+    tell = progress or (lambda _: None)
+    histories, season = decisions.histories, decisions.records.settings.season
+    last = histories.as_of + timedelta(days=DAYS - 1)
+    tasks, looked, remarks = [*_not_to_run(histories), *_recent_water(histories)], [], []
+    if _touches_season(season, histories.as_of, last):
+        tasks += _triggers_reached(decisions, {} if known is None else known, last, tell)
+        looked.append("triggers")
+    if not season.contains(histories.as_of) or not season.contains(last):
+        planned, remark = _planned(decisions.as_of, plan, last)
+        tasks += planned
+        looked.append("plan")
+        remarks += [remark] if remark else []
+    return _gathered(histories.as_of, tasks, tuple(looked), tuple(remarks))
+
+
+def _touches_season(season: Season, first: date, last: date) -> bool:
+    return season.current_or_next(first)[0] <= last
+
+
+def _gathered(
+    as_of: date, tasks: Iterable[Task], looked: tuple[str, ...] = (), remarks: tuple[str, ...] = ()
+) -> ThisWeek:
+    """Most urgent first; of two that say to open or to check the same unit, the first."""
+    kept: dict[tuple[str, ...], Task] = {}
+    for task in sorted(tasks, key=lambda task: (URGENCY.index(task.kind), task.unit_id)):
+        water = (task.why,) if task.kind == "water" else ()  # each incident counts
+        kept.setdefault((task.kind, task.unit_id, *water), task)
+    return ThisWeek(as_of, as_of + timedelta(days=DAYS - 1), tuple(kept.values()), looked, remarks)
+
+
+def _not_to_run(histories: Histories) -> list[Task]:
+    units = histories.in_service()
+    reasons = found_unsafe(units)
+    tasks = []
+    rows: Iterable[Any] = units.lives.itertuples(index=False)
+    for life in rows:
+        if life.life_id in reasons:
+            found = reasons[life.life_id]
+            do = "open it" if any(one.act == "rebuild" for one in found) else "check it"
+            why = "; ".join(one.why.removesuffix(": do not run it") for one in found)  # the kind says so
+            tasks.append(Task("stop", life.unit_id, life.craft_id, f"{do} before it runs again", why))
+    return tasks
+
+
+def _recent_water(histories: Histories) -> list[Task]:
+    """Water of the last days on lives that go on, on a craft or on the shelf, not known to be treated in time."""
+    as_of = pd.Timestamp(histories.as_of)
+    going_on = histories.lives[histories.lives["ended_by"].isin(["running", "stored"])].set_index("life_id")
+    water = histories.incidents
+    water = water[
+        water["life_id"].isin(going_on.index)
+        & (water["happened_on"] > as_of - pd.Timedelta(days=INCIDENT_DAYS))
+        & water["treatment"].isin(list(TREAT))
+    ]
+    looked = histories.checks[histories.checks["spin"].isin(SPUN) | (histories.checks["known_state"] == "sound")]
+    last_look = looked.groupby("life_id")["checked_on"].max()
+    seen = (water["treatment"] == "late") & (water["life_id"].map(last_look) >= water["happened_on"])
+    water = water[~seen]
+    return [
+        Task(
+            "water",
+            str(going_on["unit_id"][life_id]),
+            str(craft_id),
+            TREAT[treatment],
+            f"{incident_label(kind, treatment)}, on {day:%Y-%m-%d}",
+        )
+        for life_id, craft_id, treatment, kind, day in zip(
+            water["life_id"], water["craft_id"], water["treatment"], water["kind"], water["happened_on"], strict=True
+        )
+    ]
+
+
+def _triggers_reached(decisions: Decisions, known: dict[str, AtTriggers], last: date, tell: Progress) -> list[Task]:
+    lives = decisions.histories.in_service().lives
+    tasks = []
+    rows: Iterable[Any] = lives.itertuples(index=False)
+    for number, life in enumerate(rows, 1):
+        if life.unit_id not in known:
+            tell(f"Looking up the triggers of unit {number:,} of {len(lives):,} ...")
+            triggers = decisions.waiting(life.unit_id).triggers
+            known[life.unit_id] = AtTriggers(decisions.ahead(life.unit_id).age_h, triggers)
+        task = _reached(known[life.unit_id], life, decisions, last)
+        if task is not None:
+            tasks.append(task)
+    return tasks
+
+
+def _reached(one: AtTriggers, life: Any, decisions: Decisions, last: date) -> Task | None:
+    """The rebuild or else the check that a unit's triggers ask for within the week."""
+    then = one.age_h + float(decisions.weekly_hours[life.craft_id][0])
+    asked: tuple[tuple[Kind, float | None, date | None], ...] = (
+        ("rebuild", one.triggers.rebuild_at_hours, one.triggers.rebuild_until),
+        ("check", one.triggers.check_at_hours, one.triggers.check_until),
+    )
+    for kind, at, until in asked:
+        if at is None or then < at - SAME_HOURS or (until is not None and until < decisions.as_of):
+            continue
+        when = "has run" if one.age_h >= at - SAME_HOURS else f"reaches by {last:%Y-%m-%d}, at the hours expected,"
+        why = f"{when} {at:.0f} h since rebuild, at which a {kind} in season pays"
+        return Task(kind, life.unit_id, life.craft_id, WORK[kind], why, None, one.age_h, at, until)
+    return None
+
+
+def _planned(as_of: date, plan: Callable[[], PlanAnswer], last: date) -> tuple[list[Task], str]:
+    """The plan's work of the week, or why there is none."""
+    try:
+        made = plan()
+    except WrongUsage as refusal:
+        return [], f"Nothing is planned: {refusal}"
+    tasks = []
+    for action in made.plan.actions:
+        if action.action == "leave" or action.week_of is None or not as_of <= action.week_of <= last:
+            continue
+        because = "; ".join(made.because.get(action.unit_id, ()))
+        why = f"planned for the week of {action.week_of:%Y-%m-%d}" + (f": {because}" if because else "")
+        tasks.append(Task(action.action, action.unit_id, action.craft_id, WORK[action.action], why, action.week_of))
+    return tasks, ""

@@ -1,0 +1,204 @@
+"""Every screen of the dashboard, whatever the fleet: no exception, and an answer or plain words of what to do next.
+
+Screens are found in their folder, so that a new one is tested as soon as it is there.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import sys
+from datetime import date
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecaster import dashboard_app, sample_fleet_folder, simulate_fleet, write_fleet
+
+sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
+
+from words import SPACE
+
+SCREENS = sorted(f.stem for f in (dashboard_app().parent / "screens").glob("*.py") if f.stem != "__init__")
+NO_FLEET = "no_fleet"  # offered only where no fleet is open
+ANSWER_ALONE = ("after_water", "bench")  # these answer without records too
+# Each unit is weighed for these, a tenth of a second each: the benchmark of the screens times that for 500 craft.
+WEIGHS_EVERY_UNIT = ("off_season_plan",)
+KINDS = ("sample", "empty", "one craft", "500 craft", "40 problems", "none in service", "gone")
+ON_EVERY_FLEET = [
+    (kind, screen)
+    for kind in KINDS
+    for screen in SCREENS
+    if screen != NO_FLEET and not (kind == "500 craft" and screen in WEIGHS_EVERY_UNIT)
+]
+AS_OF = {"sample": date(2026, 11, 1), "500 craft": date(2022, 11, 1)}
+LATE = date(2022, 11, 1)
+FAULTS = re.compile(r"Traceback|Error:|\b(?:nan|NaN|NaT)\b|Timestamp\(|dtype|<class|: None\b")
+# What a screen without an answer may say to do next, in the words of the refusals.
+REMEDIES = (
+    "Add ",
+    "Enter ",
+    "Mend ",
+    "Ask for ",
+    "Without one row",
+    "Open ",
+    "Upload ",
+    "See what was read",
+    "Choose ",
+)
+
+
+@pytest.fixture(scope="session")
+def fleets(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """A folder of each kind of fleet, made once."""
+    place = tmp_path_factory.mktemp("kinds")
+    ten = place / "ten craft"
+    write_fleet(simulate_fleet(craft=10, seasons=2, seed=4, first_year=2021).records, ten)
+    return {
+        "sample": sample_fleet_folder(),
+        "empty": _headers_only(ten, place / "headers only"),
+        "one craft": _one_craft(place / "one craft"),
+        "500 craft": _many_craft(place / "many craft"),
+        "40 problems": _with_problems(ten, place / "forty problems", 40),
+        "none in service": _none_in_service(ten, place / "none in service"),
+        "gone": place / "gone",
+    }
+
+
+def _headers_only(given: Path, folder: Path) -> Path:
+    folder.mkdir()
+    for file in given.glob("*.csv"):
+        header = file.read_text(encoding="utf-8").split("\n", 1)[0]
+        (folder / file.name).write_text(header + "\n", encoding="utf-8")
+    return folder
+
+
+def _one_craft(folder: Path) -> Path:
+    """One craft with the two files that are needed and nothing else: no failure, no reading, no finding."""
+    folder.mkdir()
+    (folder / "craft.csv").write_text("craft_id\nC1\n", encoding="utf-8")
+    (folder / "fittings.csv").write_text("unit_id,craft_id,fitted_on\nS1,C1,2022-05-01\n", encoding="utf-8")
+    return folder
+
+
+def _many_craft(folder: Path) -> Path:
+    """500 craft of one season: each runs, few were opened, so that it is as quick as so many can be."""
+    write_fleet(simulate_fleet(craft=500, seasons=1, seed=4, first_year=2022).records, folder)
+    return folder
+
+
+def _with_problems(given: Path, folder: Path, count: int) -> Path:
+    shutil.copytree(given, folder)
+    with (folder / "hours.csv").open("a", encoding="utf-8") as rows:
+        rows.writelines(f"C0{1 + n % 9:02d},2022-07-{1 + n % 28:02d},-{n + 1},no\n" for n in range(count))
+    return folder
+
+
+def _none_in_service(given: Path, folder: Path) -> Path:
+    shutil.copytree(given, folder)
+    (folder / "fittings.csv").write_text(
+        "unit_id,craft_id,fitted_on,removed_on\nS1,C001,2021-05-01,2021-09-01\n", encoding="utf-8"
+    )
+    for name in ("rebuilds.csv", "checks.csv"):
+        (folder / name).unlink()
+    return folder
+
+
+@pytest.fixture(scope="session")
+def visits() -> dict[str, AppTest]:
+    """One visit to each fleet, kept through its screens."""
+    return {}
+
+
+def shown(kind: str, screen: str, fleets: dict[str, Path], visits: dict[str, AppTest]) -> AppTest:
+    """A screen of a fleet, drawn whole."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FORECASTER_SOURCE", "" if kind == "none" else str(fleets[kind]))
+        link = {} if kind == "none" else {"as_of": AS_OF.get(kind, LATE).isoformat()}
+        if kind not in visits:
+            visits[kind] = AppTest.from_file(dashboard_app(), default_timeout=120)
+            visits[kind].query_params.update(link)
+            visits[kind].run()
+        app = visits[kind]
+        app.switch_page(f"screens/{screen}.py")
+        app.query_params.update(link)
+        app.run()
+    return app
+
+
+def told(app: AppTest) -> str:
+    """Everything that a screen says in text, with ordinary spaces."""
+    kinds = (
+        app.title,
+        app.subheader,
+        app.markdown,
+        app.caption,
+        app.error,
+        app.warning,
+        app.info,
+        app.get("page_link"),
+    )
+    texts = [getattr(element, "value", None) or getattr(element, "label", "") for kind in kinds for element in kind]
+    return "\n".join(map(str, texts)).replace(SPACE, " ").replace("\\", "")
+
+
+def assert_plain(app: AppTest) -> None:
+    """Nothing of the program's inside is on the screen, and there is an answer, or a refusal with what to do next."""
+    assert not app.exception
+    text = told(app)
+    assert text
+    assert FAULTS.findall(text) == []
+    if not app.title:
+        assert app.error
+        assert any(remedy in text for remedy in REMEDIES), text
+
+
+def test_every_screen_is_found() -> None:
+    assert {"fleet_today", "one_unit", "data_problems", *ANSWER_ALONE, NO_FLEET} <= set(SCREENS)
+
+
+@pytest.mark.parametrize(("kind", "screen"), ON_EVERY_FLEET)
+def test_a_screen_answers_or_says_what_to_do(
+    kind: str, screen: str, fleets: dict[str, Path], visits: dict[str, AppTest]
+) -> None:
+    assert_plain(shown(kind, screen, fleets, visits))
+
+
+@pytest.mark.parametrize("screen", [NO_FLEET, *ANSWER_ALONE])
+def test_without_any_fleet_the_screens_that_need_none_answer(
+    screen: str, fleets: dict[str, Path], visits: dict[str, AppTest]
+) -> None:
+    app = shown("none", screen, fleets, visits)
+    assert_plain(app)
+    assert app.title
+
+
+@pytest.mark.parametrize("screen", [s for s in SCREENS if s != NO_FLEET])
+def test_a_fleet_that_can_be_asked_is_answered_on_every_screen(
+    screen: str, fleets: dict[str, Path], visits: dict[str, AppTest]
+) -> None:
+    assert shown("sample", screen, fleets, visits).title
+
+
+@pytest.mark.parametrize("kind", ["empty", "gone"])
+def test_records_that_cannot_be_used_can_be_replaced_where_that_is_told(
+    kind: str, fleets: dict[str, Path], visits: dict[str, AppTest]
+) -> None:
+    app = shown(kind, "data_problems", fleets, visits)
+    assert app.title
+    assert app.file_uploader
+    assert app.button(key="to-sample")
+
+
+def test_forty_problems_are_counted_and_the_first_told_in_full(
+    fleets: dict[str, Path], visits: dict[str, AppTest]
+) -> None:
+    app = shown("40 problems", "data_problems", fleets, visits)
+    assert "40 rows were refused" in app.title[0].value.replace(SPACE, " ")
+    assert "more problems in the table" in told(app)
+
+
+def test_a_large_fleet_is_weighed_when_asked_for(fleets: dict[str, Path], visits: dict[str, AppTest]) -> None:
+    app = shown("500 craft", "fleet_today", fleets, visits)
+    assert "Weigh all" in app.button(key="weigh-all").label

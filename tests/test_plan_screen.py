@@ -1,0 +1,304 @@
+"""The screen "Off-season plan": it says what the core says; limits, changes by hand, links, small and empty fleets."""
+
+from __future__ import annotations
+
+import io
+import shutil
+import sys
+from collections.abc import Callable
+from datetime import date, timedelta
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from forecaster import Fleet, PlanAnswer, PlanEdit, PlannedAction, dashboard_app, sample_fleet_folder
+
+sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
+
+from fleet_rows import craft_places
+from loading import load
+from plan_charts import bench_by_week, rules_beside
+from plan_form import EDITS, NO_WEEK, take_edits
+from plan_rows import bench_rows, plan_file, rule_rows, table_rows, week_rows
+from plan_words import (
+    account,
+    answer_words,
+    by_hand_words,
+    in_order,
+    little_more,
+    parts_words,
+    rule_words,
+    spares_words,
+)
+from words import JOINER, SPACE
+
+AS_OF = date(2026, 11, 1)
+SAMPLE = sample_fleet_folder()
+SCREEN = "screens/off_season_plan.py"
+Opener = Callable[..., AppTest]
+
+
+@pytest.fixture(scope="module")
+def fleet() -> Fleet:
+    """The very fleet that the screen asks."""
+    return load(str(SAMPLE), date.today()).fleet
+
+
+@pytest.fixture(scope="module")
+def best(fleet: Fleet) -> PlanAnswer:
+    return fleet.plan(AS_OF)
+
+
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
+    """Opens the screen on a source with a link; it must end without an exception."""
+
+    def open_at(source: Path = SAMPLE, **link: str | list[str]) -> AppTest:
+        monkeypatch.setenv("FORECASTER_SOURCE", str(source))
+        wanted = {"as_of": AS_OF.isoformat(), **link}
+        app = AppTest.from_file(dashboard_app(), default_timeout=120)
+        app.query_params.update(wanted)
+        app.run()
+        app.switch_page(SCREEN)
+        app.query_params.update(wanted)
+        app.run()
+        assert not app.exception
+        return app
+
+    return open_at
+
+
+@pytest.fixture
+def one_craft(tmp_path: Path) -> Path:
+    """A fleet of one craft and one unit, of which hardly anything is known."""
+    place = tmp_path / "one"
+    place.mkdir()
+    (place / "craft.csv").write_text("craft_id\nC1\n", encoding="utf-8")
+    (place / "fittings.csv").write_text("unit_id,craft_id,fitted_on\nS1,C1,2026-05-01\n", encoding="utf-8")
+    (place / "fleet.toml").write_text('currency = "EUR"\n[bench]\nbudget = 900\n', encoding="utf-8")
+    return place
+
+
+def told(app: AppTest) -> str:
+    """Everything that the screen says in text, with ordinary spaces and no escapes."""
+    kinds = (app.title, app.subheader, app.markdown, app.caption, app.error, app.warning, app.info)
+    return spaced("\n".join(element.value for kind in kinds for element in kind))
+
+
+def spaced(text: str) -> str:
+    return text.replace(SPACE, " ").replace(JOINER, "").replace("\\", "")
+
+
+def title(app: AppTest) -> str:
+    (only,) = app.title
+    return str(only.value)
+
+
+def limit(app: AppTest, label: str) -> object:
+    return next(widget for widget in app.number_input if widget.label == label)
+
+
+# --- the answer ----------------------------------------------------------------------------------------------------
+
+
+def test_it_opens_with_the_answer(opened: Opener, best: PlanAnswer) -> None:
+    app = opened()
+    assert title(app) == answer_words(best, "USD")
+    rebuilds = best.plan.count("rebuild")
+    assert spaced(title(app)).startswith(f"Rebuild {rebuilds} of 26 units ")
+    assert f"USD {best.plan.spent:,.0f} now, about USD " in spaced(title(app))
+    assert "less over two seasons than leaving all." in spaced(title(app))
+
+
+def test_it_says_all_that_the_plan_answers(opened: Opener, best: PlanAnswer) -> None:
+    shown = told(opened())
+    whole = (account(best, "USD"), parts_words(best), spares_words(best), rule_words(best, "USD"))
+    for line in (*whole, *little_more(best, "USD")):
+        assert spaced(line) in shown
+    assert "The advice on the other screens weighs each unit alone" in shown
+    assert "A plan is no inspection" in shown
+    assert "S0036: oil milky" in shown
+    assert f"Learned from {best.evidence.lives} lives" in shown
+
+
+def test_parts_triggers_and_rules_have_their_tables(opened: Opener, best: PlanAnswer) -> None:
+    parts, triggers, rules = (table.value for table in opened().table)
+    assert list(parts["For the rebuilds"].astype(int)) == [best.plan.count("rebuild")] * 5
+    assert len(triggers) == 26
+    assert len(rules) == len(best.rules)
+
+
+def test_the_plan_can_be_taken_along(opened: Opener, best: PlanAnswer) -> None:
+    assert [button.label for button in opened().get("download_button")] == ["Download this table (CSV)"]
+    file = pd.read_csv(io.BytesIO(plan_file(best, {"S0003"})))
+    assert len(file) == 26
+    assert file["saves_expected"].sum() == pytest.approx(best.saving.mean, abs=0.01)
+    assert set(file.loc[file["changed_by_hand"] == "yes", "unit_id"]) == {"S0003"}
+    assert set(file["currency"]) == {"USD"}
+
+
+# --- limits --------------------------------------------------------------------------------------------------------
+
+
+def test_a_budget_that_binds_is_kept_told_and_stands_in_the_link(opened: Opener, fleet: Fleet) -> None:
+    app = opened()
+    limit(app, "Budget").set_value(5_000.0).run()  # type: ignore[attr-defined]
+    assert not app.exception
+    poor = fleet.plan(AS_OF, budget=5_000.0)
+    assert title(app) == answer_words(poor, "USD")
+    assert poor.plan.spent <= 5_000
+    assert app.query_params["budget"] == "5000"
+    assert "The next 1,000 of budget: would save a further USD" in told(app).replace("*", "")
+
+
+def test_with_a_budget_of_nothing_all_are_left(opened: Opener) -> None:
+    app = opened(budget="0")
+    assert spaced(title(app)) == "Leave all of 26 units this off-season: within the limits no work pays."
+    assert "No parts are needed for this plan." in told(app)
+    assert "the plan leaves it: keep it off the water" in told(app)
+
+
+def test_a_link_opens_with_all_its_limits(opened: Opener, fleet: Fleet) -> None:
+    ready, closed = date(2027, 2, 1), date(2026, 12, 21)
+    app = opened(bench="1", ready_by=ready.isoformat(), closed=closed.isoformat(), spares="1")
+    answer = fleet.plan(AS_OF, bench_per_week=1.0, ready_by=ready, closed=(closed,), spare_units=1)
+    assert title(app) == answer_words(answer, "USD")
+    assert closed not in [a.week_of for a in answer.plan.actions]
+    assert {"bench", "ready_by", "closed", "spares"} <= set(app.query_params)
+
+
+def test_days_that_make_no_plan_say_why_and_can_be_mended_there(opened: Opener) -> None:
+    app = opened(begins="2027-03-01", ready_by="2027-02-01")
+    assert title(app) == "There is no plan for this"
+    assert "it is to begin on 2027-03-01 and be ready by 2027-02-01" in spaced(app.error[0].value)
+    assert [widget.label for widget in app.date_input] == ["As of", "First day", "Ready by"]
+
+
+@pytest.mark.parametrize(
+    ("name", "value"), [("budget", "much"), ("bench", "-1"), ("ready_by", "soon"), ("edit", "S0005:polish")]
+)
+def test_a_link_that_makes_no_sense_is_told_so(opened: Opener, best: PlanAnswer, name: str, value: str) -> None:
+    app = opened(**{name: value})
+    assert value in told(app)
+    assert title(app) == answer_words(best, "USD")
+
+
+# --- changes by hand -----------------------------------------------------------------------------------------------
+
+
+def test_a_change_by_hand_is_told_with_what_it_costs_and_which_limit_it_breaks(opened: Opener, fleet: Fleet) -> None:
+    late = fleet.plan(AS_OF).later_weeks[-1]
+    made = fleet.plan_with({"S0005": PlanEdit("rebuild", late), "S0026": PlanEdit("leave")}, AS_OF)
+    app = opened(edit=[f"S0005:rebuild:{late}", "S0026:leave"])
+    assert spaced(by_hand_words(made, "USD")) in told(app)
+    assert "Changed by hand: S0005 and S0026. It costs about USD" in told(app)
+    for broken in made.broken:
+        assert broken in told(app)
+    assert "would be done too late" in told(app)
+
+
+def test_back_to_the_best_plan(opened: Opener, best: PlanAnswer) -> None:
+    app = opened(edit="S0026:leave")
+    assert title(app) != answer_words(best, "USD")
+    app.button(key="best-plan").click().run()
+    assert title(app) == answer_words(best, "USD")
+    assert "edit" not in app.query_params
+    assert "Changed by hand" not in told(app)
+
+
+def test_a_change_that_does_not_fit_is_told_and_the_best_plan_shown(opened: Opener, best: PlanAnswer) -> None:
+    app = opened(edit="S9999:leave")
+    assert "S9999 is not in the plan" in told(app)
+    assert title(app) == answer_words(best, "USD")
+
+
+def test_what_is_changed_in_the_table_adds_to_what_was_changed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monday = date(2026, 11, 2)
+    shown = [
+        PlannedAction("S1", "C1", "rebuild", monday, 650.0, 900.0),
+        PlannedAction("S2", "C2", "leave", None, 0.0, 0.0),
+        PlannedAction("S3", "C3", "check", monday, 90.0, 100.0),
+    ]
+    later = monday + timedelta(weeks=3)
+    rows = {0: {"work": "leave"}, 1: {"week": later.isoformat()}, 2: {"week": NO_WEEK}}
+    state: dict[str, object] = {"table": {"edited_rows": rows}}
+    monkeypatch.setattr("streamlit.session_state", state)
+    take_edits("table", shown, {"S9": PlanEdit("leave")})
+    assert state[EDITS] == {
+        "S9": PlanEdit("leave"),
+        "S1": PlanEdit("leave"),
+        "S2": PlanEdit("rebuild", later),  # a week for a unit that was left: a rebuild is meant
+        "S3": PlanEdit("check"),
+    }
+
+
+def test_the_table_keeps_the_order_of_the_weeks_and_every_unit(fleet: Fleet, best: PlanAnswer) -> None:
+    rows = table_rows(in_order(best.plan.actions), best, craft_places(fleet.records))
+    worked = rows[rows["work"] != "leave"]
+    assert list(worked["week"]) == sorted(worked["week"])
+    assert list(rows["work"])[len(worked) :] == ["leave"] * (26 - len(worked))
+    assert set(rows["unit"]) == {a.unit_id for a in best.plan.actions}
+
+
+# --- pictures ------------------------------------------------------------------------------------------------------
+
+
+def test_each_unit_with_work_is_a_block_in_its_week(fleet: Fleet) -> None:
+    answer = fleet.plan(AS_OF, budget=5_000.0)
+    work = bench_rows(answer, craft_places(fleet.records), {"S0005"}, "USD")
+    figure = bench_by_week(work, week_rows(answer), [], answer.season_opens, answer.ready_by)
+    blocks = {
+        label: (pd.Timestamp(week), base + height)
+        for trace in figure.data
+        if trace.type == "bar"
+        for label, week, base, height in zip(trace.text, trace.x, trace.base, trace.y, strict=True)
+    }
+    planned = {a.unit_id: a.week_of for a in answer.plan.actions if a.week_of}
+    assert {label: week.date() for label, (week, _) in blocks.items()} == planned
+    assert max(top for _, top in blocks.values()) <= 3.0
+    by_name = {trace.name.split(" ")[0]: trace for trace in figure.data if trace.type == "bar"}
+    assert by_name["rebuild"].marker.pattern.shape != by_name["check"].marker.pattern.shape
+    assert (figure.layout.xaxis.title.text, figure.layout.yaxis.title.text) == ("week, by its Monday", "bench places")
+    assert any("season opens" in note.text for note in figure.layout.annotations)
+
+
+def test_closed_weeks_are_marked(fleet: Fleet) -> None:
+    answer = fleet.plan(AS_OF, closed=(date(2026, 12, 24),))
+    work = bench_rows(answer, craft_places(fleet.records), set(), "USD")
+    figure = bench_by_week(work, week_rows(answer), [], answer.season_opens, answer.ready_by)
+    assert [note.text for note in figure.layout.annotations].count("closed") == 1
+
+
+def test_the_rules_are_drawn_with_their_band(best: PlanAnswer) -> None:
+    rules = rule_rows(best)
+    figure = rules_beside(rules, best.rule.n_hours, "USD")
+    assert len(figure.data[2].x) == len(best.rules) - 1  # without "never by hours"
+    assert "engine hours" in figure.layout.xaxis.title.text
+    assert any("best rule" in note.text for note in figure.layout.annotations)
+
+
+# --- other fleets --------------------------------------------------------------------------------------------------
+
+
+def test_a_fleet_of_one_craft_answers_in_its_currency_from_general_experience(opened: Opener, one_craft: Path) -> None:
+    app = opened(one_craft)
+    assert "1 unit" in spaced(title(app))
+    assert "Mostly general experience: no failures in 1 life" in told(app)
+    assert "a budget of EUR 900" in told(app)
+    assert limit(app, "Budget").value == 900  # type: ignore[attr-defined]
+
+
+def test_a_budget_of_fleet_toml_can_be_lifted(opened: Opener, one_craft: Path) -> None:
+    app = opened(one_craft, budget="none")
+    assert "with no budget limit" in told(app)
+    assert app.query_params["budget"] == "none"
+
+
+def test_a_fleet_with_nothing_in_service_says_what_to_do(opened: Opener, one_craft: Path, tmp_path: Path) -> None:
+    empty = Path(shutil.copytree(one_craft, tmp_path / "empty"))
+    row = "S1,C1,2026-05-01,2026-06-01\n"
+    (empty / "fittings.csv").write_text(f"unit_id,craft_id,fitted_on,removed_on\n{row}", encoding="utf-8")
+    app = opened(empty)
+    assert "Add the rows of what is fitted now to fittings.csv" in told(app)
