@@ -19,7 +19,7 @@ data_screen = st.Page("screens/data_problems.py", title="Data", icon=":material/
 water_screen = st.Page("screens/after_water.py", title="After water", icon=":material/water_drop:")
 bench_screen = st.Page("screens/bench.py", title="Bench", icon=":material/handyman:")
 if chosen_source() is None:
-    start_screen = st.Page("screens/no_fleet.py", title="Open a fleet")
+    start_screen = st.Page("screens/no_fleet.py", title="Open a fleet", icon=":material/folder_open:")
     screen = st.navigation([start_screen, water_screen, bench_screen], position="top")
 else:
     screen = st.navigation(

@@ -42,7 +42,7 @@ def report_panel(
         )
         owner = _whose(loaded.fleet.owners, owners)
         wanted = (loaded.content, as_of, hours, owner, asked)
-        if st.button("Make the report", icon=":material/print:", key="make-report"):
+        if st.button("Make the report", icon=":material/print:", key="make-report", type="primary"):
             st.session_state[WANTED] = wanted
         if st.session_state.get(WANTED) == wanted:
             _show_files(loaded, as_of, hours, owner, asked)

@@ -107,7 +107,7 @@ class Decisions:
             # The search starts from an upkeep that does not depend on what was asked before.
             near = None if craft_id == self._typical_craft and prices == own else self._nearest(craft_id, prices == own)
             found = best_upkeep(life, prices, season, near)
-            if len(self._upkeeps) >= KEPT_UPKEEPS:
+            while len(self._upkeeps) >= KEPT_UPKEEPS:
                 self._upkeeps.pop(next(iter(self._upkeeps)))
             self._upkeeps[key] = found
         return found
@@ -157,7 +157,7 @@ class Decisions:
             unit = self.unit(unit_id)
             craft_id = str(unit.lives["craft_id"].iloc[0])
             weeks = self.weeks(craft_id, self.upkeep(craft_id))
-            if len(self._aheads) >= KEPT_AHEADS:
+            while len(self._aheads) >= KEPT_AHEADS:
                 self._aheads.pop(next(iter(self._aheads)))
             self._aheads[unit_id] = unit_ahead(self.fit, unit, weeks.step_hours, self.rate, DRAWS)
         return self._aheads[unit_id]

@@ -70,22 +70,20 @@ class Waiting:
 
     def option(self, action: str, week: int = 0) -> Option:
         """One option with its interval."""
-        draws = {"rebuild": self.rebuild, "check": self.check}[action][:, week] if action != "none" else self.none
-        low, high = np.quantile(draws, [0.05, 0.95])
-        on = self.weeks.first_day[week] if action != "none" else None
-        return Option(action, on, week, float(draws.mean()), float(low), float(high))
+        return self.options[{"rebuild": week, "check": self.weeks.n + week, "none": -1}[action]]
 
     @cached_property
     def options(self) -> tuple[Option, ...]:
         """All of them: rebuild by week, check by week, none."""
         found: list[Option] = []
-        for action, draws in (("rebuild", self.rebuild), ("check", self.check)):
+        for action, draws in (("rebuild", self.rebuild), ("check", self.check), ("none", self.none[:, None])):
             mean, (low, high) = draws.mean(axis=0), np.quantile(draws, [0.05, 0.95], axis=0)
+            days = self.weeks.first_day if action != "none" else (None,)
             found += [
                 Option(action, day, week, float(mean[week]), float(low[week]), float(high[week]))
-                for week, day in enumerate(self.weeks.first_day)
+                for week, day in enumerate(days)
             ]
-        return (*found, self.option("none"))
+        return tuple(found)
 
     @property
     def best(self) -> Option:

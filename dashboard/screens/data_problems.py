@@ -94,6 +94,7 @@ def show_refused(reading: forecaster.Reading) -> None:
             rows.to_csv().encode("utf-8-sig"),  # the mark lets a spreadsheet read accents
             file_name=f"refused_{file}",
             mime="text/csv",
+            icon=":material/download:",
             on_click="ignore",
         )
 

@@ -17,7 +17,7 @@ def main() -> None:
         "The forecaster reads a fleet's engine hours, water incidents and openings, and tells for each unit how likely "
         "it is to fail, how sure that is, and what pays. No fleet is open yet."
     )
-    st.button("Open the sample fleet", icon=":material/sailing:", key="to-sample", on_click=show_sample)
+    st.button("Open the sample fleet", icon=":material/sailing:", key="to-sample", type="primary", on_click=show_sample)
     st.caption("The sample fleet is invented: no real people, places or craft.")
     upload_panel()
     st.subheader("Your fleet folder", anchor=False)
