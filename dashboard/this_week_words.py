@@ -8,7 +8,7 @@ import forecaster
 from fleet_rows import craft_told
 from words import count_words, day_words, listed, plain
 
-STOP_ICON = ":material/block:"
+STOP_ICON = ":material/dangerous:"
 HEADINGS = {
     "stop": f"{STOP_ICON} Do not run as it is",
     "water": ":material/water_drop: Water in the last 14 days",

@@ -1,4 +1,4 @@
-"""The three jobs from a cold start, each as its user does it: rental fleet, bench, a craft that was just under water."""
+"""The three jobs from a cold start, each as its user does it: rental fleet, bench, a craft just under water."""
 
 from __future__ import annotations
 

@@ -128,10 +128,11 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
             hide_index=True,
             placeholder="",
             height="content",
-            # Other units, another table: a row that is chosen while the fleet is narrowed down must not open a stranger.
+            # Other units, another table: a row chosen while the fleet is narrowed down must not open a stranger.
             key=f"units-table-{shown}-{hash(frozenset(rows['unit']))}",
             on_select="rerun",
-            selection_mode="single-row",  # a cell is chosen by sorting, or by passing with Tab: nobody wants a unit then
+            # A cell is chosen by sorting, or by passing with Tab: nobody wants a unit then.
+            selection_mode="single-row",
             alt="The fleet's units with their risks, hours left, advice and reasons",
             column_order=[c for c in rows.columns if rows[c].notna().any() and (rows[c] != "").any()],
             column_config={
