@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import zipfile
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from pydantic import BaseModel
@@ -21,6 +21,7 @@ from forecaster.writing import settings_toml
 
 SETTINGS_FILE = "fleet.toml"
 FOLDER = "my_fleet"
+CREATED = datetime(2025, 1, 1)
 CRAFT, UNIT = "EXAMPLE-CRAFT", "EXAMPLE-UNIT"
 # The invented row of each table. What stands for nothing here is blank; a required column must be here.
 EXAMPLES: dict[str, dict[str, str | float | date]] = {
@@ -106,6 +107,7 @@ def template_workbook() -> bytes:
 
     packed = io.BytesIO()
     with xlsxwriter.Workbook(packed, {"in_memory": True}) as book:
+        book.set_properties({"created": CREATED})  # not the time of day: the same template is the same bytes
         heading, needed = book.add_format({"bold": True}), book.add_format({"bold": True, "underline": 1})
         day = book.add_format({"num_format": "yyyy-mm-dd"})
         for name, table in TABLES.items():
