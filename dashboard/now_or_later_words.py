@@ -63,11 +63,6 @@ def span(low: float, high: float) -> str:
     return f"{signed(low)}{JOINER}{DASH}{JOINER}{signed(high)}"
 
 
-def less(amount: forecaster.Amount) -> forecaster.Amount:
-    """What costs so much more, told as what costs so much less."""
-    return forecaster.Amount(-amount.mean, -amount.high, -amount.low)
-
-
 def likely(share: float, draws: int) -> str:
     """How often something is so among `draws` draws of the posterior, which show neither a nought nor a certainty."""
     least = 1 / draws
@@ -85,7 +80,7 @@ def answer(told: forecaster.NowOrLater, currency: str) -> str:
             f"Rebuild {unit} {before(told)}: {money(told.price_now, currency)} now against about "
             f"{amount_words(told.instead, currency)} {instead(told)}; {sure}."
         )
-    saves = f"about {amount_words(less(told.saved), currency)} cheaper over two years than a rebuild now"
+    saves = f"about {amount_words(told.saved.opposite, currency)} cheaper over two years than a rebuild now"
     when = _week(told.best)
     if told.best.action == "rebuild":
         return f"Leave {unit} for now: a rebuild {when} is {saves}; {sure}."
@@ -154,7 +149,7 @@ def _check(told: forecaster.NowOrLater, currency: str) -> str:
     if told.check_saves.mean > 0:
         saves = amount_words(told.check_saves, currency)
         return f"**Value of a check:** one {when} saves {saves} beside the best way without."
-    more = amount_words(less(told.check_saves), currency)
+    more = amount_words(told.check_saves.opposite, currency)
     return f"**Value of a check:** none pays. The best, {when}, costs {more} more than the best way without."
 
 

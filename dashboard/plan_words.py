@@ -49,11 +49,6 @@ def with_range(saving: forecaster.Saving, currency: str) -> str:
     return f"{plain(currency)}{SPACE}{about(saving.mean)} ({ends})"
 
 
-def more(saving: forecaster.Saving) -> forecaster.Saving:
-    """What is saved, told as what it costs more."""
-    return forecaster.Saving(-saving.mean, -saving.high, -saving.low)
-
-
 def answer_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     """The plan in one sentence: what is done, what it takes now, what it saves."""
     plan = answer.plan
@@ -66,7 +61,7 @@ def answer_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     head = head[0].upper() + head[1:]
     over = f"over {seasons(answer.seasons)}"
     if answer.saving.mean < 0:
-        return f"{head}, about {with_range(more(answer.saving), currency)} more {over} than leaving all."
+        return f"{head}, about {with_range(answer.saving.opposite, currency)} more {over} than leaving all."
     return f"{head}, about {with_range(answer.saving, currency)} less {over} than leaving all."
 
 
@@ -83,7 +78,9 @@ def by_hand_words(made: forecaster.PlanByHand, currency: str) -> str:
     if abs(cost.mean) < 0.5 and abs(cost.low) < 0.5 and abs(cost.high) < 0.5:
         return f"Changed by hand: {units}. It costs the same as the best plan."
     if cost.mean < 0:
-        return f"Changed by hand: {units}. It costs about {with_range(more(cost), currency)} less than the best plan."
+        return (
+            f"Changed by hand: {units}. It costs about {with_range(cost.opposite, currency)} less than the best plan."
+        )
     return f"Changed by hand: {units}. It costs about {with_range(cost, currency)} more than the best plan."
 
 
@@ -131,7 +128,7 @@ def rule_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     beside = answer.saving_beside_rule
     cost = "" if beside is None else f", about {with_range(beside, currency)} more than this plan"
     if beside is not None and beside.mean < 0:
-        cost = f", about {with_range(more(beside), currency)} less than this plan"
+        cost = f", about {with_range(beside.opposite, currency)} less than this plan"
     if answer.rule.n_hours is None:
         return f"At its best the rule never rebuilds by hours{cost}."
     rebuilds = answer.rule.plan.count("rebuild")

@@ -15,6 +15,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
+    from forecaster.amounts import Amount
     from forecaster.backtest import Backtest
     from forecaster.decisions import Decisions, Swing
     from forecaster.errors import DataStopsAnswer, ForecasterError, ModelError, SettingsError, SourceError, WrongUsage
@@ -29,7 +30,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.learned import Learned
     from forecaster.life_model import Evidence, FittedLifeModel
     from forecaster.lives import Histories, Remark
-    from forecaster.now_or_later import Amount, NowOrLater
+    from forecaster.now_or_later import NowOrLater
     from forecaster.off_season import PlanByHand
     from forecaster.opened_unit import Finding, finding_of
     from forecaster.paper.paper import Paper
@@ -59,6 +60,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
 __version__ = "0.1.0"
 
 _ROOMS = {
+    "amounts": ("Amount",),
     "backtest": ("Backtest",),
     "decisions": ("Decisions", "Swing"),
     "evidence": ("SurvivalEvidence",),
@@ -74,7 +76,7 @@ _ROOMS = {
     "installed": ("dashboard_app", "sample_fleet_folder"),
     "life_model": ("Evidence", "FittedLifeModel"),
     "lives": ("Histories", "Remark"),
-    "now_or_later": ("Amount", "NowOrLater"),
+    "now_or_later": ("NowOrLater",),
     "opened_unit": ("Finding", "finding_of"),
     "off_season": ("PlanByHand",),
     "paper.paper": ("Paper",),

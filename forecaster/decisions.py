@@ -13,16 +13,15 @@ from functools import cached_property
 
 import numpy as np
 
-from forecaster.core_loss import CoreLoss, core_loss
 from forecaster.craft_weeks import HORIZON_WEEKS, CraftWeeks, craft_weeks
 from forecaster.errors import WrongUsage
-from forecaster.fleet_prices import refuse_wrong_prices, usual_day_rate
+from forecaster.fleet_prices import prices_by_craft
 from forecaster.fresh_life import fresh_life
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.pieces import covariates
 from forecaster.policy import Upkeep, best_upkeep, cost_scatter
-from forecaster.prices import Prices, prices_of
+from forecaster.prices import Prices
 from forecaster.records import FleetRecords
 from forecaster.service_life import IncidentRate, incident_rate
 from forecaster.unit_ahead import UnitAhead, unit_ahead
@@ -59,11 +58,9 @@ class Decisions:
     records: FleetRecords
     histories: Histories
     fit: TwoStageFit
-    core: CoreLoss
     rate: IncidentRate
     weekly_hours: dict[str, np.ndarray]  # by craft, (HORIZON_WEEKS,)
-    usual_day_rate: float
-    overrides: dict[str, float]
+    prices_by_craft: dict[str, Prices]
     _upkeeps: dict[tuple[float, ...], Upkeep] = field(default_factory=dict, repr=False)
     _aheads: dict[str, UnitAhead] = field(default_factory=dict, repr=False)
 
@@ -83,11 +80,7 @@ class Decisions:
 
     def prices(self, craft_id: str) -> Prices:
         """The prices that count on a craft: its own day rate, or the fleet's usual one."""
-        craft = self.records.craft
-        own = craft.loc[craft["craft_id"] == craft_id, "day_rate"].dropna()
-        day_rate = float(own.iloc[0]) if len(own) else self.usual_day_rate
-        given = prices_of(self.records.settings, day_rate, self.core.core_lost.mean, self.core.engine_hit.mean)
-        return given.with_values(**self.overrides)
+        return self.prices_by_craft[craft_id]
 
     def season_hours(self, craft_id: str) -> float:
         """Engine hours of a season: the mean of those ahead, h."""
@@ -195,9 +188,8 @@ def decisions_for(
 
     Raises WrongUsage for a price that is not known or negative.
     """
-    overrides = dict(overrides or {})
-    refuse_wrong_prices(overrides)
     as_of = histories.as_of
+    prices = prices_by_craft(records, as_of, overrides)
     names = list(records.craft["craft_id"])
     usage = forecast_usage(records, as_of)
     hours = usage.draws(names, as_of, HORIZON_WEEKS, USAGE_DRAWS).mean(axis=0)
@@ -205,9 +197,7 @@ def decisions_for(
         records,
         histories,
         fit,
-        core_loss(records, as_of),
         incident_rate(histories),
         dict(zip(names, hours, strict=True)),
-        usual_day_rate(records),
-        overrides,
+        prices,
     )

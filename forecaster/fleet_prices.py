@@ -40,11 +40,17 @@ def fleet_prices(records: FleetRecords, as_of: date, overrides: Mapping[str, flo
     return prices.with_values(**(overrides or {}))
 
 
-def prices_by_craft(records: FleetRecords, as_of: date) -> dict[str, Prices]:
-    """Prices that stand for each craft, by craft_id: its own day rate, the fleet's usual one where it records none."""
+def prices_by_craft(
+    records: FleetRecords, as_of: date, overrides: Mapping[str, float] | None = None
+) -> dict[str, Prices]:
+    """Prices that stand for each craft, by craft_id: its own day rate, the fleet's usual one where it records none.
+
+    `overrides` replaces some of them on every craft. Raises WrongUsage as ``refuse_wrong_prices`` says.
+    """
+    refuse_wrong_prices(overrides or {})
     usual = fleet_prices(records, as_of)
     rates = records.craft["day_rate"].fillna(usual.day_rate)
     return {
-        str(craft_id): usual.with_values(day_rate=float(rate))
+        str(craft_id): usual.with_values(day_rate=float(rate)).with_values(**(overrides or {}))
         for craft_id, rate in zip(records.craft["craft_id"], rates, strict=True)
     }

@@ -14,6 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
+from forecaster.amounts import Amount, amount_of
 from forecaster.decisions import Decisions
 from forecaster.errors import WrongUsage
 from forecaster.fleet_prices import refuse_wrong_prices
@@ -25,15 +26,6 @@ from forecaster.settings import Season
 from forecaster.waiting import Option, Triggers, Waiting
 
 CHANCES = ("core_lost", "engine_hit", "use")
-
-
-@dataclass(frozen=True)
-class Amount:
-    """An amount of money: the mean over the posterior draws and their central 90 %."""
-
-    mean: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -121,12 +113,12 @@ def now_or_later(decisions: Decisions, unit_id: str, prices: Mapping[str, float]
         best=one.best,
         now_is_best=one.best.action == "rebuild" and int(weeks.step_of_week[one.best.week]) == 0,
         never=one.option("none"),
-        saved=_amount(saved),
+        saved=amount_of(saved),
         price_now=price_now,
-        instead=_amount(price_now + saved),
-        break_even=_amount(one.prices.rebuild + saved),
+        instead=amount_of(price_now + saved),
+        break_even=amount_of(one.prices.rebuild + saved),
         best_check=best_check,
-        check_saves=_amount(one.draws_of(without) - one.draws_of(best_check)),
+        check_saves=amount_of(one.draws_of(without) - one.draws_of(best_check)),
         chance_now_is_cheaper=float((saved >= 0).mean()),
         n_draws=len(one.none),
         triggers=one.triggers,
@@ -144,11 +136,6 @@ def _before_it_runs(one: Waiting) -> Option:
         (option for option in one.options if option.action == "rebuild" and runs[option.week] == 0),
         key=lambda option: option.expected_cost,
     )
-
-
-def _amount(draws: np.ndarray) -> Amount:
-    low, high = np.quantile(draws, INTERVAL)
-    return Amount(float(draws.mean()), float(low), float(high))
 
 
 def _weeks(one: Waiting) -> pd.DataFrame:

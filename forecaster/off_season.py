@@ -9,6 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from forecaster import spares
+from forecaster.amounts import amount_of
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
 from forecaster.forecast import because, causes_of
@@ -19,7 +20,6 @@ from forecaster.plan_answer import (
     PlanAnswer,
     RuleBeside,
     Saving,
-    saving_from,
     saving_of,
     savings_by_unit,
 )
@@ -29,7 +29,6 @@ from forecaster.plan_days import later_weeks, open_weeks
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.season_demand import weekly_demand
-from forecaster.unsafe import found_unsafe
 from forecaster.waiting import Triggers, Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
@@ -68,7 +67,7 @@ class PlannedSeason:
         answer = _answer(self.case, plan, best.rule, self.steps, best.because)
         answer = replace(answer, doubtful=best.doubtful)
         more = _whole(best.saved_draws) - _whole(answer.saved_draws)
-        return PlanByHand(answer, changed, saving_from(more), broken_limits(self.case, plan))
+        return PlanByHand(answer, changed, amount_of(more), broken_limits(self.case, plan))
 
 
 def plan_off_season(
@@ -102,7 +101,7 @@ def planned_season(
     rule = best_every_n_hours(case.problem, case.hours, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")
-    answer = _answer(case, plan, rule, steps, _reasons(decisions))
+    answer = _answer(case, plan, rule, steps, _reasons(case))
     return PlannedSeason(case, answer, steps)
 
 
@@ -115,7 +114,8 @@ def _answer(
 ) -> PlanAnswer:
     """The whole answer about one plan of a case, best or changed by hand."""
     decisions, days = case.decisions, case.days
-    saved = case.saved_draws(plan)
+    unit_cost = case.unit_costs(plan)
+    saved = case.leave_draws - unit_cost
     work = {planned.unit_id: planned for planned in plan.actions}
     weeks = {unit_id: one.weeks for unit_id, one in case.weighed.items()}
     demand = weekly_demand(decisions, weeks, work)
@@ -124,10 +124,10 @@ def _answer(
         as_of=decisions.as_of,
         plan=plan,
         rule=rule,
-        saving=saving_of((case.leave_draws - saved).sum(axis=1), case.leave_draws),
-        savings=savings_by_unit(plan, case.leave_draws - saved, case.leave_draws),
+        saving=saving_of(unit_cost.sum(axis=1), case.leave_draws),
+        savings=savings_by_unit(plan, unit_cost, case.leave_draws),
         saved_draws=dict(zip(work, saved.T, strict=True)),
-        saving_beside_rule=saving_from(saved.sum(axis=1) - case.saved_draws(rule.plan).sum(axis=1)),
+        saving_beside_rule=amount_of(case.unit_costs(rule.plan).sum(axis=1) - unit_cost.sum(axis=1)),
         rules=_rules_beside(case, steps, saved.sum(axis=1)),
         triggers={
             unit: _triggers_after(decisions, one, work[unit].action, work[unit].craft_id)
@@ -176,17 +176,17 @@ def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.nd
             rebuilds, spent = rebuilds + 1, spent + float(problem.rebuild_spend[unit])
             cost -= float(problem.leave_cost[unit] - problem.rebuild_cost[unit, week])
         if step.placed or step.n_hours is None:
-            found.append(RuleBeside(step.n_hours, rebuilds, spent, cost, saving_from(plan_saves - saves)))
+            found.append(RuleBeside(step.n_hours, rebuilds, spent, cost, amount_of(plan_saves - saves)))
     return tuple(found)
 
 
-def _reasons(decisions: Decisions) -> dict[str, tuple[str, ...]]:
+def _reasons(case: PlanCase) -> dict[str, tuple[str, ...]]:
     """What drives each unit's risk, in the words of the forecast."""
-    units = decisions.histories.in_service()
-    causes, unsafe = causes_of(decisions.fit, units, REASON_HOURS), found_unsafe(units)
+    units = case.decisions.histories.in_service()
+    causes = causes_of(case.decisions.fit, units, REASON_HOURS)
     lives = list(units.lives.itertuples(index=False))
     return {
-        str(life.unit_id): because(life, units, own, unsafe.get(str(life.life_id), ()))
+        str(life.unit_id): because(life, units, own, case.unsafe.get(str(life.unit_id), ()))
         for life, own in zip(lives, causes, strict=True)
     }
 

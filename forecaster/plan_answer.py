@@ -8,6 +8,7 @@ from datetime import date
 
 import numpy as np
 
+from forecaster.amounts import Amount, amount_of
 from forecaster.errors import WrongUsage
 from forecaster.life_model import Evidence
 from forecaster.parts_order import PartsOrder
@@ -16,14 +17,7 @@ from forecaster.plan_rules import EveryNHours
 from forecaster.spares import SpareUnits
 from forecaster.waiting import Triggers
 
-
-@dataclass(frozen=True)
-class Saving:
-    """Expected saving beside doing nothing, with its central 90 % interval over the posterior."""
-
-    mean: float
-    low: float
-    high: float
+Saving = Amount  # what is expected to be saved beside doing nothing
 
 
 @dataclass(frozen=True)
@@ -108,9 +102,7 @@ class PlanAnswer:
         if unknown:
             raise WrongUsage(f"{', '.join(unknown[:10])}: what the plan saves there is not known draw by draw.")
         return (
-            saving_from(np.sum([self.saved_draws[unit] for unit in wanted], axis=0))
-            if wanted
-            else Saving(0.0, 0.0, 0.0)
+            amount_of(np.sum([self.saved_draws[unit] for unit in wanted], axis=0)) if wanted else Saving(0.0, 0.0, 0.0)
         )
 
 
@@ -119,16 +111,10 @@ def saving_of(plan_cost: np.ndarray, leave_cost: np.ndarray) -> Saving:
 
     Summed draw by draw, since what raises one unit's risk raises the others' too.
     """
-    return saving_from(leave_cost.sum(axis=1) - plan_cost)
+    return amount_of(leave_cost.sum(axis=1) - plan_cost)
 
 
 def savings_by_unit(plan: Plan, unit_cost: np.ndarray, leave_cost: np.ndarray) -> dict[str, Saving]:
     """Each unit's saving from posterior draws, both (draws, n), `unit_cost` as from ``cost_by_unit``."""
     saved = leave_cost - unit_cost
-    return {planned.unit_id: saving_from(saved[:, i]) for i, planned in enumerate(plan.actions)}
-
-
-def saving_from(saved: np.ndarray) -> Saving:
-    """Mean and central 90 % interval of what is saved, (draws,)."""
-    low, high = np.quantile(saved, [0.05, 0.95])
-    return Saving(float(saved.mean()), float(low), float(high))
+    return {planned.unit_id: amount_of(saved[:, i]) for i, planned in enumerate(plan.actions)}

@@ -103,11 +103,11 @@ class PlanCase:
         saved: np.ndarray = self.leave_draws[:, unit] - self.cost_draws(unit, action, week_of)
         return saved
 
-    def saved_draws(self, plan: Plan) -> np.ndarray:
-        """What each unit of a plan saves beside leaving it, (draws, n)."""
-        by_unit = [self.saved_by(i, one.action, one.week_of) for i, one in enumerate(plan.actions)]
-        saved: np.ndarray = np.stack(by_unit, axis=1)
-        return saved
+    def unit_costs(self, plan: Plan) -> np.ndarray:
+        """What each unit of a plan costs from today to the horizon, (draws, n)."""
+        by_unit = [self.cost_draws(i, one.action, one.week_of) for i, one in enumerate(plan.actions)]
+        costs: np.ndarray = np.stack(by_unit, axis=1)
+        return costs
 
 
 def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None = None) -> PlanCase:

@@ -20,7 +20,7 @@ sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other
 from loading import load
 from now_or_later_charts import cost_by_week, season_name, what_moves_it
 from now_or_later_rows import month_rows, swing_rows, week_file
-from now_or_later_words import answer, before, changed_sentence, figures, less, likely, money, span, waiting_sentence
+from now_or_later_words import answer, before, changed_sentence, figures, likely, money, span, waiting_sentence
 from words import JOINER, SPACE, plain
 
 AS_OF = date(2026, 11, 1)  # after the sample's last season
@@ -286,7 +286,7 @@ def test_amounts_are_told_with_their_sign_and_interval() -> None:
     assert spaced(money(-31.0, "USD")) == "USD −31"
     assert spaced(span(-31.4, 401.4)) == "−31 to 401"
     assert spaced(span(654.0, 1833.0)) == "654–1,833"
-    assert less(Amount(-461.0, -681.0, -249.0)) == Amount(461.0, 249.0, 681.0)
+    assert Amount(-461.0, -681.0, -249.0).opposite == Amount(461.0, 249.0, 681.0)
 
 
 def test_draws_show_neither_a_nought_nor_a_certainty() -> None:

@@ -142,7 +142,7 @@ def answer(content: PaperContent) -> str:
         return f"Leave {whom} {off_season(content)}: no work pays within the limits."
     first = content.by_week()[0][0]
     saved = content.saving
-    more = saved if saved.mean >= 0 else Saving(-saved.mean, -saved.high, -saved.low)
+    more = saved if saved.mean >= 0 else saved.opposite
     return (
         f"{listed(told).capitalize()} of {total} {off_season(content)}, from the week of {day(first)}: "
         f"{amount(content.spent, content.currency)} now, about {saving(more, content.currency)} "

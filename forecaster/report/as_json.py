@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from forecaster.forecast import Chance, FleetForecast, UnitForecast
@@ -21,6 +22,11 @@ Json = dict[str, Any]
 def written(answer: Json) -> str:
     """An answer as JSON text. Only ASCII, so that it passes through any terminal; NaN and infinity are refused."""
     return json.dumps(answer, indent=2, allow_nan=False)
+
+
+def day_or_null(day: date | None) -> str | None:
+    """A day as JSON holds it."""
+    return None if day is None else day.isoformat()
 
 
 def forecast_json(forecast: FleetForecast, doubtful: Mapping[str, str] | None = None, limit: int | None = None) -> Json:
@@ -70,7 +76,7 @@ def _unit(unit: UnitForecast, doubtful: str | None) -> Json:
         "because": list(unit.because),
         "beyond_seen": unit.beyond_seen,
         "doubtful": doubtful,
-        "last_reading_on": None if unit.last_reading_on is None else unit.last_reading_on.isoformat(),
+        "last_reading_on": day_or_null(unit.last_reading_on),
         "remarks": list(unit.remarks),
     }
 

@@ -8,7 +8,7 @@ from datetime import date
 from forecaster.decisions import Swing
 from forecaster.life_model import Evidence
 from forecaster.report import sentences
-from forecaster.report.as_json import Json
+from forecaster.report.as_json import Json, day_or_null
 from forecaster.report.figures import money
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
@@ -121,10 +121,6 @@ def _swing_sentence(swings: Sequence[Swing], currency: str) -> str:
     )
 
 
-def _day(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
-
-
 def compare_json(unit_id: str, waiting: Waiting, swings: Sequence[Swing]) -> Json:
     """Every option and the figures about them, for other programs; money in the fleet's currency."""
     return {
@@ -141,8 +137,8 @@ def compare_json(unit_id: str, waiting: Waiting, swings: Sequence[Swing]) -> Jso
         "season": {
             "check_at_hours": waiting.triggers.check_at_hours,
             "rebuild_at_hours": waiting.triggers.rebuild_at_hours,
-            "check_until": _day(waiting.triggers.check_until),
-            "rebuild_until": _day(waiting.triggers.rebuild_until),
+            "check_until": day_or_null(waiting.triggers.check_until),
+            "rebuild_until": day_or_null(waiting.triggers.rebuild_until),
         },
         "moves_it": [{"what": s.what, "low": s.low, "high": s.high} for s in swings],
     }
@@ -151,7 +147,7 @@ def compare_json(unit_id: str, waiting: Waiting, swings: Sequence[Swing]) -> Jso
 def _option(option: Option) -> Json:
     return {
         "action": option.action,
-        "on": None if option.on is None else option.on.isoformat(),
+        "on": day_or_null(option.on),
         "expected_cost": option.expected_cost,
         "low": option.low,
         "high": option.high,

@@ -8,7 +8,7 @@ from datetime import date
 from forecaster.plan_answer import PlanAnswer, Saving
 from forecaster.plan_problem import PlannedAction
 from forecaster.report import sentences
-from forecaster.report.as_json import Json, evidence_json
+from forecaster.report.as_json import Json, day_or_null, evidence_json
 from forecaster.report.figures import counted, hours, listed, percent
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
@@ -281,7 +281,7 @@ def plan_json(answer: PlanAnswer) -> Json:
         "gap": plan.gap if math.isfinite(plan.gap) else None,
         "next_1000": plan.next_1000,
         "next_bench_place": plan.next_bench_place,
-        "next_bench_week": None if plan.next_bench_week is None else plan.next_bench_week.isoformat(),
+        "next_bench_week": day_or_null(plan.next_bench_week),
         "next_spare_unit": plan.next_spare_unit,
         "limits": list(plan.limits),
         "spare_units": spares.units,
@@ -293,7 +293,7 @@ def plan_json(answer: PlanAnswer) -> Json:
         },
         "parts": [{"part": line.part, "count": line.count} for line in parts.parts],
         "parts_in_reserve": [{"part": line.part, "count": line.count} for line in parts.in_reserve],
-        "order_by": None if parts.order_by is None else parts.order_by.isoformat(),
+        "order_by": day_or_null(parts.order_by),
         "ready_by": answer.ready_by.isoformat(),
         "season_opens": answer.season_opens.isoformat(),
         "horizon_on": answer.horizon_on.isoformat(),
@@ -303,17 +303,13 @@ def plan_json(answer: PlanAnswer) -> Json:
     }
 
 
-def _or_null(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
-
-
 def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
     triggers, saving = answer.triggers[planned.unit_id], answer.savings.get(planned.unit_id)
     return {
         "unit_id": planned.unit_id,
         "craft_id": planned.craft_id,
         "action": planned.action,
-        "week_of": None if planned.week_of is None else planned.week_of.isoformat(),
+        "week_of": day_or_null(planned.week_of),
         "cost": planned.cost,
         "saves": planned.saves,
         "saves_low": None if saving is None else saving.low,
@@ -321,8 +317,8 @@ def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
         "season": {
             "check_at_hours": triggers.check_at_hours,
             "rebuild_at_hours": triggers.rebuild_at_hours,
-            "check_until": _or_null(triggers.check_until),
-            "rebuild_until": _or_null(triggers.rebuild_until),
+            "check_until": day_or_null(triggers.check_until),
+            "rebuild_until": day_or_null(triggers.rebuild_until),
         },
         "because": list(answer.because.get(planned.unit_id, ())),
         "doubtful": answer.doubtful.get(planned.unit_id),

@@ -1,0 +1,29 @@
+"""An amount of money that is not known for certain: its mean over the posterior draws, and their central 90 %."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecaster.forecast import INTERVAL
+
+
+@dataclass(frozen=True)
+class Amount:
+    """The mean and the central 90 %."""
+
+    mean: float
+    low: float
+    high: float
+
+    @property
+    def opposite(self) -> Amount:
+        """What is saved, told as what it costs more, and the other way round."""
+        return Amount(-self.mean, -self.high, -self.low)
+
+
+def amount_of(draws: np.ndarray) -> Amount:
+    """The amount of posterior draws, (draws,)."""
+    low, high = np.quantile(draws, INTERVAL)
+    return Amount(float(draws.mean()), float(low), float(high))
