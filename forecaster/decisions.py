@@ -16,7 +16,7 @@ import numpy as np
 from forecaster.craft_weeks import HORIZON_WEEKS, CraftWeeks, craft_weeks
 from forecaster.errors import WrongUsage
 from forecaster.fleet_prices import prices_by_craft
-from forecaster.fresh_life import fresh_life
+from forecaster.fresh_life import FreshLife, fresh_life
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.pieces import covariates
@@ -62,6 +62,7 @@ class Decisions:
     weekly_hours: dict[str, np.ndarray]  # by craft, (HORIZON_WEEKS,)
     prices_by_craft: dict[str, Prices]
     _upkeeps: dict[tuple[float, ...], Upkeep] = field(default_factory=dict, repr=False)
+    _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
     _aheads: dict[str, UnitAhead] = field(default_factory=dict, repr=False)
 
     @property
@@ -96,14 +97,27 @@ class Decisions:
         key = (season, *x, *(float(v) for v in vars(prices).values()))
         found = self._upkeeps.get(key)
         if found is None:
-            life = fresh_life(self.fit.theta, self.fit.prior, x, self.rate, STEP_H)
-            # The search starts from an upkeep that does not depend on what was asked before.
-            near = None if craft_id == self._typical_craft and prices == own else self._nearest(craft_id, prices == own)
-            found = best_upkeep(life, prices, season, near)
+            found = best_upkeep(self._fresh_life(x), prices, season, self._near(craft_id, prices == own))
             while len(self._upkeeps) >= KEPT_UPKEEPS:
                 self._upkeeps.pop(next(iter(self._upkeeps)))
             self._upkeeps[key] = found
         return found
+
+    def _fresh_life(self, x: np.ndarray) -> FreshLife:
+        """A fresh unit's chances, which no price changes."""
+        key = tuple(float(v) for v in x)
+        if key not in self._fresh:
+            self._fresh[key] = fresh_life(self.fit.theta, self.fit.prior, x, self.rate, STEP_H)
+        return self._fresh[key]
+
+    def _near(self, craft_id: str, own_prices: bool) -> Upkeep | None:
+        """The upkeep from which the search for another starts; it does not depend on what was asked before.
+
+        For other prices that of the craft itself, else the typical craft's, whose own search starts from nothing.
+        """
+        if not own_prices:
+            return self.upkeep(craft_id)
+        return None if craft_id == self._typical_craft else self.upkeep(self._typical_craft)
 
     @cached_property
     def _in_service(self) -> Histories:
@@ -113,10 +127,6 @@ class Decisions:
     def _typical_craft(self) -> str:
         units = self._in_service.lives["craft_id"]
         return str(units.iloc[0]) if len(units) else str(self.records.craft["craft_id"].iloc[0])
-
-    def _nearest(self, craft_id: str, own_prices: bool) -> Upkeep:
-        """The typical craft's upkeep; for other prices that of the craft itself."""
-        return self.upkeep(self._typical_craft if own_prices else craft_id)
 
     @cached_property
     def scatter(self) -> np.ndarray:
