@@ -43,10 +43,17 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.reading import read_fleet
     from forecaster.received_files import ReceivedFleet, receive, received_folder
     from forecaster.records import TABLES, FleetRecords
+    from forecaster.report.bench_sentences import (
+        job_price,
+        slip_headline,
+        surcharge_notes,
+        teardown_headline,
+        teardown_parts,
+    )
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
     from forecaster.simulate import SimulatedFleet, simulate_fleet
-    from forecaster.slip import FleetSlip, SlipLimits
+    from forecaster.slip import FleetSlip, HoursToLimit, SlipLimits
     from forecaster.teardown import TeardownAdvice, advise_teardown
     from forecaster.templates import template_folder, template_table, template_workbook
     from forecaster.this_week import Task, ThisWeek
@@ -89,9 +96,16 @@ _ROOMS = {
     "reading": ("read_fleet",),
     "received_files": ("ReceivedFleet", "receive", "received_folder"),
     "records": ("TABLES", "FleetRecords"),
+    "report.bench_sentences": (
+        "job_price",
+        "slip_headline",
+        "surcharge_notes",
+        "teardown_headline",
+        "teardown_parts",
+    ),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
-    "slip": ("FleetSlip", "SlipLimits"),
+    "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
     "teardown": ("TeardownAdvice", "advise_teardown"),
     "templates": ("template_folder", "template_table", "template_workbook"),
     "this_week": ("Task", "ThisWeek"),
@@ -127,6 +141,7 @@ __all__ = [
     "ForecasterError",
     "Histories",
     "HoursLeft",
+    "HoursToLimit",
     "Learned",
     "ModelError",
     "NowOrLater",
@@ -167,6 +182,7 @@ __all__ = [
     "finding_of",
     "flooded_alone",
     "flooding_of",
+    "job_price",
     "open_fleet",
     "read_fleet",
     "read_settings",
@@ -174,6 +190,10 @@ __all__ = [
     "received_folder",
     "sample_fleet_folder",
     "simulate_fleet",
+    "slip_headline",
+    "surcharge_notes",
+    "teardown_headline",
+    "teardown_parts",
     "template_folder",
     "template_table",
     "template_workbook",

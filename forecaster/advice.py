@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from forecaster.life_model import FittedLifeModel
+from forecaster.life_model import FittedLifeModel, failing_within_each
 from forecaster.lives import CHECKS, Histories, frame
 from forecaster.prices import Prices
 from forecaster.priors import INDEX, read_priors
@@ -110,7 +110,7 @@ def _left(share: np.ndarray, fails: np.ndarray, hours: np.ndarray, rate: np.ndar
     `fails` (n, h): the share of all that fails within `hours`. `rate` (n,): what a fresh unit costs per engine hour.
     """
     running = share[:, None] - fails
-    used = np.cumsum((running[:, 1:] + running[:, :-1]) / 2 * np.diff(hours, axis=1), axis=1)
+    used = _hours_run(running, hours)
     rebuilt = np.repeat(bills.in_season[:, None], used.shape[1], axis=1)
     rebuilt[:, -1] = bills.off_season  # after the close
     costs = fails[:, 1:] * bills.failure[:, None] + running[:, 1:] * rebuilt - rate[:, None] * used
@@ -129,8 +129,7 @@ def _fresh_cost_rate(model: FittedLifeModel, units: Histories, hours_a_season: n
     renewed: dict[str, object] = {"parts": "unknown", "hours_at_entry": 0.0, "last_known_running": 0.0}
     renewed |= dict.fromkeys(("hours_observed", "hours_observed_low", "hours_observed_high"), 0.0)
     surviving = 1.0 - model.chance_of_failing(fresh.with_lives(**renewed), AGES, draws=DRAWS).mean(axis=0)
-    steps = (surviving[:, 1:] + surviving[:, :-1]) / 2 * np.diff(AGES)
-    used = np.concatenate([np.zeros((len(steps), 1)), np.cumsum(steps, axis=1)], axis=1)
+    used = np.concatenate([np.zeros((len(surviving), 1)), _hours_run(surviving, AGES)], axis=1)
     rates = np.empty(len(lives))
     for number in range(len(surviving)):
         own = kind == number
@@ -141,6 +140,16 @@ def _fresh_cost_rate(model: FittedLifeModel, units: Histories, hours_a_season: n
         by_age = _cost_rates(surviving[number, 1:], used[number, 1:], bills.failure[own], bills.in_season[own])
         rates[own] = np.nanmin(np.concatenate([by_season, by_age], axis=1), axis=1)
     return rates
+
+
+def _hours_run(running: np.ndarray, hours: np.ndarray) -> np.ndarray:
+    """Mean hours run by each but the first of `hours` (h,) or (n, h), of which the share `running` (n, h) gets there.
+
+    The integral of the share by the trapezoidal rule, (n, h - 1).
+    """
+    steps = (running[:, 1:] + running[:, :-1]) / 2 * np.diff(hours, axis=-1)
+    run: np.ndarray = np.cumsum(steps, axis=1)
+    return run
 
 
 def _cost_rates(left: np.ndarray, run: np.ndarray, failure: np.ndarray, planned: np.ndarray) -> np.ndarray:
@@ -179,9 +188,7 @@ def _looked_at_by_rule(model: FittedLifeModel, units: Histories, hours: np.ndarr
     )
     delay = scale * math.gamma(1.0 + 1.0 / shape)
     rises = np.column_stack([np.minimum(hours, delay), np.full(len(hours), delay), hours])
-    order = np.argsort(rises, axis=1, kind="stable")
-    risen = model.chance_of_failing(units, np.take_along_axis(rises, order, axis=1), draws=DRAWS).mean(axis=0)
-    chance = np.take_along_axis(risen, np.argsort(order, axis=1, kind="stable"), axis=1)
+    chance = failing_within_each(model, units, rises, DRAWS).mean(axis=0)
     n = hours.shape[1]
     there, defective, fails = chance[:, :n], chance[:, n], chance[:, n + 1 :]
     rattles = sensitivity * defective + (1.0 - specificity) * (1.0 - defective)

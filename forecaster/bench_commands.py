@@ -18,6 +18,7 @@ from forecaster.question_options import (
     opened,
     page,
     prices_given,
+    tell_learning,
 )
 
 if TYPE_CHECKING:
@@ -93,12 +94,12 @@ def _flooded(asked: Namespace) -> int:
 def _after_water(asked: Namespace) -> tuple[AfterWater, str]:
     """The answer of ``flooded`` and the currency of its costs."""
     from forecaster.errors import WrongUsage
-    from forecaster.fleet import believed, open_fleet
+    from forecaster.fleet import believed
     from forecaster.flooded_craft import flooded_alone
     from forecaster.flooding_facts import flooding_of
     from forecaster.settings import FleetSettings
 
-    as_of, today = days_asked(asked)
+    as_of, _ = days_asked(asked)
     told = ("under_minutes", "water", "engine", "oil", "treated", "treated_within_h", "water_in_cylinder", "spin")
     facts = {name: getattr(asked, name) for name in (*told, "hours_ago")} | {"hours_run_since": asked.hours_since_water}
     flooding = flooding_of(happened_on=asked.happened_on or as_of, **facts)
@@ -115,9 +116,8 @@ def _after_water(asked: Namespace) -> tuple[AfterWater, str]:
             "--hours-since-rebuild and --parts are for a craft without records. With SOURCE, they come from "
             "hours_at_fitting and parts in fittings.csv."
         )
-    tell_progress(f"Reading {asked.source} ...")
-    fleet = open_fleet(asked.source, today, asked.experience, asked.priors)
-    tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
+    fleet, as_of = opened(asked)
+    tell_learning(fleet, as_of)
     return fleet.after_water(asked.craft, flooding, as_of), fleet.settings.currency
 
 

@@ -16,6 +16,7 @@ from forecaster.question_options import (
     opened,
     page,
     prices_given,
+    tell_learning,
 )
 
 COMMANDS = Commands()
@@ -111,7 +112,7 @@ def _interval(asked: Namespace) -> int:
     fleet, as_of = opened(asked)
     wanted = prices_given(asked)
     prices = fleet.prices(as_of, **wanted)
-    tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
+    tell_learning(fleet, as_of)
     evidence, lives = fleet.two_stage(as_of).evidence, fleet.service_lives(as_of)
     intervals = fleet.service_intervals(as_of, **wanted)
     if asked.json:

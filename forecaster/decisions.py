@@ -14,7 +14,6 @@ from functools import cached_property
 import numpy as np
 
 from forecaster.craft_weeks import HORIZON_WEEKS, CraftWeeks, craft_weeks
-from forecaster.errors import WrongUsage
 from forecaster.fleet_prices import prices_by_craft
 from forecaster.fresh_life import FreshLife, fresh_life
 from forecaster.learning import TwoStageFit
@@ -72,12 +71,7 @@ class Decisions:
 
     def unit(self, unit_id: str) -> Histories:
         """The running life of a unit in service. Raises WrongUsage where it is none."""
-        units = self._in_service
-        chosen = (units.lives["unit_id"] == unit_id).to_numpy()
-        if not chosen.any():
-            known = ", ".join(list(units.lives["unit_id"])[:12])
-            raise WrongUsage(f"Unit {unit_id!r} is not in service on {self.as_of}. In service: {known}.")
-        return units.select(chosen)
+        return self._in_service.unit_in_service(unit_id)
 
     def prices(self, craft_id: str) -> Prices:
         """The prices that count on a craft: its own day rate, or the fleet's usual one."""

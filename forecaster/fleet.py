@@ -315,7 +315,7 @@ class Fleet:
 
         The forecast and the plan are those of the whole fleet, whose units share one bench; an owner's paper names only
         that owner's. `wish`: as for ``reports``. Raises WrongUsage for an owner that is not known and as
-        ``plan_off_season`` says, DataStopsAnswer where nothing of the owner's is in service.
+        ``plan`` says, DataStopsAnswer where nothing of the owner's is in service.
         """
         return self.reports(as_of, (owner,), progress, hours, **wish)[0]
 
@@ -330,7 +330,7 @@ class Fleet:
         """One paper for each owner (by default for all that craft.csv names; None: the fleet), from one plan.
 
         `hours`: the horizon in engine hours. `wish`: `budget`, `begins`, `ready_by`, `bench_per_week` (see
-        ``plan_off_season``), `prices` (a dict of fields of ``Prices``) and `look_back` (False: leave out how past
+        ``plan``), `prices` (a dict of fields of ``Prices``) and `look_back` (False: leave out how past
         forecasts fared). `progress` is told what is being done. Raises as ``report``.
         """
         from forecaster import __version__

@@ -17,8 +17,8 @@ from forecaster.forecast import Chance, chance
 from forecaster.learning import TwoStageFit
 from forecaster.life_model import Evidence
 from forecaster.lives import Histories
-from forecaster.prices import Prices
-from forecaster.settings import Costs, DowntimeDays
+from forecaster.prices import prices_of
+from forecaster.settings import Costs, DowntimeDays, FleetSettings
 
 RISK_HOURS = np.array([5.0, 10.0, 25.0, 50.0, 100.0])
 HEARD_TOLD = {
@@ -138,7 +138,8 @@ def after_water(
         for j, hours in enumerate(RISK_HOURS)
     )
     treated = with_water(unit, facts, facts.treatment_to_be_had(as_of))
-    prices = _prices(costs, downtime, day_rate)
+    settings = FleetSettings(costs=costs, downtime_days=downtime)
+    prices = prices_of(settings, day_rate, core_lost=0.0, engine_hit=0.0)  # the draws of CoreLoss stand for these
     options = options_after(model, treated, prices, loss or core_loss(), in_season)
     stops = reasons_to_stop(facts)
     best = _best(options, facts, bool(stops))
@@ -163,18 +164,6 @@ def after_water(
         remarks=(*remarks, *_order_of_scenarios(risk, facts)),
     )
     return replace(answer, because=_because(answer), steps=_with_advice(answer))
-
-
-def _prices(costs: Costs, downtime: DowntimeDays, day_rate: float) -> Prices:
-    return Prices(
-        **costs.model_dump(),
-        rebuild_days=downtime.rebuild,
-        failure_days=downtime.failure,
-        check_days=downtime.check,
-        day_rate=day_rate,
-        core_lost=0.0,  # the draws of CoreLoss stand for these
-        engine_hit=0.0,
-    )
 
 
 def _best(options: tuple[Option, ...], flooding: Flooding, stop: bool) -> Option:

@@ -16,7 +16,7 @@ import pandas as pd
 
 from forecaster.advice import at_least, in_words, weigh
 from forecaster.errors import WrongUsage
-from forecaster.life_model import Evidence, FittedLifeModel
+from forecaster.life_model import Evidence, FittedLifeModel, failing_within_each
 from forecaster.lives import Histories
 from forecaster.prices import Prices
 from forecaster.unsafe import Unsafe, found_unsafe
@@ -143,7 +143,8 @@ def forecast_units(
     units = histories.in_service()
     lives = units.lives
     ahead = season_hours.reindex(lives["craft_id"]).fillna(season_hours.mean()).fillna(0.0).to_numpy(dtype=float)
-    within, this_season = _two_horizons(model, units, hours, ahead)
+    both = failing_within_each(model, units, np.column_stack([np.full(len(ahead), hours), ahead]))
+    within, this_season = both[:, :, 0], both[:, :, 1]
     defect = model.chance_of_defect(units, np.array([0.0]))
     curves = model.chance_of_failing(units, HOURS_GRID, draws=CURVE_DRAWS).mean(axis=0)
     causes = causes_of(model, units, hours)
@@ -194,18 +195,6 @@ def forecast_units(
         season=season,
         units=tuple(ranked),
     )
-
-
-def _two_horizons(
-    model: FittedLifeModel, units: Histories, hours: float, ahead: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Draws of failing within `hours` and within each unit's `ahead`, (n_draws, n) each, in one call."""
-    both = np.column_stack([np.full(len(ahead), hours), ahead])
-    order = np.argsort(both, axis=1)
-    risen = model.chance_of_failing(units, np.take_along_axis(both, order, axis=1))
-    back = np.argsort(order, axis=1)
-    answer = np.take_along_axis(risen, back[None, :, :], axis=2)
-    return answer[:, :, 0], answer[:, :, 1]
 
 
 def _oldest_informative(histories: Histories) -> float:
@@ -287,9 +276,8 @@ def because(life: Any, units: Histories, causes: list[Cause], unsafe: tuple[Unsa
 def _in_words(cause: Cause, life: Any, units: Histories) -> list[str]:
     points = f"{100 * cause.share:+.0f} points"
     if cause.what == "incident":
-        return [f"{text} ({points} for the water)" for text in _incident_words(life, units)[:1]] + _incident_words(
-            life, units
-        )[1:3]
+        last, *earlier = _incident_words(life, units)
+        return [f"{last} ({points} for the water)", *earlier[:2]]
     if cause.what == "check":
         return [f"{_last_check_words(life, units)} ({points})"]
     named = {"parts": "aftermarket parts", "water": "salt water", "tune": "tuned engine"}

@@ -16,7 +16,17 @@ from forecaster.command_line import (
     tell_progress,
     whole_number,
 )
-from forecaster.question_options import AS_JSON, AS_OF, EXPERIENCE, PRIORS, SOURCE, days_asked, opened, page
+from forecaster.question_options import (
+    AS_JSON,
+    AS_OF,
+    EXPERIENCE,
+    PRIORS,
+    SOURCE,
+    days_asked,
+    opened,
+    page,
+    tell_learning,
+)
 
 COMMANDS = Commands()
 # As in forecaster.fleet, which is too heavy to ask for --help; the tests hold them together.
@@ -68,7 +78,7 @@ def _forecast(asked: Namespace) -> int:
     from forecaster.report.text import forecast_text
 
     fleet, as_of = opened(asked)
-    tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
+    tell_learning(fleet, as_of)
     forecast = fleet.forecast(as_of, asked.hours, asked.model)
     doubtful = fleet.reading.doubtful_units
     if asked.json:
@@ -93,7 +103,7 @@ def _experience(asked: Namespace) -> int:
 
     as_of, today = days_asked(asked)
     fleet = open_fleet(asked.source, today)
-    tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
+    tell_learning(fleet, as_of)
     fit = fleet.two_stage(as_of)
     save_experience(fit, asked.file)
     print(
@@ -119,7 +129,6 @@ def _experience(asked: Namespace) -> int:
     ),
 )
 def _backtest(asked: Namespace) -> int:
-    from forecaster.backtest import backtest
     from forecaster.report.as_json import written
     from forecaster.report.backtest_text import backtest_json, backtest_text
 
@@ -128,6 +137,6 @@ def _backtest(asked: Namespace) -> int:
     def progress(done: int, days: int, what: str) -> None:
         tell_progress(f"{done} of {days} past days: {what} ...")
 
-    told = backtest(fleet.records, as_of, asked.hours, progress=progress, every=asked.every)
+    told = fleet.backtest(as_of, asked.hours, asked.every, progress)
     print(written(backtest_json(told)) if asked.json else backtest_text(told, page()))
     return DONE

@@ -58,3 +58,14 @@ class FittedLifeModel(Protocol):
         ``hours = [0.0]`` asks about now. None where the model knows no such state.
         """
         ...
+
+
+def failing_within_each(
+    model: FittedLifeModel, units: Histories, hours: np.ndarray, draws: int | None = None
+) -> np.ndarray:
+    """Chance of failing within each of `hours` (n, h), which may stand in any order; see ``chance_of_failing``."""
+    order = np.argsort(hours, axis=1, kind="stable")
+    risen = model.chance_of_failing(units, np.take_along_axis(hours, order, axis=1), draws)
+    back = np.argsort(order, axis=1, kind="stable")
+    chances: np.ndarray = np.take_along_axis(risen, back[None], axis=2)
+    return chances

@@ -18,6 +18,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from forecaster.errors import WrongUsage
+
 # What the end of a life says about the bearing; the likelihood of each is in forecaster.stages.
 SEEN = (
     "failed",  # it failed in use at that age
@@ -160,6 +162,14 @@ class Histories:
     def in_service(self) -> Histories:
         """The running lives of units fitted on a craft in service: the units to forecast."""
         return self.select(self.lives["in_service"] & (self.lives["ended_by"] == "running"))
+
+    def unit_in_service(self, unit_id: str) -> Histories:
+        """The running life of one unit of those in service. Raises WrongUsage where it is none of them."""
+        chosen = self.lives["unit_id"] == unit_id
+        if not chosen.any():
+            known = ", ".join(self.lives["unit_id"][:12]) or "none"
+            raise WrongUsage(f"Unit {unit_id!r} is not in service on {self.as_of}. In service: {known}.")
+        return self.select(chosen)
 
     def without_incidents(self) -> Histories:
         """The same lives as if no water had got in, to see what the incidents change."""

@@ -32,6 +32,12 @@ class PartsOrder:
     lead_time_weeks: float
     here_on: date
 
+    @property
+    def by_part(self) -> dict[str, tuple[int, int]]:
+        """Each part with how many for the planned rebuilds and how many in reserve; 0 for none."""
+        planned, reserve = ({line.part: line.count for line in lines} for lines in (self.parts, self.in_reserve))
+        return {part: (planned.get(part, 0), reserve.get(part, 0)) for part in [*planned, *reserve]}
+
 
 def parts_order(plan: Plan, as_of: date, lead_time_weeks: float = LEAD_TIME_WEEKS, cover: float = COVER) -> PartsOrder:
     """What the plan's work takes, and when to order it.

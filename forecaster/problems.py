@@ -31,6 +31,11 @@ class Problem:
     refused: bool
     stops_answer: bool = False
 
+    @property
+    def table(self) -> str:
+        """The table that ``file`` is, in small letters: "hours" of HOURS.csv and of a workbook's sheet hours."""
+        return self.file.casefold().removesuffix(".csv").rpartition(", sheet ")[2].strip()
+
     def __str__(self) -> str:
         """The problem as one sentence or two, as every face says it."""
         row = "" if self.row is None else f" row {self.row}"

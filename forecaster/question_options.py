@@ -75,6 +75,11 @@ def opened(asked: Namespace) -> tuple[Fleet, date]:
     return open_fleet(asked.source, today, *believed), as_of
 
 
+def tell_learning(fleet: Fleet, as_of: date) -> None:
+    """Say that the model is being learned, and from how much."""
+    tell_progress(f"Learning from {fleet.histories(as_of).n_lives:,} lives ...")
+
+
 def days_asked(asked: Namespace) -> tuple[date, date]:
     """The day asked about and the day up to which rows are believed: a day ahead of the clock is taken at its word."""
     as_of: date = asked.as_of or date.today()

@@ -19,12 +19,11 @@ from forecaster.problems import Problem, Reading, sort_problems
 from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile
 from forecaster.records import TABLES, FleetRecords, Table, empty_frame
 from forecaster.row_checks import CheckedTable, check_table
-from forecaster.settings import FleetSettings, read_settings
+from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings
 from forecaster.settings_sheet import settings_text
 from forecaster.text_files import read_text_table
 from forecaster.workbooks import Workbook
 
-SETTINGS_FILE = "fleet.toml"
 SETTINGS_SHEET = "fleet"
 MAX_CSV_BYTES = 300_000_000  # some 12,000,000 readings
 MAX_WORKBOOK_BYTES = 100_000_000

@@ -18,15 +18,15 @@ from forecaster.errors import SourceError, WrongUsage
 from forecaster.headers import known_headers, looks_like_header
 from forecaster.raw_tables import UnreadableFile
 from forecaster.records import TABLES
+from forecaster.settings import SETTINGS_FILE
+from forecaster.workbook_xml import OLD_WORKBOOK
 from forecaster.workbooks import Workbook
 from forecaster.zip_folders import ReceivedFile, is_junk, is_zip, unpack_zip
 
-SETTINGS_FILE = "fleet.toml"
 UNNAMED = "uploaded fleet"  # loose files have no name of their own
 TABLE_ENDINGS = frozenset({".csv", ".toml"})
 WORKBOOK_ENDINGS = frozenset({".xlsx", ".xlsm"})
 TAKEN = "Taken are the CSV files of a fleet folder with its fleet.toml, one ZIP of them, or one workbook (.xlsx)."
-_OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"  # the container of .xls, and of a locked .xlsx
 _FLEET_FILES = frozenset({*(table.file for table in TABLES.values()), SETTINGS_FILE})
 _NO_FILE_NAME = re.compile(r'[<>:"/\\|?*.\x00-\x1f]+')
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)  # no names of folders under Windows
@@ -129,7 +129,7 @@ def fleet_name(text: str) -> str:
 def _refuse_wrong_type(file: ReceivedFile, alone: bool) -> None:
     if not file.content and alone:
         raise SourceError(f"{file.base} is empty: it holds no byte. Save it again and upload it anew.")
-    if file.content.startswith(_OLD_WORKBOOK):
+    if file.content.startswith(OLD_WORKBOOK):
         raise SourceError(
             f"{file.base} is an old-style (.xls) workbook, or one locked with a password. Open it in a spreadsheet, "
             "take the password away, and save it as .xlsx."

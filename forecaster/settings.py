@@ -15,6 +15,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 
 from forecaster.errors import SettingsError
 
+SETTINGS_FILE = "fleet.toml"  # of a fleet folder
 DAYS_IN_MONTH = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 
@@ -132,7 +133,7 @@ class FleetSettings(_Section):
     slip: Slip = Slip()
 
 
-def read_settings(text: str, file: str = "fleet.toml") -> FleetSettings:
+def read_settings(text: str, file: str = SETTINGS_FILE) -> FleetSettings:
     """Settings from the text of fleet.toml; missing keys take their defaults.
 
     Raises SettingsError that names the key, its value and, for an unknown key, the nearest known one.

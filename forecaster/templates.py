@@ -14,12 +14,10 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from forecaster.number_cells import plain_number
 from forecaster.records import TABLES, Column
-from forecaster.settings import FleetSettings
-from forecaster.writing import settings_toml
+from forecaster.settings import SETTINGS_FILE, FleetSettings
+from forecaster.writing import cell_text, settings_toml
 
-SETTINGS_FILE = "fleet.toml"
 FOLDER = "my_fleet"
 CREATED = datetime(2025, 1, 1)
 CRAFT, UNIT = "EXAMPLE-CRAFT", "EXAMPLE-UNIT"
@@ -87,7 +85,7 @@ def template_table(name: str) -> bytes:
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
     rows.writerow(TABLES[name].columns)
-    rows.writerow(_cell(name, column) for column in TABLES[name].columns.values())
+    rows.writerow(cell_text(EXAMPLES[name].get(column, "")) for column in TABLES[name].columns)
     return text.getvalue().encode("utf-8-sig")
 
 
@@ -97,7 +95,7 @@ def template_folder() -> bytes:
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as folder:
         for name, content in _folder_files().items():
             # A fixed day, so that the same contract gives the same bytes.
-            folder.writestr(zipfile.ZipInfo(f"{FOLDER}/{name}", (2025, 1, 1, 0, 0, 0)), content)
+            folder.writestr(zipfile.ZipInfo(f"{FOLDER}/{name}", CREATED.timetuple()[:6]), content)
     return packed.getvalue()
 
 
@@ -125,11 +123,6 @@ def template_workbook() -> bytes:
 def _folder_files() -> dict[str, bytes]:
     tables = {table.file: template_table(name) for name, table in TABLES.items()}
     return {**tables, SETTINGS_FILE: settings_toml(FleetSettings()).encode()}
-
-
-def _cell(table: str, column: Column) -> str:
-    value = EXAMPLES[table].get(column.name, "")
-    return plain_number(float(value)) if isinstance(value, (int, float)) else str(value)
 
 
 def _meaning(column: Column) -> str:

@@ -58,11 +58,7 @@ def unit_curve(
     `hours_ahead`: how far to look, engine hours > 0; by default the median of its hours left, between `LEAST_AHEAD`
     and `MOST_AHEAD`. Raises WrongUsage where the unit is not in service or `hours_ahead` is not positive.
     """
-    in_service = histories.in_service()
-    unit = in_service.select(in_service.lives["unit_id"] == unit_id)
-    if unit.n_lives == 0:
-        known = ", ".join(sorted(in_service.lives["unit_id"])[:12])
-        raise WrongUsage(f"Unit {unit_id!r} is not in service on {histories.as_of}. In service: {known or 'none'}.")
+    unit = histories.in_service().unit_in_service(unit_id)
     if hours_ahead is None:
         hours_ahead = _default_horizon(model, unit)
     if not (np.isfinite(hours_ahead) and hours_ahead > 0):

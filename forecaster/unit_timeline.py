@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -99,8 +100,8 @@ def unit_timeline(records: FleetRecords, histories: Histories, unit_id: str) -> 
         unit_id=unit_id,
         as_of=histories.as_of,
         lives=lives,
-        water=_water(own, start),
-        looks=_looks(own, start),
+        water=_happened(own.incidents, start, "happened_on", (incident_label, "kind", "treatment"), WATER),
+        looks=_happened(own.checks, start, "checked_on", (check_label, "spin", "known_state"), LOOKS),
         readings=_readings(known_by, own, start),
     )
 
@@ -139,32 +140,24 @@ def _openings(rebuilds: pd.DataFrame, unit_id: str) -> dict[pd.Timestamp, dict[A
     return {row["opened_on"]: row for row in rows[["opened_on", *FOUND]].to_dict("records")}
 
 
-def _water(own: Histories, start: pd.Series) -> pd.DataFrame:
-    rows = own.incidents
-    return pd.DataFrame(
-        {
-            "life_id": rows["life_id"],
-            "at_h": rows["observed_hours"] + rows["life_id"].map(start),
-            "on": rows["happened_on"],
-            "kind": rows["kind"],
-            "treatment": rows["treatment"],
-            "label": [incident_label(kind, how) for kind, how in zip(rows["kind"], rows["treatment"], strict=True)],
-        }
-    ).astype(WATER)
+def _happened(
+    rows: pd.DataFrame,
+    start: pd.Series,
+    day: str,
+    label: tuple[Callable[[str, str], str], str, str],
+    columns: dict[str, str],
+) -> pd.DataFrame:
+    """Water or looks on the axis; `day`: their column of days, `label`: what words them, and the two columns it reads.
 
-
-def _looks(own: Histories, start: pd.Series) -> pd.DataFrame:
-    rows = own.checks
-    return pd.DataFrame(
-        {
-            "life_id": rows["life_id"],
-            "at_h": rows["observed_hours"] + rows["life_id"].map(start),
-            "on": rows["checked_on"],
-            "spin": rows["spin"],
-            "known_state": rows["known_state"],
-            "label": [check_label(spin, state) for spin, state in zip(rows["spin"], rows["known_state"], strict=True)],
-        }
-    ).astype(LOOKS)
+    `columns`: those of the answer.
+    """
+    in_words, one, other = label
+    table = rows.assign(
+        at_h=rows["observed_hours"] + rows["life_id"].map(start),
+        on=rows[day],
+        label=[in_words(*pair) for pair in zip(rows[one], rows[other], strict=True)],
+    )
+    return table[list(columns)].astype(columns)
 
 
 def _readings(records: FleetRecords, own: Histories, start: pd.Series) -> pd.DataFrame:

@@ -19,6 +19,7 @@ from forecaster.raw_tables import SERIAL_EPOCH_1900, SERIAL_EPOCH_1904, Unreadab
 
 MAX_UNPACKED_BYTES = 600_000_000  # a sheet of 1,000,000 readings unpacks to some 150 MB
 MAX_PARTS = 5_000
+OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"  # the container of .xls, and of a locked .xlsx
 SAVE_AGAIN = "Open it in a spreadsheet and save it again as .xlsx."
 
 Ranges = list[tuple[tuple[int, int], tuple[int, int]]]
@@ -35,7 +36,7 @@ class HiddenCells:
 
 def unpack(content: bytes) -> dict[str, bytes]:
     """The XML parts by name, each within its stated size."""
-    if content.startswith(b"\xd0\xcf\x11\xe0"):
+    if content.startswith(OLD_WORKBOOK):
         raise UnreadableFile(
             "this is an old-style (.xls) workbook, or one locked with a password",
             "Open it in a spreadsheet, take the password away, and save it as .xlsx.",

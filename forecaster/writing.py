@@ -20,7 +20,7 @@ from forecaster.number_cells import plain_number
 from forecaster.problems import Reading
 from forecaster.records import TABLES, FleetRecords
 from forecaster.row_checks import GIVEN_REASON
-from forecaster.settings import FleetSettings
+from forecaster.settings import SETTINGS_FILE, FleetSettings
 
 # A spreadsheet's own limits: rows of a sheet, characters of a cell.
 _MOST_SHEET_ROWS = 1_048_576
@@ -34,7 +34,7 @@ def write_fleet(records: FleetRecords, folder: Path) -> list[Path]:
     are replaced. Raises SourceError where the folder cannot be written.
     """
     texts = {table.file: _csv(records.table(name)) for name, table in TABLES.items()}
-    texts["fleet.toml"] = settings_toml(records.settings)
+    texts[SETTINGS_FILE] = settings_toml(records.settings)
     return [_write(folder / file, text.encode()) for file, text in texts.items()]
 
 
@@ -85,11 +85,12 @@ def _csv(rows: pd.DataFrame) -> str:
 def _texts(column: pd.Series) -> np.ndarray:
     """A column's cells as text; each distinct value is written once."""
     codes, distinct = pd.factorize(column, use_na_sentinel=True)
-    words = np.array([*(_text(value) for value in distinct), ""], dtype=object)  # code -1, blank, is the last
+    words = np.array([*(cell_text(value) for value in distinct), ""], dtype=object)  # code -1, blank, is the last
     return words[codes]
 
 
-def _text(value: Any) -> str:
+def cell_text(value: Any) -> str:
+    """A day, number or text as a cell of the contract's CSV files."""
     if isinstance(value, (date, np.datetime64)):
         return pd.Timestamp(value).date().isoformat()
     if isinstance(value, (float, int, np.number)):
@@ -100,15 +101,10 @@ def _text(value: Any) -> str:
 def _with_place(reading: Reading, name: str) -> pd.DataFrame:
     """A table's refused rows, first their file, row and reason."""
     rows = reading.refused[name]
-    file = next((p.file for p in reading.problems if _is_of(p.file, name)), TABLES[name].file)
+    file = next((p.file for p in reading.problems if p.table == name), TABLES[name].file)
     place = {"refused in": file, "refused row": rows.index, "refused because": rows["reason"].to_numpy()}
     given = rows.drop(columns="reason").rename(columns={GIVEN_REASON: "reason"})
     return pd.concat([pd.DataFrame(place, index=rows.index), given], axis=1)
-
-
-def _is_of(file: str, name: str) -> bool:
-    """Whether a problem's file is that table's: hours.csv in any case, or a workbook's sheet hours."""
-    return file.casefold().removesuffix(".csv").rpartition(", sheet ")[2].strip() == name
 
 
 def _workbook(tables: dict[str, pd.DataFrame]) -> bytes:

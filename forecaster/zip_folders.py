@@ -10,9 +10,10 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
 from forecaster.errors import SourceError
+from forecaster.reading import MAX_CSV_BYTES
 
 MAX_MEMBERS = 2_000
-MAX_UNPACKED_BYTES = 300_000_000  # as much as one CSV file may hold
+MAX_UNPACKED_BYTES = MAX_CSV_BYTES
 PACK_AGAIN = "Pack the fleet folder into a ZIP again and upload that, or upload its files as they are."
 _READ_COMPRESSION = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _ENCRYPTED = 0x1  # bit 0 of a member's general purpose flags: ZIP application note 4.4.4

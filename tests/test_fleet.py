@@ -24,11 +24,6 @@ SAMPLE = ROOT / "sample_fleet"
 
 
 @pytest.fixture(scope="module")
-def sample() -> Fleet:
-    return open_fleet(SAMPLE, SAMPLE_DAY)
-
-
-@pytest.fixture(scope="module")
 def invented() -> SimulatedFleet:
     """A fleet small enough to be forecast many times over."""
     return simulate_fleet(craft=5, seasons=1, seed=4)

@@ -2,39 +2,29 @@
 
 from __future__ import annotations
 
-import io
 import json
 import re
-from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import replace
-from functools import cache
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from forecaster.commands import COMMANDS, main
+from forecaster.commands import COMMANDS
 from forecaster.experience import save_experience
 from forecaster.flooding_facts import Flooding
 from forecaster.learning import fit_two_stage
 from forecaster.lives import LIVES, Histories, frame
 from forecaster.records import TABLES
+from tests.command_answers import answer_to
 from tests.conftest import ROOT, SAMPLE_DAY
 
 SAMPLE = str(ROOT / "sample_fleet")
 DAY = ("--as-of", "2026-09-20")
 FRESH = (*DAY, "--water", "salt", "--under-minutes", "10", "--engine", "off", "--treated", "no")
-
-
 ALONE = (*FRESH, "--hours-since-rebuild", "80")
-
-
-@cache
-def run(*words: str) -> tuple[int, str, str]:
-    """Exit status, standard output and standard error: the same question is asked once."""
-    with redirect_stdout(io.StringIO()) as out, redirect_stderr(io.StringIO()) as err:
-        status = main(("flooded", *words))
-    return status, out.getvalue(), err.getvalue()
+run = partial(answer_to, "flooded")
 
 
 def told(*words: str, status: int = 0) -> str:

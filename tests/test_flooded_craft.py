@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from forecaster.errors import DataStopsAnswer, WrongUsage
-from forecaster.fleet import Fleet, open_fleet
+from forecaster.fleet import Fleet
 from forecaster.flooded_craft import flooded_alone, flooded_in_fleet
 from forecaster.flooding import AfterWater
 from forecaster.flooding_facts import flooding_of
@@ -20,7 +20,6 @@ from forecaster.lives import LIVES, Histories, frame
 from forecaster.priors import read_priors
 from forecaster.records import FleetRecords
 from forecaster.settings import FleetSettings
-from tests.conftest import ROOT, SAMPLE_DAY
 from tests.paper_fleet import fitted, opened, paper_fleet
 
 WET, DAY = date(2025, 7, 10), date(2025, 7, 20)
@@ -206,11 +205,6 @@ def test_off_season_opening_costs_no_rental_days() -> None:
 
 
 # The sample, and no fleet at all --------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def sample() -> Fleet:
-    return open_fleet(ROOT / "sample_fleet", SAMPLE_DAY)
 
 
 def test_in_the_sample_water_does_no_good_and_treating_does(sample: Fleet) -> None:

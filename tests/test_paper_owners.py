@@ -19,8 +19,8 @@ from forecaster.paper.content import Answers, gather
 from forecaster.paper.owners import Readership, owners_of, refuse_unknown_owner
 from forecaster.problems import Problem, Reading
 from forecaster.records import FleetRecords
-from tests.conftest import SAMPLE_DAY
-from tests.sample_papers import all_papers, sample_fleet
+from tests.conftest import SAMPLE_DAY, sample_fleet
+from tests.sample_papers import all_papers
 from tests.small_fleet import TODAY, small_fleet
 
 OWNERS = ["Old Mole Boathouse", "Pellan Reach Boats", "Quillfeather Water Hire"]

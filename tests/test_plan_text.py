@@ -17,7 +17,8 @@ from forecaster.plan_answer import PlanAnswer, Saving, saving_of, savings_by_uni
 from forecaster.plan_problem import PlanProblem
 from forecaster.plan_rules import best_every_n_hours
 from forecaster.report.as_json import written
-from forecaster.report.plan_text import about, headline, plan_json, plan_text
+from forecaster.report.figures import about
+from forecaster.report.plan_text import headline, plan_json, plan_text
 from forecaster.report.text import Page
 from forecaster.spares import spare_units
 from forecaster.waiting import Triggers

@@ -2,27 +2,18 @@
 
 from __future__ import annotations
 
-import io
 import json
-from contextlib import redirect_stderr, redirect_stdout
-from functools import cache
+from functools import partial
 from pathlib import Path
 
-from forecaster import open_fleet
-from forecaster.commands import main
+from forecaster import Fleet
+from tests.command_answers import answer_to
 from tests.conftest import ROOT, SAMPLE_DAY
 from tests.test_commands import documented, keys_of
 
 SAMPLE = str(ROOT / "sample_fleet")
 DAY = ("--as-of", SAMPLE_DAY.isoformat())
-
-
-@cache
-def run(*words: str) -> tuple[int, str, str]:
-    """Exit status, standard output and standard error: the same question is asked once."""
-    with redirect_stdout(io.StringIO()) as out, redirect_stderr(io.StringIO()) as err:
-        status = main(("slip", *words))
-    return status, out.getvalue(), err.getvalue()
+run = partial(answer_to, "slip")
 
 
 def answered(*words: str) -> dict:
@@ -40,9 +31,8 @@ def with_reading(fleet: Path, unit_id: str, slip: float) -> str:
     return str(fleet)
 
 
-def test_every_unit_in_service_is_told_with_its_craft_and_interval() -> None:
-    fleet = open_fleet(SAMPLE, SAMPLE_DAY)
-    lives = fleet.histories(SAMPLE_DAY).in_service().lives
+def test_every_unit_in_service_is_told_with_its_craft_and_interval(sample: Fleet) -> None:
+    lives = sample.histories(SAMPLE_DAY).in_service().lives
     units = answered(SAMPLE, *DAY)["units"]
     assert {(u["unit_id"], u["craft_id"]) for u in units} == set(zip(lives["unit_id"], lives["craft_id"], strict=True))
     assert all(u["slip_now"]["low"] < u["slip_now"]["mean"] < u["slip_now"]["high"] for u in units)

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import io
 import json
-from contextlib import redirect_stderr, redirect_stdout
-from functools import cache
+from functools import partial
 from pathlib import Path
 from typing import get_args
 
 import pytest
 
-from forecaster.commands import main
 from forecaster.finding_options import NUMBERS, WORDS
 from forecaster.opened_unit import Finding
+from tests.command_answers import answer_to
 from tests.conftest import ROOT
 from tests.test_commands import documented, keys_of
 
@@ -21,14 +19,7 @@ OFF = "--off-season"
 GOES_BACK = ("--bearing", "sound")
 NOISY = ("--bearing", "rough", "--shaft-play-mm", "0.03")
 ROUGH = (*NOISY, "--impeller", "good", "--front-housing", "good", "--rear-housing", "good")
-
-
-@cache
-def run(*words: str) -> tuple[int, str, str]:
-    """Exit status, standard output and standard error."""
-    with redirect_stdout(io.StringIO()) as out, redirect_stderr(io.StringIO()) as err:
-        status = main(("teardown", *words))
-    return status, out.getvalue(), err.getvalue()
+run = partial(answer_to, "teardown")
 
 
 def told(*words: str) -> str:

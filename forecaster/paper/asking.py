@@ -5,22 +5,22 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING, Protocol, TypedDict
+from typing import TYPE_CHECKING, Protocol, TypedDict, Unpack
 
 from forecaster.errors import DataStopsAnswer
 from forecaster.forecast import FleetForecast
-from forecaster.off_season import plan_off_season
 from forecaster.paper.content import Answers, gather
 from forecaster.paper.files import names_of
 from forecaster.paper.owners import Readership, refuse_unknown_owner
 from forecaster.paper.paper import Paper
+from forecaster.plan_answer import PlanAnswer
+from forecaster.plan_case import PlanWishes
 from forecaster.prices import Prices
 from forecaster.problems import Reading
 from forecaster.unit_curve import UnitCurve
 
 if TYPE_CHECKING:
     from forecaster.backtest import Backtest
-    from forecaster.decisions import Decisions
 
 
 class AskedFleet(Protocol):
@@ -35,8 +35,8 @@ class AskedFleet(Protocol):
         """Every unit's risk."""
         ...
 
-    def decisions(self, as_of: date, **prices: float) -> Decisions:
-        """What the plan is made of."""
+    def plan(self, as_of: date, progress: Callable[[str], None] | None, **wish: Unpack[PlanWishes]) -> PlanAnswer:
+        """The off-season plan."""
         ...
 
     def curve(self, unit_id: str, as_of: date) -> UnitCurve:
@@ -56,7 +56,7 @@ class AskedFleet(Protocol):
 
 @dataclass(frozen=True)
 class PaperWish:
-    """How the paper is wanted: engine hours ahead, the plan's limits and prices (see ``plan_off_season``), look back.
+    """How the paper is wanted: engine hours ahead, the plan's limits and prices (see ``Fleet.plan``), look back.
 
     `look_back`: whether to tell how past forecasts fared, which takes longest on a large fleet.
     """
@@ -101,14 +101,16 @@ def papers_for(
             refuse_unknown_owner(records, owner)
     tell("Working out the forecast ...")
     forecast = fleet.forecast(as_of, wish.hours)
-    plan = plan_off_season(
-        fleet.decisions(as_of, **wish.prices),
-        wish.budget,
-        wish.begins,
-        wish.ready_by,
-        wish.bench_per_week,
-        progress=tell,
+    plan = fleet.plan(
+        as_of,
+        tell,
+        budget=wish.budget,
+        begins=wish.begins,
+        ready_by=wish.ready_by,
+        bench_per_week=wish.bench_per_week,
+        prices=wish.prices,
     )
+    prices = fleet.prices(as_of, **wish.prices)
     past = _past(fleet, as_of, wish.hours, tell) if wish.look_back else ()
     names = names_of(records.name, owners, as_of)
     papers: list[Paper] = []
@@ -120,7 +122,7 @@ def papers_for(
             reading=fleet.reading,
             forecast=forecast,
             plan=plan,
-            prices=_prices(fleet, as_of, readers, wish.prices),
+            prices=prices if "day_rate" in wish.prices else _at_their_rates(prices, readers),
             curve=lambda unit_id: fleet.curve(unit_id, as_of),
             past=past,
             version=version,
@@ -136,12 +138,11 @@ def papers_for(
     return tuple(papers)
 
 
-def _prices(fleet: AskedFleet, as_of: date, readers: Readership, given: Mapping[str, float]) -> Prices:
-    """The prices that stand for the readers' craft: the day rate is the mean of theirs, where they record one."""
-    craft = fleet.reading.records.craft
+def _at_their_rates(prices: Prices, readers: Readership) -> Prices:
+    """The fleet's prices as they stand for the readers' craft: the day rate is the mean of theirs, where recorded."""
+    craft = readers.records.craft
     rates = craft.loc[craft["craft_id"].isin(readers.craft), "day_rate"].dropna()
-    own = {"day_rate": float(rates.mean())} if len(rates) else {}
-    return fleet.prices(as_of, **{**own, **given})
+    return prices.with_values(day_rate=float(rates.mean())) if len(rates) else prices
 
 
 def _past(fleet: AskedFleet, as_of: date, hours: float, tell: Callable[[str], None]) -> tuple[str, ...]:

@@ -25,7 +25,7 @@ CURVE_WIDTH = 0.62 * TEXT_WIDTH
 def curves(content: PaperContent) -> list[Flowable]:
     """The curves of the units most at risk, each beside its figures."""
     by_id = {unit.unit_id: unit for unit in content.units}
-    many = "unit" if len(content.curves) == 1 else f"{wording.NUMBERS[len(content.curves)]} units"
+    many = "unit" if len(content.curves) == 1 else f"{figures.NUMBER_WORDS[len(content.curves)]} units"
     heading = words(f"The {many} most at risk, hour by hour", HEADING)
     pictures = [_picture(curve, by_id[curve.unit_id], content) for curve in content.curves]
     legend: list[Flowable] = [legend_drawing(TEXT_WIDTH), Spacer(0, 2)]
@@ -106,15 +106,12 @@ def parts(content: PaperContent) -> list[Flowable]:
     """What to order and by when, and how many spare units to hold."""
     order = content.parts
     told: list[Flowable] = [words("Parts and spares", HEADING), words(wording.order_of_parts(content))]
-    lines = {line.part: [line.count, 0] for line in order.parts}
-    for line in order.in_reserve:
-        lines.setdefault(line.part, [0, 0])[1] = line.count
-    if lines:
+    if order.by_part:
         reserve = "in reserve, for checks that may rattle"
         if order.rattles:
             reserve = f"in reserve, for up to {counted(order.rattles, 'checked unit')} that may rattle"
         head = ["Part", f"for {counted(order.rebuilds, 'rebuild')}", reserve]
-        rows = [[part, *(str(n) if n else "\N{EN DASH}" for n in counts)] for part, counts in lines.items()]
+        rows = [[part, *(str(n) if n else "\N{EN DASH}" for n in counts)] for part, counts in order.by_part.items()]
         reused = f"{figures.listed(list(REUSED)).capitalize()} are cleaned, inspected and used again."
         told.append(grid(head, rows, (50, 20, 40), right=(1, 2)))
         told += [Spacer(0, 3), words(reused, NOTE), Spacer(0, 4)]

@@ -53,7 +53,7 @@ class PaperContent:
     `whole`: the whole plan with its limits, rivals and spares, which only the fleet's own paper tells; None on an
     owner's. `other_units`: units of others planned on the same bench, counted only.
     `past`: how past forecasts fared, in sentences; empty where nobody looked back. `problems`: of the records, as
-    far as this reader may know; `problems_withheld`: how many more there are. Money in `currency`.
+    far as this reader may know. Money in `currency`.
     """
 
     fleet: str
@@ -80,7 +80,6 @@ class PaperContent:
     other_units: int
     past: tuple[str, ...]
     problems: tuple[Problem, ...]
-    problems_withheld: int
     refused_rows: int
     remarks: tuple[str, ...]
 
@@ -122,7 +121,6 @@ def gather(asked: Answers, readers: Readership) -> PaperContent:
             "another day, or add what is fitted now to fittings.csv."
         )
     own = [unit.planned for unit in units]
-    problems = readers.problems(asked.reading)
     whole = readers.owner is None
     remarks = (*forecast.evidence.remarks, *forecast.remarks, *answer.remarks)
     return PaperContent(
@@ -149,8 +147,7 @@ def gather(asked: Answers, readers: Readership) -> PaperContent:
         whole=answer if whole else None,
         other_units=len(forecast.units) - len(units),
         past=asked.past,
-        problems=problems,
-        problems_withheld=len(asked.reading.problems) - len(problems),
+        problems=readers.problems(asked.reading),
         refused_rows=sum(asked.reading.refused_counts.values()),
         remarks=readers.readable(dict.fromkeys(remarks)),
     )

@@ -21,7 +21,6 @@ LEFT, RIGHT, BOTTOM, TOP = 34.0, 8.0, 30.0, 16.0  # points around the picture, f
 BAND, INK, PALE = 0.80, 0.0, 0.55  # grey levels: 0 black, 1 white
 STEPS = (1, 2, 2.5, 5, 10)
 TICKS = 6
-LEAST_GAP = SIZE + 2.0  # between two labels at the right edge
 
 
 @dataclass(frozen=True)

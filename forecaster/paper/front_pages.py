@@ -11,7 +11,6 @@ from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.paper.page_parts import ANSWER, CAUTION, HEADING, NOTE, TITLE, cut, grid, noted_grid, tiles, words
 from forecaster.report import figures
 from forecaster.report.figures import counted
-from forecaster.report.plan_text import about
 
 RANKED_WIDTHS = (6, 15, 34, 20, 16, 17, 16, 19, 18)  # of the ranked table's columns, as shares
 DOUBT = "\N{DAGGER}"
@@ -33,8 +32,8 @@ def cover(content: PaperContent) -> list[Flowable]:
                 (f"{rebuilt} / {checked} / {left}", "to rebuild / check / leave"),
                 (wording.amount(content.spent, currency), f"to spend {wording.off_season(content)}"),
                 (
-                    f"{currency}\N{NO-BREAK SPACE}{about(saved.mean)}",
-                    f"expected saving over {wording.seasons(content.seasons)}; "
+                    f"{currency}\N{NO-BREAK SPACE}{figures.about(saved.mean)}",
+                    f"expected saving over {figures.seasons(content.seasons)}; "
                     + (f"90 % interval {wording.between(saved.low, saved.high)}" if checked + rebuilt else "no work"),
                 ),
             ]

@@ -116,10 +116,9 @@ class Readership:
 
 def _names_in_row(problem: Problem, reading: Reading) -> set[str]:
     """Craft and unit of the row that a problem is about; empty where it is about no row, or the row names neither."""
-    name = problem.file.casefold().removesuffix(".csv").rpartition(", sheet ")[2].strip()
-    if name not in TABLES or problem.row is None:
+    if problem.table not in TABLES or problem.row is None:
         return set()
-    for table in (reading.refused.get(name), reading.records.table(name)):
+    for table in (reading.refused.get(problem.table), reading.records.table(problem.table)):
         if table is not None and problem.row in table.index:
             row = table.loc[[problem.row]]
             cells = row[[column for column in ("craft_id", "unit_id") if column in row]].to_numpy().ravel()

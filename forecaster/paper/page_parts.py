@@ -90,11 +90,7 @@ def grid(
     head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], right: Sequence[int] = ()
 ) -> Table:
     """A table whose head is repeated on each page; `widths`: shares of the text's width, `right`: columns set right."""
-    told = [[words(cell, HEAD_RIGHT if at in right else HEAD_CELL) for at, cell in enumerate(head)]]
-    told += [[words(cell, RIGHT if at in right else SMALL) for at, cell in enumerate(row)] for row in rows]
-    table = Table(told, colWidths=[share * TEXT_WIDTH / sum(widths) for share in widths], repeatRows=1)
-    table.setStyle(TableStyle([*RULED, ("LINEBELOW", (0, 1), (-1, -1), 0.3, RULE)]))
-    return table
+    return noted_grid(head, rows, [""] * len(rows), widths, right)
 
 
 RULED: list[tuple[Any, ...]] = [

@@ -9,12 +9,12 @@ from forecaster.forecast import Chance
 from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.plan_answer import Saving
 from forecaster.report import figures
-from forecaster.report.figures import counted, listed
-from forecaster.report.plan_text import PLAN_CAUTION, about, money
+from forecaster.report.figures import counted, listed, seasons
+from forecaster.report.plan_text import PLAN_CAUTION
 from forecaster.report.sentences import evidence_sentence
+from forecaster.report.sentences import reasons as reasons_of
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 UNITS_NAMED = 8  # in one sentence
 DASH = "\N{EN DASH}"
 SPACE = "\N{NO-BREAK SPACE}"
@@ -39,25 +39,19 @@ def day(on: date | None) -> str:
     return "" if on is None else f"{on.day}{SPACE}{MONTHS[on.month - 1]}{SPACE}{on.year}"
 
 
-def seasons(number: int) -> str:
-    """How many seasons costs are counted over: "two seasons"."""
-    told = NUMBERS[number] if number < len(NUMBERS) else str(number)
-    return f"{told} {'season' if number == 1 else 'seasons'}"
-
-
 def amount(value: float, currency: str) -> str:
     """Whole money: "USD 6,965"."""
-    return f"{currency}{SPACE}{money(value)}"
+    return f"{currency}{SPACE}{figures.whole(value)}"
 
 
 def between(low: float, high: float) -> str:
     """Both ends of an interval of money in two figures each; "to" where one is below 0."""
-    return f"{about(low)}{' to ' if low < 0 or high < 0 else DASH}{about(high)}"
+    return figures.about_range(low, high, DASH)
 
 
 def saving(saved: Saving, currency: str) -> str:
     """What is saved, with its central 90 % interval, in two figures each: "USD 11,000 (9,900–12,000)"."""
-    return f"{currency}{SPACE}{about(saved.mean)} ({between(saved.low, saved.high)})"
+    return f"{currency}{SPACE}{figures.about_with_range(saved, DASH)}"
 
 
 def together(text: str) -> str:
@@ -94,11 +88,9 @@ def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:
 
     `hours_told`: its hours since rebuild stand beside it already, and are not told again; "" where they are all.
     """
-    told = list(unit.forecast.because)
+    told = reasons_of(unit.forecast)
     if hours_told and unit.forecast.hours_since_rebuild is not None:
         told = told[1:]
-    if unit.forecast.beyond_seen:
-        told.append("older than any life seen here: extrapolated")
     if unit.doubtful:
         told.append(f"take with care: {unit.doubtful}")
     return together("; ".join(told))

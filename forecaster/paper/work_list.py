@@ -188,11 +188,7 @@ def _named(columns: Sequence[Column], content: PaperContent) -> list[Column]:
     return [Column(heading, c.kind, c.width) for heading, c in zip(told, columns, strict=True)]
 
 
-def _chance(told: Chance | None) -> tuple[Cell, Cell, Cell]:
-    return (None, None, None) if told is None else (told.mean, told.low, told.high)
-
-
-def _saved(told: Saving | None) -> tuple[Cell, Cell, Cell]:
+def _with_interval(told: Chance | Saving | None) -> tuple[Cell, Cell, Cell]:
     return (None, None, None) if told is None else (told.mean, told.low, told.high)
 
 
@@ -211,15 +207,15 @@ def _unit_row(unit: UnitOnPaper) -> list[Cell]:
         planned.action,
         planned.week_of,
         one.hours_since_rebuild,
-        *_chance(one.fails_within),
+        *_with_interval(one.fails_within),
         planned.cost if planned.action != "leave" else None,
-        *_saved(unit.saving),
+        *_with_interval(unit.saving),
         wording.reasons(unit),
         None,
         None,
         one.advice,
-        *_chance(one.defective_now),
-        *_chance(one.fails_this_season),
+        *_with_interval(one.defective_now),
+        *_with_interval(one.fails_this_season),
         one.hours_left.p10,
         one.hours_left.p50,
         one.hours_left.p90,
@@ -235,10 +231,9 @@ def _unit_row(unit: UnitOnPaper) -> list[Cell]:
 
 def _part_rows(content: PaperContent) -> list[list[Cell]]:
     order = content.parts
-    counts: dict[str, list[Cell]] = {line.part: [line.count, None] for line in order.parts}
-    for line in order.in_reserve:
-        counts.setdefault(line.part, [None, None])[1] = line.count
-    return [[part, *both, order.order_by] for part, both in counts.items()]
+    return [
+        [part, planned or None, reserve or None, order.order_by] for part, (planned, reserve) in order.by_part.items()
+    ]
 
 
 def _price_rows(content: PaperContent) -> list[list[Cell]]:

@@ -10,11 +10,15 @@ import json
 import math
 from collections.abc import Mapping
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from forecaster.amounts import Amount
 from forecaster.forecast import Chance, FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
 from forecaster.problems import Reading
+
+if TYPE_CHECKING:  # the forecast alone needs none of it
+    from forecaster.waiting import Triggers
 
 Json = dict[str, Any]
 
@@ -27,6 +31,21 @@ def written(answer: Json) -> str:
 def day_or_null(day: date | None) -> str | None:
     """A day as JSON holds it."""
     return None if day is None else day.isoformat()
+
+
+def with_interval(told: Chance | Amount) -> Json:
+    """A mean with its central 90 % interval."""
+    return {"mean": told.mean, "low": told.low, "high": told.high}
+
+
+def triggers_json(triggers: Triggers) -> Json:
+    """Until when and at which age a check or a rebuild pays in the season."""
+    return {
+        "check_at_hours": triggers.check_at_hours,
+        "rebuild_at_hours": triggers.rebuild_at_hours,
+        "check_until": day_or_null(triggers.check_until),
+        "rebuild_until": day_or_null(triggers.rebuild_until),
+    }
 
 
 def forecast_json(forecast: FleetForecast, doubtful: Mapping[str, str] | None = None, limit: int | None = None) -> Json:
@@ -66,9 +85,9 @@ def _unit(unit: UnitForecast, doubtful: str | None) -> Json:
         "hours_since_rebuild_high": _known(unit.hours_high),
         "hours_in_record": unit.hours_in_record,
         "incidents": unit.incidents,
-        "defective_now": None if unit.defective_now is None else _chance(unit.defective_now),
-        "fails_within": _chance(unit.fails_within),
-        "fails_this_season": _chance(unit.fails_this_season),
+        "defective_now": None if unit.defective_now is None else with_interval(unit.defective_now),
+        "fails_within": with_interval(unit.fails_within),
+        "fails_this_season": with_interval(unit.fails_this_season),
         "season_hours": unit.season_hours,
         "hours_left": {"p10": unit.hours_left.p10, "p50": unit.hours_left.p50, "p90": unit.hours_left.p90},
         "hours_to_risk_limit": unit.hours_to_risk_limit,
@@ -79,10 +98,6 @@ def _unit(unit: UnitForecast, doubtful: str | None) -> Json:
         "last_reading_on": day_or_null(unit.last_reading_on),
         "remarks": list(unit.remarks),
     }
-
-
-def _chance(chance: Chance) -> Json:
-    return {"mean": chance.mean, "low": chance.low, "high": chance.high}
 
 
 def _known(value: float | None) -> float | None:

@@ -11,7 +11,7 @@ from forecaster.backtest import Backtest
 from forecaster.report import figures
 from forecaster.report.as_json import Json
 from forecaster.report.table import TextColumn, plain_table
-from forecaster.report.text import REMARKS_TOLD, Page
+from forecaster.report.text import Page
 
 NAMES = {
     "two-stage": "the two-stage model",
@@ -129,10 +129,7 @@ def backtest_text(told: Backtest, page: Page) -> str:
         blocks += [_calibration(told, model, page) for model in _to_show(told)]
         blocks.append(page.wrapped(_origins_sentence(told)))
     if told.remarks:
-        shown = [f"- {remark}" for remark in told.remarks[:REMARKS_TOLD]]
-        more = len(told.remarks) - len(shown)
-        shown += [f"- and {more} more: see them with --json"] if more else []
-        blocks.append("\n".join(["Remarks:", *(page.wrapped(remark, indent="  ") for remark in shown)]))
+        blocks.append(page.first_bullets("Remarks", told.remarks))
     return "\n\n".join(blocks)
 
 

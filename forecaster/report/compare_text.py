@@ -8,7 +8,7 @@ from datetime import date
 from forecaster.decisions import Swing
 from forecaster.life_model import Evidence
 from forecaster.report import sentences
-from forecaster.report.as_json import Json, day_or_null
+from forecaster.report.as_json import Json, day_or_null, triggers_json
 from forecaster.report.figures import money
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
@@ -134,12 +134,7 @@ def compare_json(unit_id: str, waiting: Waiting, swings: Sequence[Swing]) -> Jso
         "value_of_check": waiting.value_of_check,
         "cost_of_waiting_per_month": waiting.cost_of_waiting_per_month,
         "cost_of_waiting": [{"until": day.isoformat(), "cost": cost} for day, cost in waiting.cost_of_waiting],
-        "season": {
-            "check_at_hours": waiting.triggers.check_at_hours,
-            "rebuild_at_hours": waiting.triggers.rebuild_at_hours,
-            "check_until": day_or_null(waiting.triggers.check_until),
-            "rebuild_until": day_or_null(waiting.triggers.rebuild_until),
-        },
+        "season": triggers_json(waiting.triggers),
         "moves_it": [{"what": s.what, "low": s.low, "high": s.high} for s in swings],
     }
 

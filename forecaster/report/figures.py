@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
+from forecaster.amounts import Amount
 from forecaster.forecast import HOURS_GRID, Chance, HoursLeft
 
+NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 FURTHEST = float(HOURS_GRID[-1])  # a curve is followed this far; beyond, hours are told as "more than"
 
 
@@ -37,6 +42,35 @@ def money(amount: float, currency: str) -> str:
     return f"{currency} {amount:,.0f}"
 
 
+def whole(amount: float) -> str:
+    """An amount in whole money without its currency: "7,150"."""
+    return f"{amount:,.0f}".replace("-0", "0") if abs(amount) < 0.5 else f"{amount:,.0f}"
+
+
+def about(amount: float) -> str:
+    """An expected amount in two figures, for more would claim too much: 23,412 is "23,000"."""
+    if abs(amount) < 1:
+        return "0"
+    places = 1 - math.floor(math.log10(abs(amount)))
+    return whole(round(amount, min(places, 0)))
+
+
+def about_range(low: float, high: float, dash: str = "-") -> str:
+    """Both ends of an expected amount's interval; "to" where one is below 0, for a dash would read as a minus."""
+    return f"{about(low)}{' to ' if low < 0 or high < 0 else dash}{about(high)}"
+
+
+def about_with_range(amount: Amount, dash: str = "-") -> str:
+    """An expected amount with its central 90 % interval, in two figures each: "23,000 (12,000-35,000)"."""
+    return f"{about(amount.mean)} ({about_range(amount.low, amount.high, dash)})"
+
+
+def seasons(number: int) -> str:
+    """How many seasons costs are counted over: "two seasons"."""
+    told = NUMBER_WORDS[number] if number < len(NUMBER_WORDS) else str(number)
+    return f"{told} {'season' if number == 1 else 'seasons'}"
+
+
 def hours_left(left: HoursLeft) -> str:
     """Quantiles of the hours left: "41/160/1330 h", without thousands separators: three numbers stand together."""
     told = (f">{FURTHEST:.0f}" if value >= FURTHEST else f"{value:.0f}" for value in (left.p10, left.p50, left.p90))
@@ -48,6 +82,6 @@ def counted(number: int, one: str, many: str = "") -> str:
     return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
-def listed(items: list[str]) -> str:
+def listed(items: Sequence[str]) -> str:
     """Items as a sentence lists them: "a, b and c"."""
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}" if items else ""

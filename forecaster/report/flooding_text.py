@@ -7,9 +7,8 @@ import math
 from forecaster.flooding import AfterWater, RiskAhead
 from forecaster.flooding_costs import HORIZON_H, Option
 from forecaster.flooding_steps import WHENS
-from forecaster.forecast import Chance
 from forecaster.report import figures, sentences
-from forecaster.report.as_json import Json, evidence_json
+from forecaster.report.as_json import Json, evidence_json, with_interval
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 
@@ -32,15 +31,15 @@ def flooding_text(answer: AfterWater, page: Page, currency: str) -> str:
     if len(answer.stops) > 1:
         blocks.append("\n".join(page.wrapped(f"- Also: {reason}.", "  ") for reason in answer.stops[1:]))
     blocks.append(_steps(answer, page))
-    blocks.append(_listed("Cautions", answer.cautions, page))
+    blocks.append(page.bullets("Cautions", answer.cautions))
     blocks.append(f"{page.wrapped('Chance of failing within the next engine hours:')}\n\n{_risk(answer, page)}")
     blocks.append(page.wrapped(f"{IS_SO_NOW[answer.applies]} {LEGEND}"))
     blocks.append(_costs(answer, page, currency))
-    blocks.append(_listed("Why", _why(answer), page))
+    blocks.append(page.bullets("Why", _why(answer)))
     blocks.append(page.wrapped(evidence_line(answer)))
     remarks = [*(answer.evidence.remarks if answer.evidence.lives else ()), *answer.remarks]
     if remarks:
-        blocks.append(_listed("Remarks", tuple(remarks), page))
+        blocks.append(page.bullets("Remarks", remarks))
     return "\n\n".join(blocks)
 
 
@@ -88,10 +87,6 @@ def _steps(answer: AfterWater, page: Page) -> str:
             number += 1
             lines.append(page.wrapped(f"{number:>2}. {do}", "    "))
     return "\n".join(lines)
-
-
-def _listed(title: str, lines: tuple[str, ...], page: Page) -> str:
-    return "\n".join([f"{title}:", *(page.wrapped(f"- {line}", "  ") for line in lines)])
 
 
 def _risk(answer: AfterWater, page: Page) -> str:
@@ -155,7 +150,7 @@ def flooding_json(answer: AfterWater, currency: str) -> Json:
         "steps": [{"when": step.when, "do": step.do} for step in answer.steps],
         "cautions": list(answer.cautions),
         "applies": answer.applies,
-        "defective_now": _chance(answer.defective_now),
+        "defective_now": with_interval(answer.defective_now),
         "risk": [_row(row) for row in answer.risk],
         "advice": answer.advice,
         "because": list(answer.because),
@@ -169,11 +164,11 @@ def flooding_json(answer: AfterWater, currency: str) -> Json:
 def _row(row: RiskAhead) -> Json:
     return {
         "hours": row.hours,
-        "treated": _chance(row.treated),
-        "late": _chance(row.late),
-        "untreated": _chance(row.untreated),
-        "no_incident": _chance(row.no_incident),
-        "as_it_is": _chance(row.as_it_is),
+        "treated": with_interval(row.treated),
+        "late": with_interval(row.late),
+        "untreated": with_interval(row.untreated),
+        "no_incident": with_interval(row.no_incident),
+        "as_it_is": with_interval(row.as_it_is),
     }
 
 
@@ -187,7 +182,3 @@ def _option(option: Option) -> Json:
         "high": option.high,
         "chance_best": option.chance_best,
     }
-
-
-def _chance(chance: Chance) -> Json:
-    return {"mean": chance.mean, "low": chance.low, "high": chance.high}

@@ -5,17 +5,16 @@ from __future__ import annotations
 import math
 from datetime import date
 
-from forecaster.plan_answer import PlanAnswer, Saving
+from forecaster.plan_answer import PlanAnswer
 from forecaster.plan_problem import PlannedAction
 from forecaster.report import sentences
-from forecaster.report.as_json import Json, day_or_null, evidence_json
-from forecaster.report.figures import counted, hours, listed, percent
+from forecaster.report.as_json import Json, day_or_null, evidence_json, triggers_json, with_interval
+from forecaster.report.figures import about, about_with_range, counted, hours, listed, percent, seasons, whole
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.teardown import REUSED, PartLine
 from forecaster.waiting import Triggers
 
-NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
 # Why a plan and the advice of the forecast may differ.
 BESIDE_ADVICE = (
@@ -37,7 +36,7 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
     blocks = [page.strong(page.wrapped(headline(answer)))]
     if answer.stop:
         told = [f"{unit}: {'; '.join(why)}. {_done_with(answer, unit)}" for unit, why in answer.stop.items()]
-        blocks.append(_bullets("Do not run these as they are, whatever the plan says", told, page))
+        blocks.append(page.bullets("Do not run these as they are, whatever the plan says", told))
     if work:
         blocks.append(work_table(work, answer, page))
     blocks.append(page.wrapped(_account(answer)))
@@ -46,12 +45,12 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
     blocks.append(triggers_table(answer, page))
     blocks += [page.wrapped(_spares(answer)), *_parts(answer, page)]
     limits = list(answer.plan.limits) or ["No limit was found to keep the plan from saving more."]
-    blocks.append(_bullets("Limits", [*limits, *_more(answer)], page))
+    blocks.append(page.bullets("Limits", [*limits, *_more(answer)]))
     if answer.doubtful:
         told = [f"{unit} {why}" for unit, why in answer.doubtful.items()]
-        blocks.append(_bullets("Take these units with care until their records are mended", told, page))
+        blocks.append(page.bullets("Take these units with care until their records are mended", told))
     if answer.remarks:
-        blocks.append(_bullets("Remarks", list(answer.remarks), page))
+        blocks.append(page.bullets("Remarks", answer.remarks))
     blocks.append(page.wrapped(sentences.evidence_sentence(answer.evidence, answer.model)))
     blocks.append(page.wrapped(PLAN_CAUTION))
     return "\n\n".join(blocks)
@@ -76,38 +75,10 @@ def headline(answer: PlanAnswer) -> str:
     if not told:
         return f"{answer.as_of}: leave all of {total} this off-season; within the limits no work pays."
     saving = answer.saving
-    worth = f"{money(plan.spent)} now, about {_saving(saving)} less"
+    worth = f"{whole(plan.spent)} now, about {about_with_range(saving)} less"
     if saving.mean < 0:
-        worth = f"{money(plan.spent)} now, about {_with_range(-saving.mean, -saving.high, -saving.low)} more"
-    return f"{answer.as_of}: {listed(told)} this off-season: {worth} over {_seasons(answer.seasons)}."
-
-
-def money(amount: float) -> str:
-    """A whole amount: "7,150"."""
-    return f"{amount:,.0f}".replace("-0", "0") if abs(amount) < 0.5 else f"{amount:,.0f}"
-
-
-def about(amount: float) -> str:
-    """An expected amount in two figures, for more would claim too much: 23,412 is "23,000"."""
-    if abs(amount) < 1:
-        return "0"
-    places = 1 - math.floor(math.log10(abs(amount)))
-    return money(round(amount, min(places, 0)))
-
-
-def _with_range(mean: float, low: float, high: float) -> str:
-    """About so much, with its 90 % interval; "to" where an end is below 0, for a dash would read as a minus."""
-    between = " to " if low < 0 or high < 0 else "-"
-    return f"{about(mean)} ({about(low)}{between}{about(high)})"
-
-
-def _saving(saving: Saving) -> str:
-    return _with_range(saving.mean, saving.low, saving.high)
-
-
-def _seasons(number: int) -> str:
-    told = NUMBER_WORDS[number] if number < len(NUMBER_WORDS) else str(number)
-    return f"{told} {'season' if number == 1 else 'seasons'}"
+        worth = f"{whole(plan.spent)} now, about {about_with_range(saving.opposite)} more"
+    return f"{answer.as_of}: {listed(told)} this off-season: {worth} over {seasons(answer.seasons)}."
 
 
 def work_table(work: list[PlannedAction], answer: PlanAnswer, page: Page) -> str:
@@ -127,8 +98,8 @@ def work_table(work: list[PlannedAction], answer: PlanAnswer, page: Page) -> str
             a.unit_id + ("?" if a.unit_id in answer.doubtful else ""),
             a.craft_id,
             a.action,
-            money(a.cost),
-            _saving(answer.savings[a.unit_id]) if a.unit_id in answer.savings else about(a.saves),
+            whole(a.cost),
+            about_with_range(answer.savings[a.unit_id]) if a.unit_id in answer.savings else about(a.saves),
             percent(a.rattle) if a.action == "check" else "",
         )
         for a in work
@@ -143,22 +114,22 @@ def _day(monday: date | None) -> str:
 
 def _account(answer: PlanAnswer) -> str:
     plan, rule = answer.plan, answer.rule
-    budget = "no budget limit" if plan.budget is None else f"a budget of {money(plan.budget)}"
+    budget = "no budget limit" if plan.budget is None else f"a budget of {whole(plan.budget)}"
     told = (
-        f"Amounts in {answer.currency}. Spent {money(plan.spent)}, with {budget}; a check's cost is as expected: the "
+        f"Amounts in {answer.currency}. Spent {whole(plan.spent)}, with {budget}; a check's cost is as expected: the "
         "check, and the rebuild of those that rattle. Expected cost of the whole fleet from today to "
-        f"{answer.horizon_on}: {money(plan.expected_cost)} with this plan, {money(plan.expected_cost_do_nothing)} if "
+        f"{answer.horizon_on}: {whole(plan.expected_cost)} with this plan, {whole(plan.expected_cost_do_nothing)} if "
         "nothing is done, "
     )
     if rule.n_hours is None:
-        told += f'{money(rule.plan.expected_cost)} by the rule "every N hours", which is at its best never.'
+        told += f'{whole(rule.plan.expected_cost)} by the rule "every N hours", which is at its best never.'
     else:
         told += (
-            f'{money(rule.plan.expected_cost)} by the best rule of the kind "every unit past N hours" within the same '
+            f'{whole(rule.plan.expected_cost)} by the best rule of the kind "every unit past N hours" within the same '
             f"limits (N = {rule.n_hours:.0f} h)."
         )
     if answer.saving_beside_rule is not None:
-        told += f" Beside that rule the plan saves about {_saving(answer.saving_beside_rule)}."
+        told += f" Beside that rule the plan saves about {about_with_range(answer.saving_beside_rule)}."
     if math.isfinite(plan.gap) and plan.gap >= SURE_GAP:
         told += f" No plan could save over {100 * plan.gap:.1f} % more than this one."
     return told + f" In brackets the central 90 % interval. All must be ready by {answer.ready_by}."
@@ -224,10 +195,10 @@ def _parts(answer: PlanAnswer, page: Page) -> list[str]:
     )
     blocks = [page.wrapped(told)]
     if order.parts:
-        blocks.append(_bullets(f"Parts for {counted(order.rebuilds, 'rebuild')}", _lines(order.parts), page))
+        blocks.append(page.bullets(f"Parts for {counted(order.rebuilds, 'rebuild')}", _lines(order.parts)))
     if order.in_reserve:
         title = f"In reserve, for up to {counted(order.rattles, 'checked unit')} that may rattle"
-        blocks.append(_bullets(title, _lines(order.in_reserve), page))
+        blocks.append(page.bullets(title, _lines(order.in_reserve)))
     return blocks
 
 
@@ -248,10 +219,6 @@ def _more(answer: PlanAnswer) -> list[str]:
     return told
 
 
-def _bullets(title: str, lines: list[str], page: Page) -> str:
-    return "\n".join([f"{title}:", *(page.wrapped(f"- {line}", indent="  ") for line in lines)])
-
-
 def plan_json(answer: PlanAnswer) -> Json:
     """The same for other programs: the documented keys, and more."""
     plan, spares, parts, beside = answer.plan, answer.spares, answer.parts, answer.saving_beside_rule
@@ -264,17 +231,15 @@ def plan_json(answer: PlanAnswer) -> Json:
         "expected_cost_do_nothing": plan.expected_cost_do_nothing,
         "expected_cost_every_n_hours": answer.rule.plan.expected_cost,
         "every_n_hours": answer.rule.n_hours,
-        "saves": {"mean": answer.saving.mean, "low": answer.saving.low, "high": answer.saving.high},
-        "saves_beside_every_n_hours": None
-        if beside is None
-        else {"mean": beside.mean, "low": beside.low, "high": beside.high},
+        "saves": with_interval(answer.saving),
+        "saves_beside_every_n_hours": None if beside is None else with_interval(beside),
         "every_n_hours_rules": [
             {
                 "n_hours": rule.n_hours,
                 "rebuilds": rule.rebuilds,
                 "spent": rule.spent,
                 "expected_cost": rule.expected_cost,
-                "costs_more": {"mean": rule.costs_more.mean, "low": rule.costs_more.low, "high": rule.costs_more.high},
+                "costs_more": with_interval(rule.costs_more),
             }
             for rule in answer.rules
         ],
@@ -304,7 +269,7 @@ def plan_json(answer: PlanAnswer) -> Json:
 
 
 def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
-    triggers, saving = answer.triggers[planned.unit_id], answer.savings.get(planned.unit_id)
+    saving = answer.savings.get(planned.unit_id)
     return {
         "unit_id": planned.unit_id,
         "craft_id": planned.craft_id,
@@ -314,12 +279,7 @@ def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
         "saves": planned.saves,
         "saves_low": None if saving is None else saving.low,
         "saves_high": None if saving is None else saving.high,
-        "season": {
-            "check_at_hours": triggers.check_at_hours,
-            "rebuild_at_hours": triggers.rebuild_at_hours,
-            "check_until": day_or_null(triggers.check_until),
-            "rebuild_until": day_or_null(triggers.rebuild_until),
-        },
+        "season": triggers_json(answer.triggers[planned.unit_id]),
         "because": list(answer.because.get(planned.unit_id, ())),
         "doubtful": answer.doubtful.get(planned.unit_id),
         "stop": list(answer.stop.get(planned.unit_id, ())),

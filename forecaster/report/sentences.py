@@ -69,11 +69,14 @@ def advice_sentence(source: str) -> str:
     )
 
 
+def reasons(unit: UnitForecast) -> list[str]:
+    """What drives a unit's risk, its hours since rebuild first, and whether that is extrapolated."""
+    return [*unit.because, *(["older than any life seen here: extrapolated"] if unit.beyond_seen else [])]
+
+
 def unit_note(unit: UnitForecast) -> str:
     """What to do with a unit, and why: "check before the season: 118 h since rebuild; swamped, untreated, 14 h ago"."""
-    because = list(unit.because)
-    if unit.beyond_seen:
-        because.append("older than any life seen here: extrapolated")
+    because = reasons(unit)
     return f"{unit.advice}: {'; '.join(because)}" if because else unit.advice
 
 

@@ -3,23 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Mapping
 from datetime import date
 
 from forecaster.report import figures
 from forecaster.report.as_json import Json
+from forecaster.report.bench_sentences import slip_headline
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.slip import Estimate, FleetSlip, HoursToLimit, SlipForecast
 
-# Action of a clutch -> the words that follow its number in the headline.
-DONE = {
-    "reset now": "reset now",
-    "plan a reset": "reset at the next opening",
-    "measure": "measured, since nobody has yet",
-}
-NOT_REPLACED = "Low slip is reset; it is never by itself a reason for a new unit."
 CAUTION = (
     "Measuring and resetting a clutch is work on an opened machine: the maker's manual, with its own figure for the "
     "slip, and a licensed mechanic come before anything printed here. Limits here are common practice of the trade."
@@ -40,15 +33,12 @@ def slip_text(slip: FleetSlip, as_of: date, craft: Mapping[str, str], page: Page
 
 def headline(slip: FleetSlip, as_of: date, craft: Mapping[str, str]) -> str:
     """The answer in one sentence: how many clutches to reset and to measure, and the one most likely too low."""
-    number = Counter(one.action for one in slip.units)
-    total = figures.counted(len(slip.units), "clutch", "clutches")
-    told = [f"{number[action]} should be {words}" for action, words in DONE.items() if number[action]]
-    answer = f"of {total}, {figures.listed(told)}" if told else f"none of {total} needs a reset or a look now"
     low = slip.units[0]
-    return (
-        f"{as_of}: {answer}. Most likely too low is {low.unit_id} on craft {craft[low.unit_id]}: "
-        f"{_moment(low.slip_now)} lb·ft, too low below {low.limit:.1f}. {NOT_REPLACED}"
+    lowest = (
+        f"Most likely too low is {low.unit_id} on craft {craft[low.unit_id]}: {_moment(low.slip_now)} lb·ft, too low "
+        f"below {low.limit:.1f}."
     )
+    return f"{as_of}: {slip_headline(slip, figures.counted(len(slip.units), 'clutch', 'clutches'), lowest)}"
 
 
 def _table(slip: FleetSlip, craft: Mapping[str, str], page: Page) -> str:

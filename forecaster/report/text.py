@@ -30,6 +30,16 @@ class Page:
         """Text in lines of the page's width; lines after the first of a remark are indented by `indent`."""
         return "\n".join(wrap(text, self.width, indent=indent))
 
+    def bullets(self, title: str, lines: Sequence[str]) -> str:
+        """A title, and beneath it a bullet a line."""
+        return "\n".join([f"{title}:", *(self.wrapped(f"- {line}", indent="  ") for line in lines)])
+
+    def first_bullets(self, title: str, lines: Sequence[str]) -> str:
+        """The same of the first `REMARKS_TOLD` lines, and how many more there are."""
+        more = len(lines) - REMARKS_TOLD
+        rest = [f"and {more} more: see them with --json"] if more > 0 else []
+        return self.bullets(title, [*lines[:REMARKS_TOLD], *rest])
+
 
 def forecast_text(
     forecast: FleetForecast,
@@ -55,12 +65,12 @@ def forecast_text(
     marked = [f"{u.unit_id}{DOUBTFUL_MARK} {doubtful[u.unit_id]}" for u in shown if u.unit_id in doubtful]
     if marked:
         blocks.append(
-            _bullets("Take the figures of these units with care until their records are mended", marked, page)
+            page.first_bullets("Take the figures of these units with care until their records are mended", marked)
         )
     remarks = [*forecast.evidence.remarks, *forecast.remarks]
     remarks += [f"{unit.unit_id}: {remark}" for unit in shown for remark in unit.remarks]
     if remarks:
-        blocks.append(_bullets("Remarks", remarks, page))
+        blocks.append(page.first_bullets("Remarks", remarks))
     blocks.append(page.wrapped(sentences.CAUTION))
     return "\n\n".join(blocks)
 
@@ -107,13 +117,6 @@ def _legend(forecast: FleetForecast) -> str:
         "interval. Water: incidents in this life. Hours left: the engine hours by which 10, 50 and 90 % of such units "
         f"have failed. {sentences.season_sentence(forecast)}"
     )
-
-
-def _bullets(title: str, lines: Sequence[str], page: Page) -> str:
-    told = [page.wrapped(f"- {line}", indent="  ") for line in lines[:REMARKS_TOLD]]
-    more = len(lines) - len(told)
-    rest = [f"- and {more} more: see them with --json"] if more else []
-    return "\n".join([f"{title}:", *told, *rest])
 
 
 def validation_text(reading: Reading, page: Page) -> str:
