@@ -5,8 +5,9 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from charts import LEAST_TOP, PERCENT_TICKS, apart, quiet
-from palette import DASH_OF_SCENARIO, SHAPE_OF_SCENARIO, colour_of_scenario, faded
+from chart_parts import PERCENT_TICKS, apart, band, interval_told, quiet, title_above
+from charts import LEAST_TOP
+from palette import DASH_OF_SCENARIO, SHAPE_OF_SCENARIO, colour_of_scenario
 
 
 def risk_after_water(rows: pd.DataFrame, names: dict[str, str]) -> go.Figure:
@@ -19,10 +20,7 @@ def risk_after_water(rows: pd.DataFrame, names: dict[str, str]) -> go.Figure:
     figure = go.Figure()
     parts = {scenario: rows[rows["scenario"] == scenario] for scenario in names}
     for scenario, own in parts.items():
-        edge = {"x": own["hours"], "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
-        figure.add_trace(go.Scatter(y=own["low"], **edge))
-        band = faded(colour_of_scenario(scenario), 0.12)
-        figure.add_trace(go.Scatter(y=own["high"], fill="tonexty", fillcolor=band, **edge))
+        figure.add_traces(band(own["hours"], own["low"], own["high"], colour_of_scenario(scenario), 0.12))
     for scenario, own in parts.items():
         figure.add_trace(_line(own, scenario, names[scenario]))
     top = min(1.0, max(LEAST_TOP, 1.08 * float(rows["high"].max())))
@@ -45,8 +43,7 @@ def risk_after_water(rows: pd.DataFrame, names: dict[str, str]) -> go.Figure:
     figure.update_xaxes(range=[0, 1.03 * end], tickvals=ticks, ticktext=[f"{hours:g}" for hours in ticks], tickangle=0)
     figure.update_xaxes(title_text="engine hours from now", showgrid=False)
     figure.update_yaxes(range=[0, top], **PERCENT_TICKS, nticks=6)
-    title = {"text": "Chance that the bearing fails", "font": {"size": 13}}
-    figure.update_layout(title={**title, "x": 0, "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": 8}})
+    title_above(figure, "Chance that the bearing fails")
     figure.update_layout(showlegend=False, margin={"r": 112, "t": 40}, hovermode="closest")
     return figure
 
@@ -61,7 +58,6 @@ def _line(own: pd.DataFrame, scenario: str, name: str) -> go.Scatter:
         line={"color": colour, "dash": DASH_OF_SCENARIO[scenario], "width": 2.5},
         marker={"color": colour, "symbol": SHAPE_OF_SCENARIO[scenario], "size": 9},
         customdata=own[["low", "high"]],
-        hovertemplate=f"{name}, within %{{x:.0f}} h: %{{y:.0%}}"
-        "<br>90 % interval %{customdata[0]:.0%} to %{customdata[1]:.0%}<extra></extra>",
+        hovertemplate=f"{name}, within %{{x:.0f}} h: %{{y:.0%}}{interval_told('.0%')}",
         cliponaxis=False,
     )

@@ -10,6 +10,7 @@ import streamlit as st
 
 import forecaster
 import link
+from form_questions import ask_number, ask_one_of
 from words import day_words, plain
 
 ELSEWHERE = "elsewhere"  # as the link tells a craft that is not in the fleet
@@ -133,8 +134,13 @@ def ask_about_water(as_of: date, craft: Mapping[str, str], beside: Mapping[str, 
     parts = "unknown"
     if craft_id is None:
         st.markdown("**The supercharger, as far as you know**")
-        age = _hours("age", "Engine hours since it was new or rebuilt", "Hours since rebuilt, now. Blank: don't know.")
-        run = _hours("run", "Engine hours run since the water", "Blank: none.")
+        age = _hours(
+            "age",
+            "Engine hours since it was new or rebuilt",
+            "Hours since rebuilt, now. Blank: don't know.",
+            "Don't know",
+        )
+        run = _hours("run", "Engine hours run since the water", "Blank: none.", "None")
         parts = _ask(PARTS)
     choices |= {
         "ago": [ago] if ago else [],
@@ -150,13 +156,13 @@ def ask_about_water(as_of: date, craft: Mapping[str, str], beside: Mapping[str, 
     link.show(choices)  # also what is refused below stays in the link, to be mended
     flooding = forecaster.flooding_of(
         happened_on=happened_on,
-        hours_ago=_number(ago),
-        under_minutes=_number(facts["under"]),
+        hours_ago=link.number_in(ago),
+        under_minutes=link.number_in(facts["under"]),
         water=facts["water"],
         engine=facts["engine"],
         oil=facts["oil"],
         treated=facts["done"],
-        treated_within_h=_number(within),
+        treated_within_h=link.number_in(within),
         water_in_cylinder=facts["cylinder"],
         spin=facts["spin"],
         hours_run_since=run,
@@ -169,7 +175,7 @@ def _which_craft(craft: Mapping[str, str]) -> tuple[str | None, dict[str, list[s
     if not craft:
         return None, {}
     known = [*craft, ELSEWHERE]
-    wanted = next(iter(link.wanted("craft")), None)
+    wanted = link.first("craft")
     if wanted is not None and wanted not in known:
         st.warning(f"There is no craft {plain(wanted)} in this fleet. Choose it from the list.", icon=":material/info:")
     usual = 0 if len(craft) == 1 else None
@@ -199,54 +205,18 @@ def _ask(
 ) -> str:
     """One question with all answers in sight; those that are not `possible` are not offered."""
     answers = [answer for answer in question.answers if answer in ("", "unknown", "not_done") or possible(answer)]
-    wanted = next(iter(link.wanted(question.name)), None) if from_link else None
-    if wanted is not None and wanted not in question.answers:
-        offered = ", ".join(answer for answer in question.answers if answer)
-        st.warning(f"The link tells {plain(f'{question.name}={wanted}')}; it may be {plain(offered)}.")
-    chosen: str = st.radio(
-        question.asks,
-        answers,
-        index=answers.index(wanted) if wanted in answers else 0,
-        format_func=lambda answer: question.answers[answer],
-        key=key or f"water_{question.name}",
-        horizontal=True,
-        help=question.help,
-    )
-    return chosen
+    key = key or f"water_{question.name}"
+    return ask_one_of(question.name, question.asks, question.answers, key, answers, from_link, question.help)
 
 
-def _hours(name: str, asks: str, explained: str) -> float | None:
-    wanted = next(iter(link.wanted(name)), None)
-    start = _number(wanted) if wanted is not None else None
-    if wanted is not None and (start is None or not 0 <= start <= MOST_HOURS):
-        st.warning(f"The link tells {plain(f'{name}={wanted}')}; engine hours from 0 to {MOST_HOURS:g} are needed.")
-        start = None
-    hours = st.number_input(
-        asks,
-        min_value=0.0,
-        max_value=MOST_HOURS,
-        value=start,
-        step=1.0,
-        format="%g",
-        key=f"water_{name}",
-        placeholder="Don't know" if name == "age" else "None",
-        help=explained,
-    )
-    return None if hours is None else float(hours)
-
-
-def _number(text: str) -> float | None:
-    """A number of the form or the link; None where it is none."""
-    plain_digits = text.replace(".", "", 1)
-    return float(text) if plain_digits.isascii() and plain_digits.isdecimal() else None
+def _hours(name: str, asks: str, explained: str, blank: str) -> float | None:
+    needed = f"engine hours from 0 to {MOST_HOURS:g} are needed"
+    return ask_number(name, asks, (0.0, MOST_HOURS), needed, 1.0, f"water_{name}", blank, explained)
 
 
 def _wanted_happened(as_of: date) -> date:
     for text in link.wanted("happened"):
-        try:
-            day = date.fromisoformat(text)
-        except ValueError:
-            day = None
+        day = link.day_in(text)
         if day is not None and as_of - LONGEST_AGO <= day <= as_of:
             return day
         needed = f"a day up to {day_words(as_of)}, written 2026-05-01, is needed"

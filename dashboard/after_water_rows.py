@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 import forecaster
-from after_water_words import NAME_OF_SCENARIO, money_words, option_name, share_of_draws
-from words import chance_words, hours_words
+from after_water_words import NAME_OF_SCENARIO, money_words, option_name
+from words import chance_words, hours_words, share_of_draws
 
 
 def scenario_rows(answer: forecaster.AfterWater) -> pd.DataFrame:

@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Protocol
 
 import forecaster
-from words import DASH, JOINER, SPACE, chance_words, count_words, day_words, hours_words, listed, percent, plain
+from answers import BAND_TOLD, learned_from
+from words import SPACE, capital, chance_words, day_words, hours_words, listed, plain, signed, span
 
 STOP = "STOP: do not run it"
-STOP_ICON = ":material/dangerous:"
-CAUTION_ICON = ":material/warning:"
 NAME_OF_SCENARIO = {
     "untreated": "not treated",
     "late": "treated late",
@@ -22,10 +21,10 @@ IS_SO_NOW = {
     "untreated": "What is so now: not treated.",
     "unknown": "Nobody knows whether and how soon it was treated, so what is so now is a mixture of the first three.",
 }
-BAND_TOLD = (
-    "Line: best estimate. Shaded band: 90 % interval, which holds the true chance nine times in ten. If nobody opens "
-    "the supercharger and no more water comes in. The chances know the hours, earlier water, the treatment and the "
-    "spin by hand; how long it was under, whether the engine ran and what the oil looks like decide the steps instead."
+RISK_TOLD = (
+    f"{BAND_TOLD} If nobody opens the supercharger and no more water comes in. "
+    "The chances know the hours, earlier water, the treatment and the spin by hand; how long it was under, "
+    "whether the engine ran and what the oil looks like decide the steps instead."
 )
 
 
@@ -84,7 +83,7 @@ def advice_sentence(answer: forecaster.AfterWater, name: str) -> str:
 
 def stop_reasons(answer: forecaster.AfterWater) -> list[str]:
     """Why it must not be run as it is, the gravest first, each a sentence."""
-    return [f"{plain(reason[:1].upper() + reason[1:])}." for reason in answer.stops]
+    return [f"{plain(capital(reason))}." for reason in answer.stops]
 
 
 def risk_sentence(answer: forecaster.AfterWater) -> str:
@@ -121,15 +120,7 @@ def option_name(option: Way) -> str:
 
 def money_words(option: Way) -> str:
     """Expected cost with its interval: "583 (195–1,311)"."""
-    dash = f"{JOINER}{DASH}{JOINER}"
-    return f"{option.expected_cost:,.0f} ({option.low:,.0f}{dash}{option.high:,.0f})".replace(" ", SPACE)
-
-
-def share_of_draws(share: float) -> str:
-    """How often something is so among the posterior's draws, which can show neither a nought nor a certainty."""
-    if share < 0.01:
-        return f"under 1{SPACE}%"
-    return f"over 99{SPACE}%" if share > 0.99 else percent(share)
+    return f"{signed(option.expected_cost)} ({span(option.low, option.high)})".replace(" ", SPACE)
 
 
 def cost_sentence(answer: forecaster.AfterWater, currency: str) -> str:
@@ -153,8 +144,7 @@ def prices_sentence(settings: forecaster.FleetSettings, whose: str) -> str:
 
 def reasons(answer: forecaster.AfterWater) -> list[str]:
     """Why this advice, without what the stop already says."""
-    told = [reason for reason in answer.because if reason not in answer.stops]
-    return [f"{reason[:1].upper()}{reason[1:]}." for reason in told]
+    return [f"{capital(reason)}." for reason in answer.because if reason not in answer.stops]
 
 
 def evidence_sentence(answer: forecaster.AfterWater) -> str:
@@ -162,10 +152,7 @@ def evidence_sentence(answer: forecaster.AfterWater) -> str:
     evidence = answer.evidence
     if not evidence.lives:
         return "No fleet's records stand behind these figures: they are general experience alone."
-    told = (
-        f"Learned from {count_words(evidence.lives, 'life', 'lives')}, "
-        f"{count_words(evidence.failures, 'failure')} among them."
-    )
+    told = learned_from(evidence)
     return f"{told} Mostly {plain(evidence.prior)}." if evidence.mostly_prior else told
 
 

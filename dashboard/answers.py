@@ -9,6 +9,7 @@ import forecaster
 from palette import STATE_OF_ADVICE
 from words import SPACE, chance_words, count_words, day_words, hours_words, plain
 
+BAND_TOLD = "Line: best estimate. Shaded band: 90 % interval, which holds the true chance nine times in ten."
 CAUTION = (
     "A forecast is no inspection. A unit that rattles when spun by hand, milky oil, or water in a cylinder means: do "
     "not run it. The maker's manual, local rules and a licensed mechanic come first."
@@ -62,10 +63,14 @@ def checks_also(units: Sequence[forecaster.UnitForecast]) -> str:
 
 def evidence_line(evidence: forecaster.Evidence) -> str:
     """What stands behind the numbers."""
+    return f"{learned_from(evidence)} Ranges in brackets hold 90{SPACE}% of what the records leave possible."
+
+
+def learned_from(evidence: forecaster.Evidence) -> str:
+    """How much was learned from."""
     return (
         f"Learned from {count_words(evidence.lives, 'life', 'lives')}, "
-        f"{count_words(evidence.failures, 'failure')} among them. Ranges in brackets hold 90{SPACE}% of what the "
-        f"records leave possible."
+        f"{count_words(evidence.failures, 'failure')} among them."
     )
 
 

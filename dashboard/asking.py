@@ -39,7 +39,7 @@ class Asked:
         """The choices as the link tells them; what is as usual is empty."""
         return {
             "hours": [] if self.hours == forecaster.DEFAULT_HOURS else [str(self.hours)],
-            "as_of": [] if self.as_of == today else [self.as_of.isoformat()],
+            "as_of": link.as_of(self.as_of, today),
             "model": [] if self.model == forecaster.DEFAULT_MODEL else [self.model],
             **self.places,
         }
@@ -114,10 +114,7 @@ def _wanted_hours() -> int:
 def wanted_day(earliest: date, today: date) -> date:
     """The day that the link asks for; today, with a word of warning, where it cannot be had."""
     for text in link.wanted("as_of"):
-        try:
-            day = date.fromisoformat(text)
-        except ValueError:
-            day = None
+        day = link.day_in(text)
         if day is not None and earliest <= day <= today:
             return day
         span = f"from {day_words(earliest)} to {day_words(today)}"

@@ -7,8 +7,7 @@ from typing import Any, get_args
 import streamlit as st
 
 import forecaster
-import link
-from words import plain
+from form_questions import ask_number, ask_one_of
 
 PREFIX = "found_"  # in the link, apart from what other screens ask
 GROUPS = {
@@ -48,6 +47,8 @@ ANSWERS = {
     "other": "other",
 }
 DONT_KNOW = ("tuned", "catch_can", "parts_fitted")  # nothing to look at in the unit itself
+# The least and most that a number may be; play that a manual allows is above 0.
+LIMITS = {"shaft_play_mm": (0.0, 20.0), "play_limit_mm": (0.01, 20.0), "slip_found_lb_ft": (0.0, 200.0)}
 SEASONS = {"": "By the day", "in": "In season", "off": "Off season"}
 
 
@@ -59,12 +60,14 @@ def ask_what_was_found() -> tuple[dict[str, Any], str, dict[str, list[str]]]:
         for name in names:
             if name in ASKED_WHEN and not any(found.get(part) == "scored" for part in ASKED_WHEN[name]):
                 continue
-            found[name] = _number(name) if name.endswith(("_mm", "_lb_ft")) else _word(name)
+            found[name] = _number(name) if name in LIMITS else _word(name)
     st.markdown("**The price**")
     season = _one_of("season", "Rush surcharge of the season?", SEASONS)
     usual = forecaster.Finding()
     told = {
-        f"{PREFIX}{name}": [] if value == getattr(usual, name) else [f"{value:g}" if _is_number(value) else str(value)]
+        f"{PREFIX}{name}": []
+        if value == getattr(usual, name)
+        else [f"{value:g}" if isinstance(value, float) else value]
         for name, value in found.items()
     }
     told |= {f"{PREFIX}{name}": [] for name in ASKED_WHEN if name not in found}
@@ -80,50 +83,11 @@ def _word(name: str) -> str:
 
 
 def _one_of(name: str, asks: str, answers: dict[str, str]) -> str:
-    known = list(answers)
-    wanted = next(iter(link.wanted(f"{PREFIX}{name}")), None)
-    if wanted is not None and wanted not in known:
-        _tell(name, wanted, f"it may be {', '.join(word for word in known if word)}")
-    chosen: str = st.radio(
-        asks,
-        known,
-        index=known.index(wanted) if wanted in known else 0,
-        format_func=answers.__getitem__,
-        key=f"{PREFIX}{name}",
-        horizontal=True,
-    )
-    return chosen
+    return ask_one_of(f"{PREFIX}{name}", asks, answers, key=f"{PREFIX}{name}")
 
 
 def _number(name: str) -> float | None:
-    least, most = _limits(name)
-    wanted = next(iter(link.wanted(f"{PREFIX}{name}")), None)
-    digits = "" if wanted is None else wanted.replace(".", "", 1)
-    start = float(wanted) if wanted is not None and digits.isascii() and digits.isdecimal() else None
-    if wanted is not None and (start is None or not least <= start <= most):
-        _tell(name, wanted, f"a number from {least:g} to {most:g} is needed")
-        start = None
-    value = st.number_input(
-        ASKS[name],
-        min_value=least,
-        max_value=most,
-        value=start,
-        step=0.01 if name.endswith("_mm") else 0.5,
-        format="%g",
-        key=f"{PREFIX}{name}",
-        placeholder="Not measured",
-    )
-    return None if value is None else float(value)
-
-
-def _limits(name: str) -> tuple[float, float]:
-    """The least and most that a number of a finding may be; play allowed by a manual is above 0."""
-    return {"shaft_play_mm": (0.0, 20.0), "play_limit_mm": (0.01, 20.0), "slip_found_lb_ft": (0.0, 200.0)}[name]
-
-
-def _is_number(value: object) -> bool:
-    return isinstance(value, float)
-
-
-def _tell(name: str, value: str, why: str) -> None:
-    st.warning(f"The link tells {plain(f'{PREFIX}{name}={value}')}; {plain(why)}.")
+    least, most = LIMITS[name]
+    needed = f"a number from {least:g} to {most:g} is needed"
+    step = 0.01 if name.endswith("_mm") else 0.5
+    return ask_number(f"{PREFIX}{name}", ASKS[name], (least, most), needed, step, f"{PREFIX}{name}", "Not measured")

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 import pandas as pd
 
 import forecaster
-from bench_words import hours_to_limit, low_share, moment, money, quote_words, since_set
+from bench_words import hours_to_limit, low_share, moment, quote_words, since_set
+from words import money
 
 
 def quote_rows(advice: forecaster.TeardownAdvice, currency: str) -> pd.DataFrame:

@@ -11,6 +11,7 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
+from chart_parts import PERCENT_TICKS, add_upright, apart, band, interval_bar, interval_told, quiet, title_above
 from palette import (
     COLOUR_OF_STATE,
     DASH_OF_STATE,
@@ -23,25 +24,10 @@ from palette import (
     shape_of_check,
     shape_of_incident,
 )
-from words import SPACE
 
 ROW_HEIGHT = 26  # px a unit: a finger's width apart on a phone, 28 units on two laptop screens
-PERCENT_TICKS = {  # "20 %", as the text writes it
-    "tickformat": ".0%",
-    "labelalias": {f"{n}%": f"{n}{SPACE}%" for n in range(101)},
-}
 LEAST_TOP = 0.10  # the risk axis reaches at least 10 %, so that small risks do not look large
-LABEL_GAP = 0.08  # least distance between direct labels, as a share of the axis: one line of text
 CROWDED = 0.05  # events nearer than this share of the axis have their numbers on different sides
-
-# No zooming or dragging: a finger that scrolls the page over a chart must not change it. The picture can be saved.
-CHART_CONFIG = {
-    "displaylogo": False,
-    "scrollZoom": False,
-    "doubleClick": False,
-    "modeBarButtons": [["toImage"]],
-    "toImageButtonOptions": {"format": "png", "scale": 2, "filename": "forecast"},
-}
 
 
 def risk_by_unit(risks: pd.DataFrame, hours: float) -> go.Figure:
@@ -58,8 +44,7 @@ def risk_by_unit(risks: pd.DataFrame, hours: float) -> go.Figure:
     figure.add_trace(_told_at_end(risks))
     top = max(LEAST_TOP, float(risks["high"].max()) if len(risks) else 0.0)
     quiet(figure, height=ROW_HEIGHT * max(len(risks), 2) + 140)
-    title = {"text": f"Chance of failing within {hours:g} engine hours", "font": {"size": 13}}
-    figure.update_layout(title={**title, "x": 0, "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": 8}})
+    title_above(figure, f"Chance of failing within {hours:g} engine hours")
     figure.update_xaxes(
         side="top",
         range=[0, min(1.0, top) * 1.16],  # room for the direct labels
@@ -93,19 +78,6 @@ def _dots(own: pd.DataFrame, advice: str) -> go.Scatter:
         hoverinfo="text",
         cliponaxis=False,
     )
-
-
-def interval_bar(low: pd.Series, middle: pd.Series, high: pd.Series, colour: str) -> dict[str, object]:
-    """The bar from the low to the high end of intervals around their marks."""
-    return {
-        "type": "data",
-        "symmetric": False,
-        "array": high - middle,
-        "arrayminus": middle - low,
-        "color": faded(colour, 0.6),
-        "thickness": 2.5,
-        "width": 0,
-    }
 
 
 def _told_at_end(risks: pd.DataFrame) -> go.Scatter:
@@ -148,9 +120,9 @@ def state_over_hours(
     quiet(figure, height=470)
     _add_events(figure, incidents, "water in", shape_of_incident, _sides(incidents, "top center", end))
     _add_events(figure, checks, "checks", shape_of_check, _sides(checks, "bottom center", end))
-    _add_upright(figure, now, "now ", "solid", side="right" if now > end / 10 else "left")
+    add_upright(figure, now, "now ", "solid", side="right" if now > end / 10 else "left")
     if mark is not None and mark[0] <= end:
-        _add_upright(figure, mark[0], f" {mark[1]}", "dot", side="left")
+        add_upright(figure, mark[0], f" {mark[1]}", "dot", side="left")
     for state, y in apart({state: float(ahead[f"{state}_mean"].iloc[-1]) for state in known}).items():
         figure.add_annotation(x=end, y=y, text=state, xanchor="left", xshift=5, showarrow=False, row=1, col=1)
     figure.update_xaxes(range=[0, end], showgrid=False, nticks=7)
@@ -165,11 +137,7 @@ def state_over_hours(
 def _add_state(figure: go.Figure, part: pd.DataFrame, state: str, told: str) -> None:
     """Line and 90 % band of one state over one part of the axis."""
     colour = COLOUR_OF_STATE[state]
-    band = {"x": part["at"], "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
-    figure.add_trace(go.Scatter(y=part[f"{state}_low"], **band), row=1, col=1)
-    figure.add_trace(
-        go.Scatter(y=part[f"{state}_high"], fill="tonexty", fillcolor=faded(colour, 0.16), **band), row=1, col=1
-    )
+    figure.add_traces(band(part["at"], part[f"{state}_low"], part[f"{state}_high"], colour, 0.16), rows=1, cols=1)
     figure.add_trace(
         go.Scatter(
             x=part["at"],
@@ -178,8 +146,7 @@ def _add_state(figure: go.Figure, part: pd.DataFrame, state: str, told: str) -> 
             mode="lines",
             line={"color": colour, "dash": DASH_OF_STATE[state], "width": 2.5},
             customdata=part[[f"{state}_low", f"{state}_high"]],
-            hovertemplate=f"{told}, at %{{x:.0f}} h: %{{y:.0%}}"
-            "<br>90 % interval %{customdata[0]:.0%} to %{customdata[1]:.0%}<extra></extra>",
+            hovertemplate=f"{told}, at %{{x:.0f}} h: %{{y:.0%}}{interval_told('.0%')}",
         ),
         row=1,
         col=1,
@@ -238,58 +205,3 @@ def _sides(events: pd.DataFrame, usual: str, end: float) -> list[str]:
         near = before is not None and at - before < CROWDED * end
         sides.append("middle right" if near and sides[-1] == usual else usual)
     return sides
-
-
-def _add_upright(figure: go.Figure, at: float, label: str, dash: str, side: str) -> None:
-    """A line over both axes with its label above it; `side`: the end of the label that stands at the line."""
-    figure.add_shape(
-        type="line",
-        xref="x",
-        yref="paper",
-        x0=at,
-        x1=at,
-        y0=0,
-        y1=1,
-        line={"color": NEUTRAL, "width": 2, "dash": dash},
-    )
-    figure.add_annotation(
-        x=at,
-        xref="x",
-        xanchor=side,
-        y=1,
-        yref="paper",
-        yanchor="bottom",
-        text=label,
-        showarrow=False,
-    )
-
-
-def apart(heights: dict[str, float]) -> dict[str, float]:
-    """Label heights in 0..1 moved apart to at least LABEL_GAP, keeping their order and the axis."""
-    ordered = sorted(heights, key=lambda state: heights[state])
-    placed: dict[str, float] = {}
-    floor = LABEL_GAP / 2
-    for state in ordered:
-        placed[state] = max(heights[state], floor)
-        floor = placed[state] + LABEL_GAP
-    ceiling = 1.0 - LABEL_GAP / 2
-    for state in reversed(ordered):
-        placed[state] = min(placed[state], ceiling)
-        ceiling = placed[state] - LABEL_GAP
-    return placed
-
-
-def quiet(figure: go.Figure, height: int) -> None:
-    """The common calm: no zoom, no frames, transparent ground, margins that fit a phone."""
-    figure.update_layout(
-        height=height,
-        margin={"l": 8, "r": 8, "t": 8, "b": 8},
-        paper_bgcolor="rgba(0,0,0,0)",
-        plot_bgcolor="rgba(0,0,0,0)",
-        font={"size": 13},
-        dragmode=False,
-        hoverlabel={"align": "left"},
-    )
-    calm = {"fixedrange": True, "automargin": True, "zeroline": False, "ticks": "", "tickfont": {"size": 12}}
-    figure.update_xaxes(**calm, title_font={"size": 13})
-    figure.update_yaxes(**calm)

@@ -6,14 +6,22 @@ import pandas as pd
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from charts import PERCENT_TICKS, interval_bar, quiet
-from palette import LEARNED, NEUTRAL, faded
+from chart_parts import (
+    LEGEND_BELOW,
+    PERCENT_TICKS,
+    band,
+    interval_bar,
+    interval_told,
+    quiet,
+    rows_in_words,
+    title_above,
+)
+from palette import LEARNED, NEUTRAL
 
 PARAMETER_HEIGHT = 62  # px a parameter: a line of words and a pair of intervals
 ROUND = [digit * 10.0**power for power in range(-2, 6) for digit in (1, 2, 5)]  # ticks of a logarithmic axis
 QUARTERS = [0, 25, 50, 75, 100]
 LEAST_SHARE = 0.2  # the calibration axes reach at least 20 %
-BELOW = {"orientation": "h", "y": 0, "yref": "container", "yanchor": "bottom", "x": 0, "xanchor": "left"}
 
 
 def survival_curves(counted: pd.DataFrame, modelled: pd.DataFrame, at_risk: pd.DataFrame) -> go.Figure:
@@ -28,7 +36,8 @@ def survival_curves(counted: pd.DataFrame, modelled: pd.DataFrame, at_risk: pd.D
         (modelled, "by the two-stage model", LEARNED, "linear", "dash"),
     )
     for curve, name, colour, shape, dash in told:
-        _add_band(figure, curve.dropna(subset=["low", "high"]), colour, shape)
+        known = curve.dropna(subset=["low", "high"])
+        figure.add_traces(band(known["hours"], known["low"], known["high"], colour, 0.16, shape), rows=1, cols=1)
         figure.add_trace(
             go.Scatter(
                 x=curve["hours"],
@@ -37,8 +46,7 @@ def survival_curves(counted: pd.DataFrame, modelled: pd.DataFrame, at_risk: pd.D
                 mode="lines",
                 line={"color": colour, "shape": shape, "dash": dash, "width": 2.5},
                 customdata=curve[["low", "high"]].astype(object).where(curve[["low", "high"]].notna(), None),
-                hovertemplate=f"{name}, by %{{x:.0f}} h: %{{y:.0%}} not failed"
-                "<br>90 % interval %{customdata[0]:.0%} to %{customdata[1]:.0%}<extra></extra>",
+                hovertemplate=f"{name}, by %{{x:.0f}} h: %{{y:.0%}} not failed{interval_told('.0%')}",
             ),
             row=1,
             col=1,
@@ -63,20 +71,8 @@ def survival_curves(counted: pd.DataFrame, modelled: pd.DataFrame, at_risk: pd.D
     figure.update_xaxes(title_text="engine hours since rebuild", row=2, col=1)
     figure.update_yaxes(range=[0, 1.02], **PERCENT_TICKS, nticks=6, row=1, col=1)
     figure.update_yaxes(type="category", showgrid=False, row=2, col=1)
-    figure.update_layout(legend=BELOW, margin={"b": 74}, hovermode="closest")
+    figure.update_layout(legend=LEGEND_BELOW, margin={"b": 74}, hovermode="closest")
     return figure
-
-
-def _add_band(figure: go.Figure, curve: pd.DataFrame, colour: str, shape: str) -> None:
-    edge = {
-        "x": curve["hours"],
-        "mode": "lines",
-        "line": {"width": 0, "shape": shape},
-        "hoverinfo": "skip",
-        "showlegend": False,
-    }
-    figure.add_trace(go.Scatter(y=curve["low"], **edge), row=1, col=1)
-    figure.add_trace(go.Scatter(y=curve["high"], fill="tonexty", fillcolor=faded(colour, 0.16), **edge), row=1, col=1)
 
 
 def calibration(groups: pd.DataFrame) -> go.Figure:
@@ -117,11 +113,10 @@ def calibration(groups: pd.DataFrame) -> go.Figure:
             )
         )
     quiet(figure, height=400)
-    title = {"text": "Share that failed", "font": {"size": 13}}
-    figure.update_layout(title={**title, "x": 0, "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": 8}})
+    title_above(figure, "Share that failed")
     figure.update_xaxes(range=[0, top], **PERCENT_TICKS, nticks=6, title_text="chance that was forecast")
     figure.update_yaxes(range=[0, top], **PERCENT_TICKS, nticks=6)
-    figure.update_layout(legend=BELOW, margin={"t": 36, "b": 84})
+    figure.update_layout(legend=LEGEND_BELOW, margin={"t": 36, "b": 84})
     return figure
 
 
@@ -151,10 +146,6 @@ def before_and_after(rows: pd.DataFrame, unit: str) -> go.Figure:
                 cliponaxis=False,
             )
         )
-    for place, label in zip(places, rows["label"], strict=True):
-        figure.add_annotation(
-            x=0, xref="paper", xanchor="left", y=place - 0.22, yanchor="middle", text=label, showarrow=False
-        )
     quiet(figure, height=PARAMETER_HEIGHT * len(rows) + 84)
     if unit == "%":
         figure.update_xaxes(range=[-4, 104], tickvals=QUARTERS, ticktext=[f"{tick} %" for tick in QUARTERS])
@@ -164,6 +155,6 @@ def before_and_after(rows: pd.DataFrame, unit: str) -> go.Figure:
     for place in places if unit in ("x", "") else ():
         dotted = {"color": NEUTRAL, "width": 1.5, "dash": "dot"}
         figure.add_shape(type="line", x0=1, x1=1, y0=place - 0.05, y1=place + 0.5, line=dotted, layer="below")
-    figure.update_yaxes(range=[len(rows) - 0.35, -0.5], visible=False)
-    figure.update_layout(legend=BELOW, margin={"b": 64})
+    rows_in_words(figure, rows["label"])
+    figure.update_layout(legend=LEGEND_BELOW, margin={"b": 64})
     return figure

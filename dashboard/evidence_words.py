@@ -7,7 +7,7 @@ import math
 import pandas as pd
 
 import forecaster
-from words import DASH, JOINER, SPACE, count_words, hours_words, listed, number, percent
+from words import SPACE, TO, capital, count_words, hours_words, listed, number, percent
 
 MODEL_NAMES = {
     "two-stage": "the two-stage model",
@@ -134,7 +134,7 @@ def other_is_better(past: forecaster.Backtest) -> str:
     if preferred is None or preferred == past.models[0]:
         return ""
     told = model_named(preferred)
-    head = f"{told[0].upper()}{told[1:]} forecast better on this fleet's own past than {model_named(past.models[0])}."
+    head = f"{capital(told)} forecast better on this fleet's own past than {model_named(past.models[0])}."
     if preferred in SELECTABLE:
         return f"{head} Choose it under \u201cMore\u201d, here or on the other screens."
     return f"{head} Take the order of the units with care, and look for what the records lack."
@@ -178,7 +178,7 @@ def shares_between(row: pd.Series, name: str) -> str:
     if math.isnan(row[name]):
         return "a share that cannot be told"
     low, high = number(row[f"{name}_low"]), number(row[f"{name}_high"])
-    return f"{percent(row[name])} ({low}{JOINER}{DASH}{JOINER}{high}{SPACE}%)"
+    return f"{percent(row[name])} ({low}{TO}{high}{SPACE}%)"
 
 
 def model_named(model: str) -> str:
@@ -191,7 +191,7 @@ def figure_told(quantiles: tuple[float, float, float], unit: str) -> str:
     write = {"h": "{:,.0f}", "%": "{:.0f}"}.get(unit, "{:.1f}").format
     mid, low, high = (write(value) for value in quantiles)
     end = {"h": f"{SPACE}h", "%": f"{SPACE}%"}.get(unit, "")
-    return f"{mid}{end} ({low}{JOINER}{DASH}{JOINER}{high}{end})"
+    return f"{mid}{end} ({low}{TO}{high}{end})"
 
 
 def parameter_label(row: forecaster.Learned) -> str:

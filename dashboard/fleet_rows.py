@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from html import escape
+from typing import TypeVar
 
 import pandas as pd
 
 import forecaster
 from words import chance_words, hours_between, interval, percent
 
+OfUnit = TypeVar("OfUnit", "forecaster.UnitForecast", "forecaster.Task")
 NO_INTERVAL = ""  # a cell of a chance that the model does not know
 
 
@@ -31,10 +33,8 @@ def choices(places: pd.DataFrame, column: str) -> list[str]:
     return known if len(known) > 1 else []
 
 
-def units_at(
-    units: Sequence[forecaster.UnitForecast], places: pd.DataFrame, chosen: dict[str, list[str]]
-) -> list[forecaster.UnitForecast]:
-    """The units whose craft has one of the chosen values in each column of `chosen`; an empty choice means all."""
+def units_at(units: Sequence[OfUnit], places: pd.DataFrame, chosen: dict[str, list[str]]) -> list[OfUnit]:
+    """Units, or tasks of units, whose craft has one of the values of each column of `chosen`; no values mean all."""
     kept = places
     for column, values in chosen.items():
         kept = kept[kept[column].isin(values)] if values else kept
@@ -102,6 +102,11 @@ def fleet_rows(
             for u in units
         ]
     )
+
+
+def filled(rows: pd.DataFrame) -> list[str]:
+    """The columns of a table that hold anything."""
+    return [c for c in rows.columns if rows[c].notna().any() and (rows[c] != "").any()]
 
 
 def remarks_of(unit: forecaster.UnitForecast, doubtful: dict[str, str]) -> list[str]:

@@ -6,17 +6,43 @@ What a link leaves out is as it was on the screen before, so that going from scr
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 import streamlit as st
 
 KEPT = "link"  # the choices of all screens so far, in the session
 EVERYWHERE = "fleet"  # part of every screen's link
+UNIT_SCREEN = "screens/one_unit.py"
 UNIT_KEEPS = ("hours", "as_of", "model")  # of the fleet's choices, what one unit's screen asks too
 
 
 def wanted(name: str) -> list[str]:
     """The values that the link, or else an earlier screen, asks for; empty where neither does."""
     return st.query_params.get_all(name) or list(st.session_state.get(KEPT, {}).get(name, []))
+
+
+def first(name: str) -> str | None:
+    """The same for what takes one value; None where neither asks for any."""
+    return next(iter(wanted(name)), None)
+
+
+def day_in(text: str) -> date | None:
+    """A day as a link tells it; None where it is none."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def number_in(text: str) -> float | None:
+    """A number of at least 0 in plain digits; None where it is none."""
+    digits = text.replace(".", "", 1)
+    return float(text) if digits.isascii() and digits.isdecimal() else None
+
+
+def as_of(day: date, today: date) -> list[str]:
+    """The day of an answer as the link tells it; today is as usual."""
+    return [] if day == today else [day.isoformat()]
 
 
 def to_unit(unit_id: str) -> dict[str, list[str]]:

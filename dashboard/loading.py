@@ -1,7 +1,8 @@
 """What is kept between two drawings of a screen, and how the dashboard finds its fleet.
 
 The only cached functions. They are keyed by the content of the source, so that a saved spreadsheet shows at the next
-drawing, and by what was asked. A change of the horizon never learns anew: the fleet keeps its fitted models.
+drawing, and by what was asked, for the latest questions. A change of the horizon never learns anew: the fleet keeps its
+fitted models.
 """
 
 from __future__ import annotations
@@ -10,11 +11,12 @@ import os
 import shutil
 import tempfile
 import weakref
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from hashlib import blake2b
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
@@ -38,6 +40,7 @@ class Loaded:
     content: str
 
 
+BY_CONTENT: dict[str | type, Callable[[Any], str]] = {Loaded: lambda loaded: loaded.content}
 PlanChoice = tuple[tuple[str, float | date | tuple[date, ...]], ...]
 
 
@@ -117,81 +120,74 @@ def load(source: str, today: date) -> Loaded:
     return Loaded(_fleet(source, today, content), content)
 
 
-def load_if_usable(today: date) -> tuple[Loaded | None, str]:
-    """The chosen fleet and an empty text; None where none is open, or, with the first line of why, it cannot be asked.
-
-    For screens that answer without records too: nobody waits for tidy ones there.
-    """
-    source = chosen_source()
-    if source is None:
-        return None, ""
-    try:
-        return load(source, today), ""
-    except forecaster.ForecasterError as refusal:
-        return None, str(refusal).splitlines()[0]
-
-
 def load_reading(source: str, today: date) -> forecaster.Reading:
     """What was read, with every problem, also where problems stop all answers."""
     return _reading(source, today, content_of(source))
 
 
 def forecast(loaded: Loaded, as_of: date, hours: float, model: str) -> forecaster.FleetForecast:
-    """The fleet's forecast; kept for the latest questions."""
-    return _forecast(loaded.fleet, loaded.content, as_of, float(hours), model)  # 50 and 50.0 are the same question
+    """The fleet's forecast."""
+    return _forecast(loaded, as_of, float(hours), model)  # 50 and 50.0 are the same question
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Working out the curve ...")
 def curve(
     loaded: Loaded, unit_id: str, as_of: date, model: str, hours_ahead: float | None = None
 ) -> forecaster.UnitCurve:
-    """One unit's chances along its hours; kept for the latest questions."""
-    return _curve(loaded.fleet, loaded.content, unit_id, as_of, model, hours_ahead)
+    """One unit's chances along its hours."""
+    return loaded.fleet.curve(unit_id, as_of, model=model, hours_ahead=hours_ahead)
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Learning from the records ...")
 def evidence(loaded: Loaded, as_of: date, model: str) -> forecaster.Evidence:
     """How much stands behind a life model."""
-    return _evidence(loaded.fleet, loaded.content, as_of, model)
+    return loaded.fleet.fit(as_of, model).evidence
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Counting the lives ...")
 def survival(loaded: Loaded, as_of: date) -> forecaster.SurvivalEvidence:
     """Bearings not failed by age, counted and by the two-stage model."""
-    return _survival(loaded.fleet, loaded.content, as_of)
+    return loaded.fleet.survival(as_of)
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Learning from the records ...")
 def learned(loaded: Loaded, as_of: date) -> tuple[forecaster.Learned, ...]:
     """The two-stage model's parameters, before and after the records."""
-    return _learned(loaded.fleet, loaded.content, as_of)
+    return loaded.fleet.learned(as_of)
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Working out the service lives ...")
 def service_lives(loaded: Loaded, as_of: date) -> tuple[forecaster.ServiceLife, ...]:
     """How long fresh units last."""
-    return _service_lives(loaded.fleet, loaded.content, as_of)
+    return loaded.fleet.service_lives(as_of)
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Laying out its lives ...")
 def timeline(loaded: Loaded, unit_id: str, as_of: date) -> forecaster.UnitTimeline:
     """One unit's lives on the hour axis."""
-    return _timeline(loaded.fleet, loaded.content, unit_id, as_of)
+    return loaded.fleet.timeline(unit_id, as_of)
 
 
 def now_or_later(loaded: Loaded, unit_id: str, as_of: date, prices: Mapping[str, float]) -> forecaster.NowOrLater:
     """Rebuild one unit now or later; `prices` in place of the fleet's. What all units share is worked out first."""
-    _decisions(loaded.fleet, loaded.content, as_of)
-    return _now_or_later(loaded.fleet, loaded.content, unit_id, as_of, tuple(sorted(prices.items())))
+    _decisions(loaded, as_of)
+    return _now_or_later(loaded, unit_id, as_of, tuple(sorted(prices.items())))
 
 
 def swings(loaded: Loaded, unit_id: str, as_of: date, prices: Mapping[str, float]) -> tuple[forecaster.Swing, ...]:
     """What moves that answer most; see ``now_or_later``."""
-    return _swings(loaded.fleet, loaded.content, unit_id, as_of, tuple(sorted(prices.items())))
+    return _swings(loaded, unit_id, as_of, tuple(sorted(prices.items())))
 
 
 def after_water(loaded: Loaded, craft_id: str, flooding: forecaster.Flooding, as_of: date) -> forecaster.AfterWater:
     """What to do about a craft of the fleet after water."""
-    return _after_water(loaded.fleet, loaded.content, craft_id, flooding, flooding.model_dump_json(), as_of)
+    return _after_water(loaded, craft_id, flooding, flooding.model_dump_json(), as_of)
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Learning how slip falls ...")
 def slip(loaded: Loaded, as_of: date, hours: float) -> forecaster.FleetSlip:
     """Clutch slip of each unit in service."""
-    return _slip(loaded.fleet, loaded.content, as_of, hours)
+    return loaded.fleet.slip(as_of, hours)
 
 
 def after_water_alone(
@@ -206,9 +202,13 @@ def after_water_alone(
     return _after_water_alone(flooding, settings, told, as_of, hours_since_rebuild, parts)
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def plan(loaded: Loaded, as_of: date, limits: PlanChoice) -> forecaster.PlanAnswer:
     """The off-season plan within `limits`, (name, value) as ``Fleet.plan`` takes them; shows how far it has come."""
-    return _plan(loaded.fleet, loaded.content, as_of, limits)
+    place = st.empty()
+    answer = loaded.fleet.plan(as_of, place.caption, **dict(limits))
+    place.empty()
+    return answer
 
 
 def plan_by_hand(
@@ -216,24 +216,31 @@ def plan_by_hand(
 ) -> forecaster.PlanByHand:
     """That plan changed by hand."""
     plan(loaded, as_of, limits)  # tells how far it has come, where the fleet does not know it yet
-    return _plan_by_hand(loaded.fleet, loaded.content, as_of, limits, tuple(sorted(edits.items())))
+    return _plan_by_hand(loaded, as_of, limits, tuple(sorted(edits.items())))
 
 
+@st.cache_resource(max_entries=KEPT_PAPERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def paper_files(
     loaded: Loaded, as_of: date, hours: float, owner: str | None, limits: tuple[tuple[str, float | date | None], ...]
 ) -> PaperFiles:
     """The paper of the fleet (`owner` None) or of one owner; shows how far it has come while it is made."""
-    return _paper_files(loaded.fleet, loaded.content, as_of, hours, owner, limits)
+    place = st.empty()
+    paper = loaded.fleet.report(as_of, owner, hours=hours, progress=place.caption, **dict(limits))
+    place.caption("Setting it out ...")
+    files = {kind: paper.file(kind) for kind in ("pdf", "xlsx", "ics")}
+    place.empty()
+    return PaperFiles(paper.name, paper.answer, files)
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def noted_this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
     """What the records alone say must be done within seven days; at once."""
-    return _noted_this_week(loaded.fleet, loaded.content, as_of)
+    return loaded.fleet.noted_this_week(as_of)
 
 
 def this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
     """All that needs doing within seven days; shows how far it has come while it is worked out."""
-    found = _this_week(loaded.fleet, loaded.content, as_of)
+    found = _this_week(loaded, as_of)
     _weeks()[loaded.content, as_of] = found
     return found
 
@@ -243,9 +250,17 @@ def week_if_known(loaded: Loaded, as_of: date) -> forecaster.ThisWeek | None:
     return _weeks().get((loaded.content, as_of))
 
 
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def backtest(loaded: Loaded, as_of: date, hours: float, every: str) -> forecaster.Backtest:
     """How past forecasts fared; shows how far it has come while it is worked out."""
-    return _backtest(loaded.fleet, loaded.content, as_of, hours, every)
+    bar = st.progress(0.0)
+
+    def progress(done: int, of: int, doing: str) -> None:
+        bar.progress(done / max(of, 1), f"Looking back: {doing} ...")
+
+    told = loaded.fleet.backtest(as_of, hours, every=every, progress=progress)
+    bar.empty()
+    return told
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
@@ -274,63 +289,29 @@ def templates() -> dict[str, bytes]:
     }
 
 
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out the forecast ...")
-def _forecast(
-    _asked: forecaster.Fleet, content: str, as_of: date, hours: float, model: str
-) -> forecaster.FleetForecast:
-    return _asked.forecast(as_of, hours=hours, model=model)
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Working out the forecast ...")
+def _forecast(loaded: Loaded, as_of: date, hours: float, model: str) -> forecaster.FleetForecast:
+    return loaded.fleet.forecast(as_of, hours=hours, model=model)
 
 
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out the curve ...")
-def _curve(
-    _asked: forecaster.Fleet, content: str, unit_id: str, as_of: date, model: str, hours_ahead: float | None
-) -> forecaster.UnitCurve:
-    return _asked.curve(unit_id, as_of, model=model, hours_ahead=hours_ahead)
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Learning from the records ...")
-def _evidence(_asked: forecaster.Fleet, content: str, as_of: date, model: str) -> forecaster.Evidence:
-    return _asked.fit(as_of, model).evidence
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Counting the lives ...")
-def _survival(_asked: forecaster.Fleet, content: str, as_of: date) -> forecaster.SurvivalEvidence:
-    return _asked.survival(as_of)
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Learning from the records ...")
-def _learned(_asked: forecaster.Fleet, content: str, as_of: date) -> tuple[forecaster.Learned, ...]:
-    return _asked.learned(as_of)
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out the service lives ...")
-def _service_lives(_asked: forecaster.Fleet, content: str, as_of: date) -> tuple[forecaster.ServiceLife, ...]:
-    return _asked.service_lives(as_of)
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Laying out its lives ...")
-def _timeline(_asked: forecaster.Fleet, content: str, unit_id: str, as_of: date) -> forecaster.UnitTimeline:
-    return _asked.timeline(unit_id, as_of)
-
-
-@st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Weighing the weeks ahead ...")
-def _decisions(_asked: forecaster.Fleet, content: str, as_of: date) -> forecaster.Decisions:
-    shared = _asked.decisions(as_of)
+@st.cache_resource(max_entries=KEPT_FLEETS, hash_funcs=BY_CONTENT, show_spinner="Weighing the weeks ahead ...")
+def _decisions(loaded: Loaded, as_of: date) -> forecaster.Decisions:
+    shared = loaded.fleet.decisions(as_of)
     _ = shared.scatter  # seconds once, so that no price that is moved later waits for it
     return shared
 
 
 # No spinner: a price that is moved is answered sooner than a spinner would show.
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def _now_or_later(
-    _asked: forecaster.Fleet, content: str, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...]
+    loaded: Loaded, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...]
 ) -> forecaster.NowOrLater:
-    return _asked.now_or_later(unit_id, as_of, **dict(prices))
+    return loaded.fleet.now_or_later(unit_id, as_of, **dict(prices))
 
 
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def _swings(
-    _asked: forecaster.Fleet, content: str, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...]
+    loaded: Loaded, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...]
 ) -> tuple[forecaster.Swing, ...]:
     place = st.empty()
 
@@ -338,21 +319,16 @@ def _swings(
         # Every word lets Streamlit break off here, so that the next price moved need not wait for the whole second.
         place.caption(f"Trying each price lower and higher: {what.replace('_', ' ')} ...")
 
-    found = _asked.decisions(as_of).swings(unit_id, progress, **dict(prices))
+    found = loaded.fleet.decisions(as_of).swings(unit_id, progress, **dict(prices))
     place.empty()
     return found
 
 
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out what to do ...")
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Working out what to do ...")
 def _after_water(
-    _asked: forecaster.Fleet, content: str, craft_id: str, _flooding: forecaster.Flooding, told: str, as_of: date
+    loaded: Loaded, craft_id: str, _flooding: forecaster.Flooding, told: str, as_of: date
 ) -> forecaster.AfterWater:
-    return _asked.after_water(craft_id, _flooding, as_of)
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Learning how slip falls ...")
-def _slip(_asked: forecaster.Fleet, content: str, as_of: date, hours: float) -> forecaster.FleetSlip:
-    return _asked.slip(as_of, hours)
+    return loaded.fleet.after_water(craft_id, _flooding, as_of)
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner="Working out what to do ...")
@@ -367,51 +343,17 @@ def _after_water_alone(
     return forecaster.flooded_alone(_flooding, as_of, hours_since_rebuild, parts, settings=_settings)
 
 
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
-def _plan(_asked: forecaster.Fleet, content: str, as_of: date, limits: PlanChoice) -> forecaster.PlanAnswer:
-    place = st.empty()
-    answer = _asked.plan(as_of, place.caption, **dict(limits))
-    place.empty()
-    return answer
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def _plan_by_hand(
-    _asked: forecaster.Fleet,
-    content: str,
-    as_of: date,
-    limits: PlanChoice,
-    edits: tuple[tuple[str, forecaster.PlanEdit], ...],
+    loaded: Loaded, as_of: date, limits: PlanChoice, edits: tuple[tuple[str, forecaster.PlanEdit], ...]
 ) -> forecaster.PlanByHand:
-    return _asked.plan_with(dict(edits), as_of, **dict(limits))
+    return loaded.fleet.plan_with(dict(edits), as_of, **dict(limits))
 
 
-@st.cache_resource(max_entries=KEPT_PAPERS, show_spinner=False)
-def _paper_files(
-    _asked: forecaster.Fleet,
-    content: str,
-    as_of: date,
-    hours: float,
-    owner: str | None,
-    limits: tuple[tuple[str, float | date | None], ...],
-) -> PaperFiles:
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
+def _this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
     place = st.empty()
-    paper = _asked.report(as_of, owner, hours=hours, progress=place.caption, **dict(limits))
-    place.caption("Setting it out ...")
-    files = {kind: paper.file(kind) for kind in ("pdf", "xlsx", "ics")}
-    place.empty()
-    return PaperFiles(paper.name, paper.answer, files)
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
-def _noted_this_week(_asked: forecaster.Fleet, content: str, as_of: date) -> forecaster.ThisWeek:
-    return _asked.noted_this_week(as_of)
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
-def _this_week(_asked: forecaster.Fleet, content: str, as_of: date) -> forecaster.ThisWeek:
-    place = st.empty()
-    found = _asked.this_week(as_of, progress=place.caption)
+    found = loaded.fleet.this_week(as_of, progress=place.caption)
     place.empty()
     return found
 
@@ -419,15 +361,3 @@ def _this_week(_asked: forecaster.Fleet, content: str, as_of: date) -> forecaste
 @st.cache_resource(show_spinner=False)
 def _weeks() -> dict[tuple[str, date], forecaster.ThisWeek]:
     return {}
-
-
-@st.cache_resource(max_entries=KEPT_ANSWERS, show_spinner=False)
-def _backtest(_asked: forecaster.Fleet, content: str, as_of: date, hours: float, every: str) -> forecaster.Backtest:
-    bar = st.progress(0.0)
-
-    def progress(done: int, of: int, doing: str) -> None:
-        bar.progress(done / max(of, 1), f"Looking back: {doing} ...")
-
-    told = _asked.backtest(as_of, hours, every=every, progress=progress)
-    bar.empty()
-    return told

@@ -8,7 +8,16 @@ from datetime import date, timedelta
 import pandas as pd
 import plotly.graph_objects as go
 
-from charts import apart, interval_bar, quiet
+from chart_parts import (
+    LEGEND_BELOW,
+    apart,
+    band,
+    interval_bar,
+    interval_told,
+    quiet,
+    rows_in_words,
+    title_above,
+)
 from palette import DASH_OF_STATE, LEARNED, NEUTRAL, SHAPE_OF_STATE, STATE_OF_ACTION, colour_of_state, faded
 
 NAMES = {"rebuild": "rebuild then", "check": "check then", "none": "never"}
@@ -39,10 +48,7 @@ def cost_by_week(
     for action, (_, low, high) in curves.items():
         if action == "none":  # the same in every week: a bar at its end says it, where a band would hide the others
             continue
-        edge = {"x": days, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
-        band = faded(colour_of_state(STATE_OF_ACTION[action]), 0.12)
-        figure.add_trace(go.Scatter(y=low, **edge))
-        figure.add_trace(go.Scatter(y=high, fill="tonexty", fillcolor=band, **edge))
+        figure.add_traces(band(days, low, high, colour_of_state(STATE_OF_ACTION[action]), 0.12))
     for action, (mean, low, high) in curves.items():
         figure.add_trace(_line(days, mean, low, high, action))
     bottom = min(float(low.min()) for _, low, _ in curves.values())
@@ -60,8 +66,7 @@ def cost_by_week(
         figure.add_annotation(
             x=end, y=axis[0] + y * height, text=NAMES[action], xanchor="left", xshift=9, showarrow=False
         )
-    title = {"text": f"Expected cost over two years, {currency}", "font": {"size": 13}}
-    figure.update_layout(title={**title, "x": 0, "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": 8}})
+    title_above(figure, f"Expected cost over two years, {currency}")
     figure.update_xaxes(range=[first, end], tickformat="%b<br>%Y", nticks=6, showgrid=False)
     figure.update_xaxes(title_text="week in which it is done")
     figure.update_yaxes(range=list(axis), tickformat=",.0f", nticks=6)
@@ -79,8 +84,7 @@ def _line(days: pd.Series, mean: pd.Series, low: pd.Series, high: pd.Series, act
         mode="lines",
         line={"color": colour_of_state(state), "dash": DASH_OF_STATE[state], "width": 2.5},
         customdata=pd.DataFrame({"low": low, "high": high}),
-        hovertemplate=f"{NAMES[action]}{when}: %{{y:,.0f}}"
-        "<br>90 % interval %{customdata[0]:,.0f} to %{customdata[1]:,.0f}<extra></extra>",
+        hovertemplate=f"{NAMES[action]}{when}: %{{y:,.0f}}{interval_told(',.0f')}",
     )
 
 
@@ -198,10 +202,6 @@ def what_moves_it(rows: pd.DataFrame, as_priced: float, currency: str) -> go.Fig
                 cliponaxis=False,
             )
         )
-    for place, label in enumerate(rows["label"]):
-        figure.add_annotation(
-            x=0, xref="paper", xanchor="left", y=place - 0.22, yanchor="middle", text=label, showarrow=False
-        )
     quiet(figure, height=SWING_HEIGHT * len(rows) + 120)
     values = [*rows["low"], *rows["high"], as_priced, 0.0]
     room = max(max(values) - min(values), 1.0)
@@ -211,7 +211,6 @@ def what_moves_it(rows: pd.DataFrame, as_priced: float, currency: str) -> go.Fig
         line = {"color": NEUTRAL, "width": width, "dash": dash}
         for place in places:  # row by row, so that no line runs through the words
             figure.add_shape(type="line", x0=at, x1=at, y0=place - 0.2, y1=place + 0.3, line=line, layer="below")
-    figure.update_yaxes(range=[len(rows) - 0.35, -0.5], visible=False)
-    below = {"orientation": "h", "y": 0, "yref": "container", "yanchor": "bottom", "x": 0, "xanchor": "left"}
-    figure.update_layout(legend=below, margin={"b": 84})
+    rows_in_words(figure, rows["label"])
+    figure.update_layout(legend=LEGEND_BELOW, margin={"b": 84})
     return figure

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import pandas as pd
 
 import forecaster
-from now_or_later_words import NAME_OF_PRICE, money, signed, span
-from words import SPACE, day_words, percent
+from now_or_later_words import NAME_OF_PRICE
+from words import SPACE, day_words, money, percent, signed, span
 
 COLUMNS_OF_FILE = {
     "first_day": "week_of",

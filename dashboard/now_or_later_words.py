@@ -5,9 +5,8 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import forecaster
-from words import DASH, JOINER, SPACE, day_words, hours_words, listed, percent, plain
+from words import SPACE, amount_words, day_words, hours_words, listed, money, percent, plain, share_of_draws
 
-STOP_ICON = ":material/dangerous:"
 CAUTION = (
     "This compares costs; it is no leave to run anything. A unit that rattles when spun by hand or has milky oil does "
     "not run, and water in a cylinder means that the engine is not turned, whatever waiting would cost. A forecast is "
@@ -40,35 +39,9 @@ NAME_OF_PRICE = {
 CHANCES = ("core_lost", "engine_hit")
 
 
-def money(amount: float, currency: str) -> str:
-    """An amount with its currency: "USD 1,480"."""
-    return f"{plain(currency)}{SPACE}{signed(amount)}"
-
-
-def signed(amount: float) -> str:
-    """An amount's digits, with a minus that is seen: "-31"."""
-    digits = f"{abs(amount):,.0f}"
-    return f"\u2212{digits}" if amount < 0 and digits != "0" else digits
-
-
-def amount_words(amount: forecaster.Amount, currency: str) -> str:
-    """An amount with its 90 % interval: "USD 1,115 (654–1,833)"."""
-    return f"{money(amount.mean, currency)} ({span(amount.low, amount.high)})"
-
-
-def span(low: float, high: float) -> str:
-    """Both ends of an amount's interval."""
-    if low < 0:
-        return f"{signed(low)}{SPACE}to{SPACE}{signed(high)}"
-    return f"{signed(low)}{JOINER}{DASH}{JOINER}{signed(high)}"
-
-
 def likely(share: float, draws: int) -> str:
-    """How often something is so among `draws` draws of the posterior, which show neither a nought nor a certainty."""
-    least = 1 / draws
-    if share < least:
-        return f"under {100 * least:.0f}{SPACE}%"
-    return f"over {100 * (1 - least):.0f}{SPACE}%" if share > 1 - least else percent(share)
+    """How often something is so among `draws` draws of the posterior."""
+    return share_of_draws(share, least=1 / draws)
 
 
 def answer(told: forecaster.NowOrLater, currency: str) -> str:

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pandas as pd
 import plotly.graph_objects as go
 
-from charts import quiet
+from chart_parts import add_upright, band, interval_told, quiet, title_above
 from palette import LEARNED, NEUTRAL, STATE_OF_ACTION, colour_of_state, faded
 
 DAY_MS = 86_400_000
@@ -41,8 +41,10 @@ def bench_by_week(work: pd.DataFrame, weeks: pd.DataFrame, later: list[date], op
     end = max([weeks["week"].iloc[-1], *used]) + pd.Timedelta(days=8)
     end = max(end, pd.Timestamp(opens) + pd.Timedelta(days=3)) if opens - ready_by <= timedelta(days=21) else end
     for day, told in {opens: "season opens", **({ready_by: "ready by"} if ready_by != opens else {})}.items():
-        if first <= pd.Timestamp(day) <= end:
-            _add_upright(figure, pd.Timestamp(day), f"{told} {day.day} {day:%b}", first + (end - first) / 2)
+        at = pd.Timestamp(day)
+        if first <= at <= end:
+            late = at > first + (end - first) / 2
+            add_upright(figure, at, f"{told} {day.day} {day:%b}", "solid", side="right" if late else "left")
     quiet(figure, height=int(min(max(ROW_PX * top + 150, LEAST_PX), MOST_PX)))
     apart = max(1, round((end - first).days / 7 / TICKS)) * 7 * DAY_MS
     figure.update_xaxes(range=[first, end], tickformat="%-d %b<br>%Y", tick0=weeks["week"].iloc[0], dtick=apart)
@@ -114,20 +116,6 @@ def _add_closed(figure: go.Figure, monday: pd.Timestamp) -> None:
     )
 
 
-def _add_upright(figure: go.Figure, at: pd.Timestamp, label: str, middle: pd.Timestamp) -> None:
-    line = {"color": NEUTRAL, "width": 2}
-    figure.add_shape(type="line", x0=at, x1=at, y0=0, y1=1, yref="paper", line=line)
-    figure.add_annotation(
-        x=at,
-        xanchor="right" if at > middle else "left",
-        y=1,
-        yref="paper",
-        yanchor="bottom",
-        text=label,
-        showarrow=False,
-    )
-
-
 def rules_beside(rules: pd.DataFrame, best: float | None, currency: str) -> go.Figure:
     """What each rule "every unit past N hours" costs more than the plan, against N, with its 90 % band.
 
@@ -136,9 +124,7 @@ def rules_beside(rules: pd.DataFrame, best: float | None, currency: str) -> go.F
     """
     figure = go.Figure()
     known = rules[rules["hours"].notna()]
-    edge = {"x": known["hours"], "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip", "showlegend": False}
-    figure.add_trace(go.Scatter(y=known["low"], **edge))
-    figure.add_trace(go.Scatter(y=known["high"], fill="tonexty", fillcolor=faded(LEARNED, 0.18), **edge))
+    figure.add_traces(band(known["hours"], known["low"], known["high"], LEARNED, 0.18))
     figure.add_trace(
         go.Scatter(
             x=known["hours"],
@@ -148,15 +134,13 @@ def rules_beside(rules: pd.DataFrame, best: float | None, currency: str) -> go.F
             marker={"symbol": "diamond", "size": 8, "color": LEARNED},
             customdata=known[["low", "high", "rebuilds"]],
             hovertemplate="every unit past %{x:.0f} h: %{customdata[2]:.0f} rebuilds"
-            "<br>costs %{y:,.0f} more than the plan"
-            "<br>90 % interval %{customdata[0]:,.0f} to %{customdata[1]:,.0f}<extra></extra>",
+            f"<br>costs %{{y:,.0f}} more than the plan{interval_told(',.0f')}",
             cliponaxis=False,
         )
     )
     quiet(figure, height=320)
     figure.add_hline(y=0, line={"color": NEUTRAL, "width": 2})
-    title = {"text": f"The rule costs more than the plan, {currency}", "font": {"size": 13}}
-    figure.update_layout(title={**title, "x": 0, "y": 1, "yanchor": "top", "yref": "container", "pad": {"t": 8}})
+    title_above(figure, f"The rule costs more than the plan, {currency}")
     if best is not None and len(known):
         cost = float(known.loc[(known["hours"] - best).abs().idxmin(), "more"])
         early = best <= (known["hours"].min() + known["hours"].max()) / 2

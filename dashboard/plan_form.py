@@ -13,13 +13,13 @@ import streamlit as st
 import forecaster
 import link
 from loading import PlanChoice
-from words import day_words, plain
+from words import DASH, day_words, plain
 
 MOST_MONEY, MOST_PLACES, MOST_SPARES = 1e9, 10_000.0, 1_000
 NO_LIMIT = "none"  # in the link: a budget without limit where fleet.toml has one
 EDITS = "plan changed by hand"  # in the session: what was changed just now, before the link tells it
 ACTIONS = ("rebuild", "check", "leave")
-NO_WEEK = "\u2013"  # in the table: left, or the cheapest free week is wanted
+NO_WEEK = DASH  # in the table: left, or the cheapest free week is wanted
 Value = TypeVar("Value")
 Edits = dict[str, forecaster.PlanEdit]
 

@@ -9,10 +9,9 @@ import pandas as pd
 
 import forecaster
 from fleet_rows import craft_told
-from now_or_later_words import money
 from plan_form import NO_WEEK
 from plan_words import about, in_order, with_range
-from words import hours_words, percent
+from words import DASH, hours_words, money, percent
 
 
 def table_rows(
@@ -162,8 +161,8 @@ def trigger_table(answer: forecaster.PlanAnswer, places: pd.DataFrame) -> pd.Dat
                 "Rebuild at": _at(triggers.rebuild_at_hours),
             }
         )
-    return pd.DataFrame(sorted(rows, key=lambda row: (row["Check at"] == row["Rebuild at"] == "\u2013", row["Unit"])))
+    return pd.DataFrame(sorted(rows, key=lambda row: (row["Check at"] == row["Rebuild at"] == DASH, row["Unit"])))
 
 
 def _at(hours: float | None) -> str:
-    return "\u2013" if hours is None else hours_words(hours)
+    return DASH if hours is None else hours_words(hours)

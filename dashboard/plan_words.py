@@ -6,8 +6,20 @@ import math
 from collections.abc import Sequence
 
 import forecaster
-from now_or_later_words import money, signed, span
-from words import SPACE, count_words, day_words, hours_words, listed, percent, plain
+from words import (
+    DASH,
+    SPACE,
+    amount_words,
+    capital,
+    count_words,
+    day_words,
+    hours_words,
+    listed,
+    money,
+    percent,
+    plain,
+    signed,
+)
 
 NOT_ON_PAPER = "The paper holds the best plan: changes by hand, closed weeks and spare units are not in it."
 CAUTION = (
@@ -45,8 +57,8 @@ def _rounded(amount: float) -> float:
 
 def with_range(saving: forecaster.Saving, currency: str) -> str:
     """An expected amount with its interval: "USD 23,000 (12,000–35,000)"."""
-    ends = span(_rounded(saving.low), _rounded(saving.high))
-    return f"{plain(currency)}{SPACE}{about(saving.mean)} ({ends})"
+    rounded = forecaster.Amount(_rounded(saving.mean), _rounded(saving.low), _rounded(saving.high))
+    return amount_words(rounded, currency)
 
 
 def answer_words(answer: forecaster.PlanAnswer, currency: str) -> str:
@@ -57,8 +69,7 @@ def answer_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     if not told:
         return f"Leave all of {units} this off-season: within the limits no work pays."
     told[0] += f" of {units}"
-    head = f"{listed(told)} this off-season: {money(plan.spent, currency)} now"
-    head = head[0].upper() + head[1:]
+    head = capital(f"{listed(told)} this off-season: {money(plan.spent, currency)} now")
     over = f"over {seasons(answer.seasons)}"
     if answer.saving.mean < 0:
         return f"{head}, about {with_range(answer.saving.opposite, currency)} more {over} than leaving all."
@@ -170,7 +181,7 @@ def spares_words(answer: forecaster.PlanAnswer) -> str:
 
 def span_of(low: float, high: float) -> str:
     """Both ends of a small number's interval."""
-    return f"{low:.1f}\u2013{high:.1f}"
+    return f"{low:.1f}{DASH}{high:.1f}"
 
 
 def triggers_words(answer: forecaster.PlanAnswer) -> str:

@@ -8,19 +8,16 @@ from datetime import date
 import streamlit as st
 
 import forecaster
-from loading import Loaded, PaperFiles, paper_files
+from download import download_button
+from loading import Loaded, paper_files
 from words import day_words, plain
 
 WHOLE_FLEET = "the whole fleet"
 WANTED = "paper wanted"  # in the session: which paper was asked for last
-KINDS = {  # kind: what its button says, its icon, its media type
-    "pdf": ("Report to print (PDF)", ":material/picture_as_pdf:", "application/pdf"),
-    "xlsx": (
-        "Work list (XLSX)",
-        ":material/table_view:",
-        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    ),
-    "ics": ("Calendar (ICS)", ":material/calendar_month:", "text/calendar"),
+KINDS = {  # kind, which is the file's ending too: what its button says, its icon
+    "pdf": ("Report to print (PDF)", ":material/picture_as_pdf:"),
+    "xlsx": ("Work list (XLSX)", ":material/table_view:"),
+    "ics": ("Calendar (ICS)", ":material/calendar_month:"),
 }
 Limits = Mapping[str, float | date | None]
 
@@ -75,17 +72,5 @@ def _show_files(
         return
     st.markdown(plain(made.answer))
     with st.container(horizontal=True, key="report-files"):
-        for kind, (told, icon, media) in KINDS.items():
-            _button(made, kind, told, icon, media)
-
-
-def _button(made: PaperFiles, kind: str, told: str, icon: str, media: str) -> None:
-    st.download_button(
-        told,
-        made.files[kind],
-        file_name=f"{made.name}.{kind}",
-        mime=media,
-        icon=icon,
-        key=f"report-{kind}",
-        on_click="ignore",  # the screen stays as it is
-    )
+        for kind, (told, icon) in KINDS.items():
+            download_button(told, made.files[kind], f"{made.name}.{kind}", key=f"report-{kind}", icon=icon)

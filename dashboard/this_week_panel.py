@@ -9,18 +9,17 @@ import streamlit as st
 
 import forecaster
 import link
-from fleet_rows import craft_told, units_at
+from fleet_rows import craft_told, filled, units_at
 from loading import Loaded, noted_this_week, this_week, week_if_known
 from this_week_words import (
     HEADINGS,
-    STOP_ICON,
     looked_at_words,
     stop_lines,
     task_words,
     week_sentence,
     why_words,
 )
-from words import count_words, plain
+from words import STOP_ICON, count_words, do_not_run, plain
 
 ANCHOR = "this-week"
 WEIGHED_AT_ONCE = 60  # units: more take longer than a reader waits, and are weighed when asked for
@@ -28,14 +27,13 @@ WEIGH = "weigh the week"  # in the session: of which fleet and day the viewer as
 DRAWN_NOW = "week drawn now"  # in the session: this run draws the whole page, so that it is too early to weigh
 SOON_SECONDS = 2.5
 SHOWN = 8  # tasks of a kind written out; the table has all of them
-UNIT_SCREEN = "screens/one_unit.py"
 
 
 def stop_panel(loaded: Loaded, as_of: date, places: pd.DataFrame, chosen: dict[str, list[str]]) -> None:
     """Units that must not run, above everything."""
     lines = stop_lines(units_at(noted_this_week(loaded, as_of).tasks, places, chosen), places)
     if lines:
-        st.error("**Do not run as it is:**\n" + "\n".join(f"- {line}" for line in lines), icon=STOP_ICON)
+        st.error(do_not_run(lines), icon=STOP_ICON)
 
 
 def week_panel(
@@ -101,7 +99,7 @@ def _show(week: forecaster.ThisWeek, places: pd.DataFrame, chosen: dict[str, lis
         st.markdown(f"**{heading}**")
         for task in own[:SHOWN]:
             with st.container(gap="xxsmall"):
-                st.page_link(UNIT_SCREEN, label=task_words(task, places), query_params=link.to_unit(task.unit_id))
+                st.page_link(link.UNIT_SCREEN, label=task_words(task, places), query_params=link.to_unit(task.unit_id))
                 st.caption(plain(why_words(task)))
         if len(own) > SHOWN:
             st.caption(f"{count_words(len(own) - SHOWN, 'more unit')} in the table.")
@@ -133,7 +131,7 @@ def _table(tasks: list[forecaster.Task], places: pd.DataFrame) -> None:
             rows,
             hide_index=True,
             placeholder="",
-            column_order=[c for c in rows.columns if rows[c].notna().any() and (rows[c] != "").any()],
+            column_order=filled(rows),
             column_config={
                 "unit": column.TextColumn("Unit", pinned=True),
                 "craft": "On craft",

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import pandas as pd
+
 import forecaster
 from fleet_rows import craft_told
-from words import count_words, day_words, listed, plain
+from words import STOP_ICON, capital, count_words, day_words, listed, plain
 
-STOP_ICON = ":material/dangerous:"
 HEADINGS = {
     "stop": f"{STOP_ICON} Do not run as it is",
     "water": ":material/water_drop: Water in the last 14 days",
@@ -49,7 +50,7 @@ def looked_at_words(week: forecaster.ThisWeek) -> str:
     return f"Looked at: {'; '.join([NOTED, *(LOOKED_AT[name] for name in week.looked_at)])}."
 
 
-def stop_lines(tasks: Sequence[forecaster.Task], places: object) -> list[str]:
+def stop_lines(tasks: Sequence[forecaster.Task], places: pd.DataFrame) -> list[str]:
     """Units that must not run, named with their reasons; more than a few are counted."""
     stops = [task for task in tasks if task.kind == "stop"]
     lines = [
@@ -59,7 +60,7 @@ def stop_lines(tasks: Sequence[forecaster.Task], places: object) -> list[str]:
     return lines if more <= 0 else [*lines[:NAMED], f"and {count_words(more, 'more unit')}, listed below"]
 
 
-def task_words(task: forecaster.Task, places: object) -> str:
+def task_words(task: forecaster.Task, places: pd.DataFrame) -> str:
     """One task: which unit, and what to do."""
     return f"**{plain(task.unit_id)}** on {plain(craft_told(task.craft_id, places))}: {plain(task.do)}"
 
@@ -67,4 +68,4 @@ def task_words(task: forecaster.Task, places: object) -> str:
 def why_words(task: forecaster.Task) -> str:
     """Why, and until when it pays."""
     until = "" if task.pays_until is None else f" (pays until {day_words(task.pays_until)})"
-    return f"{task.why[0].upper()}{task.why[1:]}{until}."
+    return f"{capital(task.why)}{until}."

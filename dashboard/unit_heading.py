@@ -7,14 +7,15 @@ import streamlit as st
 
 import forecaster
 import link
-from fleet_rows import craft_told
+from fleet_rows import craft_told, remarks_of
+from loading import Loaded
 from words import chance_words, day_words, hours_between, hours_words, plain
 
 
 def choose_unit(whole: forecaster.FleetForecast, places: pd.DataFrame) -> str:
     """The unit to show: from the link, as last looked at, or chosen here; highest risk first."""
     craft = {u.unit_id: u.craft_id for u in whole.units}
-    wanted = next(iter(link.wanted("unit")), None)
+    wanted = link.first("unit")
     if wanted is not None and wanted not in craft:
         st.warning(
             f"Unit {plain(wanted)} is not in service on {day_words(whole.as_of)}. Shown instead: the unit at most risk."
@@ -44,3 +45,10 @@ def describe(unit: forecaster.UnitForecast, places: pd.DataFrame) -> str:
     hidden = "" if unit.defective_now is None else f" Defective now: {chance_words(unit.defective_now)}."
     read = "" if unit.last_reading_on is None else f" Meter last read on {day_words(unit.last_reading_on)}."
     return f"On {plain(craft_told(unit.craft_id, places))}. {since}.{hidden}{read}"
+
+
+def notes_and_way_on(unit: forecaster.UnitForecast, loaded: Loaded, screen: str, label: str, icon: str) -> None:
+    """What a reader of the unit's answer should know, and the way to another screen of the same unit."""
+    for remark in remarks_of(unit, loaded.fleet.reading.doubtful_units):
+        st.caption(f"Note: {plain(remark)}")
+    st.page_link(screen, label=label, icon=icon, query_params=link.to_unit(unit.unit_id))

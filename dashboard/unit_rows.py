@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from html import escape
 
 import pandas as pd
@@ -44,10 +45,14 @@ def event_rows(curve: forecaster.UnitCurve) -> pd.DataFrame:
     events = pd.concat(parts, ignore_index=True).sort_values(["at", "on"], kind="stable").reset_index(drop=True)
     events["number"] = events.index + 1
     events["hover"] = [
-        f"{escape(str(label))}<br>at {hours_words(at)}, {on:%Y-%m-%d}"
-        for label, at, on in zip(events["label"], events["at"], events["on"], strict=True)
+        hover(str(label), at, on) for label, at, on in zip(events["label"], events["at"], events["on"], strict=True)
     ]
     return events
+
+
+def hover(what: str, at: float, on: date) -> str:
+    """An event on the hour axis, as HTML: what it was, at which hours and on which day."""
+    return f"{escape(what)}<br>at {hours_words(at)}, {on:%Y-%m-%d}"
 
 
 def curve_rows(curve: forecaster.UnitCurve) -> pd.DataFrame:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from charts import quiet
+from chart_parts import LEGEND_BELOW, quiet
 from palette import (
     NEUTRAL,
     SHAPE_OF_END,
@@ -70,8 +70,7 @@ def lives_over_hours(
     longest = max(float(lives["to_h"].max()), 1.0)
     figure.update_xaxes(range=[-0.02 * longest, 1.06 * longest], nticks=7, title_text=clock)
     figure.update_yaxes(range=[len(lives) - 0.45, -0.6], visible=False)
-    legend = {"orientation": "h", "y": 0, "yref": "container", "yanchor": "bottom", "x": 0, "xanchor": "left"}
-    figure.update_layout(legend=legend, margin={"b": below, "t": 8, "r": 40}, hovermode="closest")
+    figure.update_layout(legend=LEGEND_BELOW, margin={"b": below, "t": 8, "r": 40}, hovermode="closest")
     return figure
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 import forecaster
+from unit_rows import hover
 from words import SPACE, day_words, hours_between, hours_words, listed
 
 ENDED_TOLD = {
@@ -89,17 +90,13 @@ def on_lanes(events: pd.DataFrame, lanes: pd.DataFrame) -> pd.DataFrame:
     """Events with the ``lane`` of their life and a ``hover``."""
     lane = lanes.set_index("life_id")["lane"]
     rows = events.assign(lane=events["life_id"].map(lane).astype("int64"))
-    if "label" in rows:
-        rows["hover"] = [
-            f"{escape(str(label))}<br>at {hours_words(at)}, {on:%Y-%m-%d}"
-            for label, at, on in zip(rows["label"], rows["at_h"], rows["on"], strict=True)
-        ]
-    else:
-        rows["hover"] = [
-            f"meter of {escape(str(craft))}: {meter:,.1f} h<br>at {hours_words(at)}, {on:%Y-%m-%d}"
-            for craft, meter, at, on in zip(rows["craft_id"], rows["meter"], rows["at_h"], rows["on"], strict=True)
-        ]
+    told = [str(r.label) if "label" in rows else _meter_told(r) for r in _each(rows)]
+    rows["hover"] = [hover(what, at, on) for what, at, on in zip(told, rows["at_h"], rows["on"], strict=True)]
     return rows
+
+
+def _meter_told(reading: Any) -> str:
+    return f"meter of {reading.craft_id}: {reading.meter:,.1f} h"
 
 
 def timeline_table(timeline: forecaster.UnitTimeline) -> pd.DataFrame:
@@ -107,7 +104,7 @@ def timeline_table(timeline: forecaster.UnitTimeline) -> pd.DataFrame:
     number = timeline.lives.set_index("life_id")["life_number"]
     lives = timeline.lives.to_dict("records")
     rows = [(life["began_on"], life["life_id"], life["from_h"], 0, "its record begins") for life in lives]
-    rows += [(r.on, r.life_id, r.at_h, 1, f"meter of {r.craft_id}: {r.meter:,.1f} h") for r in _each(timeline.readings)]
+    rows += [(r.on, r.life_id, r.at_h, 1, _meter_told(r)) for r in _each(timeline.readings)]
     rows += [(r.on, r.life_id, r.at_h, 2, r.label) for r in _each(timeline.water)]
     rows += [(r.on, r.life_id, r.at_h, 3, r.label) for r in _each(timeline.looks)]
     rows += [(life["ended_on"], life["life_id"], life["to_h"], 4, _end_told(life)) for life in lives]

@@ -10,6 +10,7 @@ import streamlit as st
 
 import forecaster
 import link
+from download import download_button
 from loading import (
     RECEIVED,
     SAMPLE,
@@ -33,11 +34,6 @@ PRIVATE = (
     "dashboard sees them. What was worked out from them stays in the memory of this computer until the dashboard "
     "is ended."
 )
-MEDIA = {
-    ".zip": "application/zip",
-    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    ".csv": "text/csv",
-}
 
 
 class Uploaded(Protocol):
@@ -119,15 +115,7 @@ def upload_panel() -> None:
 
 def template_button(name: str, told: str) -> None:
     """One template to download."""
-    st.download_button(
-        told,
-        templates()[name],
-        file_name=name,
-        mime=MEDIA[Path(name).suffix],
-        icon=":material/download:",
-        key=f"template-{name}",
-        on_click="ignore",
-    )
+    download_button(told, templates()[name], name, key=f"template-{name}")
 
 
 def take(key: str) -> None:

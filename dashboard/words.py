@@ -11,11 +11,14 @@ from typing import Protocol
 SPACE = "\u00a0"  # keeps a number and its unit on one line
 DASH = "\u2013"
 JOINER = "\u2060"  # keeps both ends of an interval on one line
+TO = f"{JOINER}{DASH}{JOINER}"  # between both ends of an interval
+STOP_ICON = ":material/dangerous:"
+CAUTION_ICON = ":material/warning:"
 MARKDOWN = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|~$:^=])")
 
 
 class Interval(Protocol):
-    """A chance with its central 90 % interval."""
+    """A chance, an amount or a moment with its central 90 % interval."""
 
     @property
     def mean(self) -> float:
@@ -67,8 +70,39 @@ def interval(chance: Interval) -> str:
 
 def chance_words(chance: Interval) -> str:
     """A chance with its interval: "31 % (18–46 %)"."""
-    ends = interval(chance).replace(DASH, f"{JOINER}{DASH}{JOINER}").replace(" ", SPACE)
+    ends = interval(chance).replace(DASH, TO).replace(" ", SPACE)
     return f"{percent(chance.mean)} ({ends})"
+
+
+def signed(amount: float) -> str:
+    """An amount's digits, with a minus that is seen: "-31"."""
+    digits = f"{abs(amount):,.0f}"
+    return f"\u2212{digits}" if amount < 0 and digits != "0" else digits
+
+
+def money(amount: float, currency: str) -> str:
+    """An amount with its currency: "USD 1,480"."""
+    return f"{plain(currency)}{SPACE}{signed(amount)}"
+
+
+def span(low: float, high: float) -> str:
+    """Both ends of an amount's interval."""
+    return f"{signed(low)}{SPACE}to{SPACE}{signed(high)}" if low < 0 else f"{signed(low)}{TO}{signed(high)}"
+
+
+def amount_words(amount: Interval, currency: str) -> str:
+    """An amount with its 90 % interval: "USD 1,115 (654–1,833)"."""
+    return f"{money(amount.mean, currency)} ({span(amount.low, amount.high)})"
+
+
+def share_of_draws(share: float, least: float = 0.01) -> str:
+    """How often something is so among the posterior's draws, which can show neither a nought nor a certainty.
+
+    Below `least`, or as near to always, the share says only that.
+    """
+    if share < least:
+        return f"under {100 * least:.0f}{SPACE}%"
+    return f"over {100 * (1 - least):.0f}{SPACE}%" if share > 1 - least else percent(share)
 
 
 def hours_words(hours: float | None) -> str:
@@ -100,3 +134,13 @@ def count_words(count: int, one: str, many: str | None = None) -> str:
 def listed(parts: Sequence[str]) -> str:
     """Parts joined as a sentence lists them: "a", "a and b", "a, b and c"."""
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
+
+
+def capital(sentence: str) -> str:
+    """A sentence that begins small, with a capital at its start."""
+    return f"{sentence[:1].upper()}{sentence[1:]}"
+
+
+def do_not_run(lines: Sequence[str]) -> str:
+    """The warning above everything: `lines` name the units and why, each ready as Markdown."""
+    return "**Do not run as it is:**\n" + "\n".join(f"- {line}" for line in lines)

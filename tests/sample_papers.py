@@ -6,15 +6,9 @@ from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 
-from forecaster import Fleet, Paper, open_fleet, sample_fleet_folder
+from forecaster import Paper
 from forecaster.paper.content import PaperContent, UnitOnPaper
-from tests.conftest import SAMPLE_DAY
-
-
-@cache
-def sample_fleet() -> Fleet:
-    """The sample fleet as of its day."""
-    return open_fleet(sample_fleet_folder(), SAMPLE_DAY)
+from tests.conftest import SAMPLE_DAY, sample_fleet
 
 
 @cache

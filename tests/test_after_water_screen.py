@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import shutil
-import sys
 from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
@@ -14,18 +13,16 @@ import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecaster import AfterWater, Fleet, dashboard_app, flooded_alone, flooding_of, open_fleet
-from forecaster.flooding_steps import CAUTIONS
-from tests.conftest import ROOT, SAMPLE_DAY
-from tests.test_charts import BLIND, BY_DAY_AND_NIGHT, TELLS_APART, contrast, seen_distance
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
 from after_water_charts import risk_after_water
 from after_water_form import ENGINE, OIL, PARTS, SPIN, TREATED, WATER
 from after_water_rows import cost_rows, risk_lines, risk_rows, scenario_rows
 from after_water_words import NAME_OF_SCENARIO, STOP, told_words
+from forecaster import AfterWater, Fleet, flooded_alone, flooding_of, open_fleet
+from forecaster.flooding_steps import CAUTIONS
 from palette import DASH_OF_SCENARIO, SHAPE_OF_SCENARIO, colour_of_scenario
+from tests.conftest import ROOT, SAMPLE_DAY
+from tests.opened_screen import open_screen, spaced
+from tests.test_charts import BLIND, BY_DAY_AND_NIGHT, TELLS_APART, contrast, seen_distance
 from words import SPACE, chance_words, plain
 
 SAMPLE = ROOT / "sample_fleet"
@@ -36,26 +33,12 @@ Opener = Callable[..., AppTest]
 
 @pytest.fixture
 def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
-    """Opens the screen on a source (None: no fleet), with a link; it must end without an exception."""
+    """Opens the screen on a source (None: no fleet), with a link."""
 
     def open_at(source: Path | None = None, **told: str) -> AppTest:
-        monkeypatch.setenv("FORECASTER_SOURCE", "" if source is None else str(source))
-        wanted = {"as_of": SAMPLE_DAY.isoformat(), **told}
-        app = AppTest.from_file(dashboard_app(), default_timeout=120)
-        app.query_params.update(wanted)
-        app.run()
-        app.switch_page(SCREEN)
-        app.query_params.update(wanted)
-        app.run()
-        assert not app.exception
-        return app
+        return open_screen(monkeypatch, source, SCREEN, **{"as_of": SAMPLE_DAY.isoformat(), **told})
 
     return open_at
-
-
-@pytest.fixture(scope="module")
-def sample() -> Fleet:
-    return open_fleet(SAMPLE, SAMPLE_DAY)
 
 
 @pytest.fixture(scope="module")
@@ -77,7 +60,7 @@ def told(app: AppTest) -> str:
     """Everything that the screen says in text, in the order drawn, with ordinary spaces."""
     kinds = ("title", "subheader", "markdown", "caption", "error", "warning", "info", "checkbox")
     texts = [e.label if e.type == "checkbox" else e.value for e in drawn(app) if e.type in (*kinds, "heading", "alert")]
-    return "\n".join(texts).replace(SPACE, " ")
+    return spaced("\n".join(texts))
 
 
 def drawn(app: AppTest) -> list[Any]:
@@ -92,7 +75,7 @@ def drawn(app: AppTest) -> list[Any]:
 
 def in_words(text: str) -> str:
     """A text of the core as the screen writes it."""
-    return plain(text).replace(SPACE, " ")
+    return spaced(plain(text))
 
 
 def radio(app: AppTest, name: str) -> Any:
@@ -111,7 +94,7 @@ def place(text: str, words: str) -> int:
 def test_with_no_fleet_it_answers_from_general_experience(opened: Opener) -> None:
     app = opened(water="salt", done="no", age="80")
     answer = flooded_alone(flooding_of(happened_on=SAMPLE_DAY, water="salt", treated="no"), SAMPLE_DAY, 80.0)
-    assert chance_words(answer.risk[-1].as_it_is).replace(SPACE, " ") in told(app)
+    assert spaced(chance_words(answer.risk[-1].as_it_is)) in told(app)
     (title,) = app.title
     assert title.value.startswith("This craft (80")
     assert f"after {answer.best.check_after_h:g}{SPACE}engine hours" in title.value
@@ -285,7 +268,7 @@ def test_a_craft_of_the_fleet_is_answered_from_its_records(opened: Opener, sampl
     assert app.title[0].value.startswith(plain(CRAFT))
     assert answer.unit_id in app.title[0].value
     text = told(app)
-    assert chance_words(answer.risk[-1].as_it_is).replace(SPACE, " ") in text
+    assert spaced(chance_words(answer.risk[-1].as_it_is)) in text
     assert f"Learned from {answer.evidence.lives} lives, {answer.evidence.failures} failures among them" in text
     assert all(in_words(reason[:1].upper() + reason[1:]) in text for reason in answer.because)
     with pytest.raises(KeyError):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import get_args
@@ -10,22 +9,19 @@ from typing import get_args
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from bench_form import ANSWERS, ASKS, GROUPS, PREFIX
+from bench_words import moment, quote_words, slip_answer, teardown_answer
 from forecaster import (
     Finding,
     Fleet,
     FleetSettings,
     TeardownAdvice,
     advise_teardown,
-    dashboard_app,
     finding_of,
-    open_fleet,
+    teardown_parts,
 )
 from tests.conftest import ROOT, SAMPLE_DAY
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
-from bench_form import ANSWERS, ASKS, GROUPS, PREFIX
-from bench_words import moment, parts_lines, quote_words, slip_answer, teardown_answer
+from tests.opened_screen import open_screen, read, spaced, told
 from words import SPACE, plain
 
 SAMPLE = ROOT / "sample_fleet"
@@ -36,31 +32,13 @@ Opener = Callable[..., AppTest]
 
 @pytest.fixture
 def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
-    """Opens the bench on a source (None: no fleet), with what was found; it must end without an exception."""
+    """Opens the bench on a source (None: no fleet), with what was found."""
 
     def open_at(source: Path | None = None, **found: str) -> AppTest:
-        monkeypatch.setenv("FORECASTER_SOURCE", "" if source is None else str(source))
-        wanted = {"as_of": SAMPLE_DAY.isoformat(), **{f"{PREFIX}{name}": value for name, value in found.items()}}
-        app = AppTest.from_file(dashboard_app(), default_timeout=120)
-        app.query_params.update(wanted)
-        app.run()
-        app.switch_page(SCREEN)
-        app.query_params.update(wanted)
-        app.run()
-        assert not app.exception
-        return app
+        link = {"as_of": SAMPLE_DAY.isoformat(), **{f"{PREFIX}{name}": value for name, value in found.items()}}
+        return open_screen(monkeypatch, source, SCREEN, **link)
 
     return open_at
-
-
-@pytest.fixture(scope="module")
-def sample() -> Fleet:
-    return open_fleet(SAMPLE, SAMPLE_DAY)
-
-
-def told(app: AppTest) -> str:
-    kinds = (app.title, app.subheader, app.markdown, app.caption, app.error, app.warning)
-    return "\n".join(element.value for kind in kinds for element in kind).replace(SPACE, " ")
 
 
 def off_season(**found: object) -> TeardownAdvice:
@@ -94,8 +72,8 @@ def test_a_core_that_nobody_inspected_is_quoted_both_ways(opened: Opener) -> Non
 def test_every_reason_part_step_and_caution_of_the_core_is_shown(opened: Opener) -> None:
     advice = off_season(bearing="failed", front_housing="scored", oil="milky")
     text = told(opened(bearing="failed", front_housing="scored", oil="milky"))
-    for line in (*advice.because, *parts_lines(advice), *advice.follow_up, *advice.cautions, advice.slip):
-        assert plain(line).replace(SPACE, " ") in text
+    for line in (*advice.because, *teardown_parts(advice), *advice.follow_up, *advice.cautions, advice.slip):
+        assert spaced(plain(line)) in text
 
 
 def test_how_deep_a_scoring_is_is_asked_only_where_there_is_one(opened: Opener) -> None:
@@ -121,7 +99,7 @@ def test_what_was_found_stands_in_the_link(opened: Opener) -> None:
     ("name", "value"), [("bearing", "loose"), ("shaft_play_mm", "25"), ("slip_found_lb_ft", "low")]
 )
 def test_a_link_that_tells_what_cannot_be_is_told_so(opened: Opener, name: str, value: str) -> None:
-    assert f"{PREFIX}{name}={value}" in told(opened(**{name: value})).replace("\\", "")
+    assert f"{PREFIX}{name}={value}" in read(opened(**{name: value}))
 
 
 def test_the_season_of_the_price_can_be_chosen(opened: Opener) -> None:
@@ -142,7 +120,7 @@ def test_a_fleet_brings_its_prices_and_its_slip_settings(opened: Opener, sample_
 def test_the_clutches_are_those_of_the_core_in_its_order(opened: Opener, sample: Fleet) -> None:
     slip = sample.slip(SAMPLE_DAY)
     app = opened(SAMPLE)
-    assert slip_answer(slip).replace(SPACE, " ") in told(app)
+    assert spaced(slip_answer(slip)) in told(app)
     rows = app.dataframe[0].value
     assert list(rows["unit"]) == [one.unit_id for one in slip.units]
     assert list(rows["slip"]) == [moment(one.slip_now) for one in slip.units]

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from forecaster import open_fleet, simulate_fleet, write_fleet
-from tests.browsing import CUT_OFF, LAPTOP, PATIENCE, PHONE, QUIET, TOO_WIDE, drawn, served_dashboard
-
-sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+from forecaster import open_fleet
+from tests.browsing import CUT_OFF, LAPTOP, PATIENCE, PHONE, TOO_WIDE, drawn, served_dashboard
+from tests.ten_craft import AS_OF, BAD_ROW, ten_craft_folder
 
 pytestmark = pytest.mark.browser
 
-AS_OF = date(2022, 11, 1)
 DEVICES = {"phone by night": (PHONE, "dark"), "laptop by day": (LAPTOP, "light")}
 ON_DEVICES = pytest.mark.parametrize("device", DEVICES)
 SCREENS = pytest.mark.parametrize(
@@ -43,12 +40,7 @@ BEGINS = "unit => document.querySelector('h1')?.innerText.startsWith(unit)"
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A fleet of ten craft and two seasons, with one bad row."""
-    place = tmp_path_factory.mktemp("fleets") / "ten_craft"
-    place.mkdir()
-    write_fleet(simulate_fleet(craft=10, seasons=2, seed=4, first_year=2021).records, place)
-    with (place / "hours.csv").open("a", encoding="utf-8") as rows:
-        rows.write("C001,2022-07-01,-77,no\n")
-    return place
+    return ten_craft_folder(tmp_path_factory.mktemp("fleets"), bad_row=True)
 
 
 @pytest.fixture(scope="module")
@@ -62,14 +54,6 @@ def served(folder: Path) -> Iterator[str]:
     """The dashboard's address, served by the command as a user starts it; ended by its process."""
     with served_dashboard(folder) as address:
         yield address
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with sync_api.sync_playwright() as play:
-        started = play.chromium.launch(executable_path=chromium, args=QUIET)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")
@@ -289,4 +273,4 @@ def test_refused_rows_are_saved_as_they_were_given(go: Visit, tmp_path: Path) ->
     saving.value.save_as(tmp_path / "refused.csv")
     header, row, *_ = (tmp_path / "refused.csv").read_text(encoding="utf-8-sig").splitlines()
     assert header.startswith("row,")
-    assert "C001,2022-07-01,-77,no" in row
+    assert BAD_ROW in row

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import tomllib
 from itertools import combinations
 
@@ -12,13 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import chart_parts
+import charts
 from forecaster import dashboard_app
-
-FOLDER = dashboard_app().parent
-sys.path.insert(0, str(FOLDER))  # the screens import each other by bare names, as Streamlit runs them
-
-import charts  # noqa: E402 (found only once the folder is on the path)
-from palette import (  # noqa: E402
+from palette import (
     COLOUR_OF_STATE,
     DASH_OF_STATE,
     NEUTRAL,
@@ -30,6 +26,7 @@ from palette import (  # noqa: E402
     shape_of_incident,
 )
 
+FOLDER = dashboard_app().parent
 THEME = tomllib.loads((FOLDER / ".streamlit" / "config.toml").read_text(encoding="utf-8"))["theme"]
 BY_DAY_AND_NIGHT = pytest.mark.parametrize("page", [THEME["light"], THEME["dark"]], ids=["light", "dark"])
 
@@ -295,10 +292,10 @@ def test_axes_carry_their_units() -> None:
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=3))
 def test_labels_keep_their_order_and_their_distance(heights: list[float]) -> None:
     wanted = dict(zip(STATES, heights, strict=False))
-    placed = charts.apart(wanted)
+    placed = chart_parts.apart(wanted)
     assert all(0 <= height <= 1 for height in placed.values())
     for one, other in combinations(placed, 2):
-        assert abs(placed[one] - placed[other]) >= charts.LABEL_GAP - 1e-9
+        assert abs(placed[one] - placed[other]) >= chart_parts.LABEL_GAP - 1e-9
         if wanted[one] != wanted[other]:
             assert (placed[one] < placed[other]) == (wanted[one] < wanted[other])
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 import shutil
-import sys
 from datetime import date
 from pathlib import Path
 
@@ -15,10 +14,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from forecaster import dashboard_app, sample_fleet_folder, simulate_fleet, write_fleet
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
-from words import SPACE
+from tests.conftest import SAMPLE_DAY
+from tests.opened_screen import PATIENCE, bare, read, spaced
+from tests.ten_craft import ten_craft_folder
 
 SCREENS = sorted(f.stem for f in (dashboard_app().parent / "screens").glob("*.py") if f.stem != "__init__")
 NO_FLEET = "no_fleet"  # offered only where no fleet is open
@@ -32,8 +30,7 @@ ON_EVERY_FLEET = [
     for screen in SCREENS
     if screen != NO_FLEET and not (kind == "500 craft" and screen in WEIGHS_EVERY_UNIT)
 ]
-AS_OF = {"sample": date(2026, 11, 1), "500 craft": date(2022, 11, 1)}
-LATE = date(2022, 11, 1)
+LATE = date(2022, 11, 1)  # for every other fleet
 FAULTS = re.compile(r"Traceback|Error:|\b(?:nan|NaN|NaT)\b|Timestamp\(|dtype|<class|: None\b")
 # What a screen without an answer may say to do next, in the words of the refusals.
 REMEDIES = (
@@ -53,8 +50,7 @@ REMEDIES = (
 def fleets(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """A folder of each kind of fleet, made once."""
     place = tmp_path_factory.mktemp("kinds")
-    ten = place / "ten craft"
-    write_fleet(simulate_fleet(craft=10, seasons=2, seed=4, first_year=2021).records, ten)
+    ten = ten_craft_folder(place)
     return {
         "sample": sample_fleet_folder(),
         "empty": _headers_only(ten, place / "headers only"),
@@ -115,11 +111,9 @@ def shown(kind: str, screen: str, fleets: dict[str, Path], visits: dict[str, App
     """A screen of a fleet, drawn whole."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("FORECASTER_SOURCE", "" if kind == "none" else str(fleets[kind]))
-        link = {} if kind == "none" else {"as_of": AS_OF.get(kind, LATE).isoformat()}
+        link = {} if kind == "none" else {"as_of": (SAMPLE_DAY if kind == "sample" else LATE).isoformat()}
         if kind not in visits:
-            visits[kind] = AppTest.from_file(dashboard_app(), default_timeout=120)
-            visits[kind].query_params.update(link)
-            visits[kind].run()
+            visits[kind] = AppTest.from_file(dashboard_app(), default_timeout=PATIENCE)
         app = visits[kind]
         app.switch_page(f"screens/{screen}.py")
         app.query_params.update(link)
@@ -128,19 +122,8 @@ def shown(kind: str, screen: str, fleets: dict[str, Path], visits: dict[str, App
 
 
 def told(app: AppTest) -> str:
-    """Everything that a screen says in text, with ordinary spaces."""
-    kinds = (
-        app.title,
-        app.subheader,
-        app.markdown,
-        app.caption,
-        app.error,
-        app.warning,
-        app.info,
-        app.get("page_link"),
-    )
-    texts = [getattr(element, "value", None) or getattr(element, "label", "") for kind in kinds for element in kind]
-    return "\n".join(map(str, texts)).replace(SPACE, " ").replace("\\", "")
+    """Everything that a screen says in text, and its links to others."""
+    return "\n".join([read(app), *(bare(link.label) for link in app.get("page_link"))])
 
 
 def assert_plain(app: AppTest) -> None:
@@ -195,7 +178,7 @@ def test_forty_problems_are_counted_and_the_first_told_in_full(
     fleets: dict[str, Path], visits: dict[str, AppTest]
 ) -> None:
     app = shown("40 problems", "data_problems", fleets, visits)
-    assert "40 rows were refused" in app.title[0].value.replace(SPACE, " ")
+    assert "40 rows were refused" in spaced(app.title[0].value)
     assert "more problems in the table" in told(app)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
@@ -11,13 +10,6 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
-
-from forecaster import Backtest, Fleet, Learned, dashboard_app, open_fleet, simulate_fleet, write_fleet
-from forecaster.learned import WORDS
-from tests.conftest import ROOT, SAMPLE_DAY
-from tests.test_charts import BLIND, BY_DAY_AND_NIGHT, TELLS_APART, contrast, seen_distance
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
 
 from evidence_charts import before_and_after, calibration, survival_curves
 from evidence_rows import at_risk_rows, calibration_rows, few_from, learned_rows, parameter_rows, score, score_rows
@@ -32,17 +24,17 @@ from evidence_words import (
     parameter_sentence,
     verdict,
 )
+from forecaster import Backtest, Fleet, Learned, simulate_fleet, write_fleet
+from forecaster.learned import WORDS
 from palette import LEARNED, NEUTRAL
-from words import JOINER, SPACE
+from tests.conftest import ROOT, SAMPLE_DAY
+from tests.opened_screen import bare, open_screen, read
+from tests.test_charts import BLIND, BY_DAY_AND_NIGHT, TELLS_APART, contrast, seen_distance
+from words import SPACE
 
 SAMPLE = ROOT / "sample_fleet"
 ONE_DAY = date(2021, 11, 1)
 Opener = Callable[..., AppTest]
-
-
-@pytest.fixture(scope="module")
-def sample() -> Fleet:
-    return open_fleet(SAMPLE, SAMPLE_DAY)
 
 
 @pytest.fixture(scope="module")
@@ -62,31 +54,12 @@ def one_craft(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
-    """Opens the evidence screen on a source, with a link; the screen must end without an exception."""
+    """Opens the evidence screen on a source, with a link."""
 
     def open_at(source: Path, as_of: date, **link: str) -> AppTest:
-        monkeypatch.setenv("FORECASTER_SOURCE", str(source))
-        wanted = {"as_of": as_of.isoformat(), **link}
-        app = AppTest.from_file(dashboard_app(), default_timeout=120)
-        app.run()
-        app.switch_page("screens/evidence.py")
-        app.query_params.update(wanted)
-        app.run()
-        assert not app.exception
-        return app
+        return open_screen(monkeypatch, source, "screens/evidence.py", as_of=as_of.isoformat(), **link)
 
     return open_at
-
-
-def bare(text: str) -> str:
-    """A text without what keeps it on one line or from being read as formatting."""
-    return text.replace(SPACE, " ").replace(JOINER, "").replace("\\", "")
-
-
-def told(app: AppTest) -> str:
-    """Everything that the screen says in text."""
-    kinds = (app.title, app.subheader, app.markdown, app.caption, app.error, app.warning, app.info)
-    return bare("\n".join(element.value for kind in kinds for element in kind))
 
 
 # --- the screen ----------------------------------------------------------------------------------------------------
@@ -101,7 +74,7 @@ def test_it_opens_with_how_much_was_learned_from(opened: Opener, sample: Fleet) 
 
 
 def test_it_says_all_that_was_learned_and_cautions_about_the_count(opened: Opener, sample: Fleet) -> None:
-    text = told(opened(SAMPLE, SAMPLE_DAY))
+    text = read(opened(SAMPLE, SAMPLE_DAY))
     assert COUNT_STANDS_HIGH in text
     for row in sample.learned(SAMPLE_DAY):
         assert bare(parameter_sentence(row)) in text
@@ -115,9 +88,9 @@ def test_looking_back_answers_in_the_title_and_stands_in_the_link(opened: Opener
     (title,) = app.title
     assert "on this fleet's own past the two-stage model forecast better than the fleet's average rate" in title.value
     assert app.query_params["look_back"] == "season"
-    assert bare(verdict(past, "season")) in told(app)
+    assert bare(verdict(past, "season")) in read(app)
     app.radio(key="question-season").set_value("hours").run()
-    assert "Nothing can be told yet about past forecasts of failing within 50 h" in told(app)
+    assert "Nothing can be told yet about past forecasts of failing within 50 h" in read(app)
 
 
 def test_a_link_looks_back_at_once(opened: Opener) -> None:
@@ -140,11 +113,11 @@ def test_one_craft_without_failures_is_mostly_general_experience(opened: Opener,
     assert title.startswith("Mostly general experience, learned from")
     assert "none of them ended by a failed bearing" in title
     assert "nothing can be told yet from this fleet's own past" in title
-    assert "the whole forecast is mostly general experience" in told(app)
+    assert "the whole forecast is mostly general experience" in read(app)
 
 
 def test_the_one_stage_model_has_nothing_learned_in_these_words(opened: Opener) -> None:
-    text = told(opened(SAMPLE, SAMPLE_DAY, model="weibull"))
+    text = read(opened(SAMPLE, SAMPLE_DAY, model="weibull"))
     assert "it has nothing to say in these words" in text
     assert "starts rust" not in text
 

@@ -8,29 +8,25 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecaster import Fleet, NowOrLater, WrongUsage, open_fleet, sample_fleet_folder
+from forecaster import Fleet, NowOrLater, WrongUsage
 from forecaster.lives import CHECKS, INCIDENTS, Histories, frame, lives_by_hours
 from forecaster.now_or_later import reasons_to_stop, seasons_within
 from forecaster.settings import Season
+from tests.conftest import SAMPLE_DAY
 
-AS_OF = date(2026, 11, 1)  # after the sample's last season
+AS_OF = SAMPLE_DAY
 IN_SEASON = date(2026, 8, 1)
 OLD, FRESH = "S0003", "S0004"  # 154 h and 3 h since rebuild
 
 
 @pytest.fixture(scope="module")
-def fleet() -> Fleet:
-    return open_fleet(sample_fleet_folder(), today=AS_OF)
+def old(sample: Fleet) -> NowOrLater:
+    return sample.now_or_later(OLD, AS_OF)
 
 
 @pytest.fixture(scope="module")
-def old(fleet: Fleet) -> NowOrLater:
-    return fleet.now_or_later(OLD, AS_OF)
-
-
-@pytest.fixture(scope="module")
-def fresh(fleet: Fleet) -> NowOrLater:
-    return fleet.now_or_later(FRESH, AS_OF)
+def fresh(sample: Fleet) -> NowOrLater:
+    return sample.now_or_later(FRESH, AS_OF)
 
 
 def test_a_worn_unit_is_rebuilt_now_and_a_fresh_one_is_left(old: NowOrLater, fresh: NowOrLater) -> None:
@@ -41,8 +37,8 @@ def test_a_worn_unit_is_rebuilt_now_and_a_fresh_one_is_left(old: NowOrLater, fre
 
 
 @pytest.mark.parametrize("unit_id", [OLD, FRESH])
-def test_it_agrees_with_the_costs_that_it_is_made_of(fleet: Fleet, unit_id: str) -> None:
-    told, costs = fleet.now_or_later(unit_id, AS_OF), fleet.decisions(AS_OF).waiting(unit_id)
+def test_it_agrees_with_the_costs_that_it_is_made_of(sample: Fleet, unit_id: str) -> None:
+    told, costs = sample.now_or_later(unit_id, AS_OF), sample.decisions(AS_OF).waiting(unit_id)
     assert told.saved.mean == pytest.approx(costs.best_later.expected_cost - costs.option("rebuild").expected_cost)
     assert told.break_even.mean == pytest.approx(costs.break_even_rebuild_price)
     assert told.chance_now_is_cheaper == pytest.approx(costs.chance_now_is_cheaper)
@@ -77,8 +73,8 @@ def test_break_even_is_the_price_at_which_both_cost_the_same(old: NowOrLater) ->
     assert old.instead.mean - old.price_now == pytest.approx(old.saved.mean)
 
 
-def test_in_season_a_rebuild_now_is_charged_the_rush_and_the_lost_days(fleet: Fleet) -> None:
-    told = fleet.now_or_later(OLD, IN_SEASON)
+def test_in_season_a_rebuild_now_is_charged_the_rush_and_the_lost_days(sample: Fleet) -> None:
+    told = sample.now_or_later(OLD, IN_SEASON)
     prices = told.prices
     lost = prices.rebuild_days * prices.day_rate
     assert told.now.on == IN_SEASON
@@ -92,26 +88,26 @@ def test_off_season_the_first_running_week_is_told(old: NowOrLater) -> None:
     assert date(2027, 3, 1) < old.runs_from < date(2027, 5, 8)
 
 
-def test_other_prices_answer_as_the_engine_does_and_are_named(fleet: Fleet) -> None:
-    told = fleet.now_or_later(OLD, AS_OF, rebuild=900.0, core_lost=0.9)
-    costs = fleet.decisions(AS_OF).waiting(OLD, rebuild=900.0, core_lost=0.9)
+def test_other_prices_answer_as_the_engine_does_and_are_named(sample: Fleet) -> None:
+    told = sample.now_or_later(OLD, AS_OF, rebuild=900.0, core_lost=0.9)
+    costs = sample.decisions(AS_OF).waiting(OLD, rebuild=900.0, core_lost=0.9)
     assert told.now.expected_cost == costs.option("rebuild").expected_cost
-    own = fleet.decisions(AS_OF).prices(told.craft_id)
+    own = sample.decisions(AS_OF).prices(told.craft_id)
     assert told.changed == {"rebuild": (900.0, own.rebuild), "core_lost": (0.9, own.core_lost)}
-    assert fleet.now_or_later(OLD, AS_OF).changed == {}
+    assert sample.now_or_later(OLD, AS_OF).changed == {}
 
 
-def test_a_dearer_new_unit_never_makes_waiting_look_better(fleet: Fleet) -> None:
-    saved = [fleet.now_or_later(OLD, AS_OF, new_unit=price).saved.mean for price in (1000.0, 1700.0, 3000.0)]
+def test_a_dearer_new_unit_never_makes_waiting_look_better(sample: Fleet) -> None:
+    saved = [sample.now_or_later(OLD, AS_OF, new_unit=price).saved.mean for price in (1000.0, 1700.0, 3000.0)]
     assert saved == sorted(saved)
 
 
-def test_what_moves_the_answer_is_tried_around_the_given_prices(fleet: Fleet) -> None:
+def test_what_moves_the_answer_is_tried_around_the_given_prices(sample: Fleet) -> None:
     tried: list[str] = []
-    swings = fleet.decisions(AS_OF).swings(OLD, tried.append, day_rate=600.0)
+    swings = sample.decisions(AS_OF).swings(OLD, tried.append, day_rate=600.0)
     rate = next(swing for swing in swings if swing.what == "day_rate")
-    assert rate.high == pytest.approx(fleet.now_or_later(OLD, AS_OF, day_rate=750.0).saved.mean)
-    assert rate.low == pytest.approx(fleet.now_or_later(OLD, AS_OF, day_rate=450.0).saved.mean)
+    assert rate.high == pytest.approx(sample.now_or_later(OLD, AS_OF, day_rate=750.0).saved.mean)
+    assert rate.low == pytest.approx(sample.now_or_later(OLD, AS_OF, day_rate=450.0).saved.mean)
     assert set(tried) == {swing.what for swing in swings}
     spans = [abs(swing.high - swing.low) for swing in swings]
     assert spans == sorted(spans, reverse=True)
@@ -126,19 +122,19 @@ def test_what_moves_the_answer_is_tried_around_the_given_prices(fleet: Fleet) ->
         ({"core_lost": 1.2}, "from 0 to 1"),
     ],
 )
-def test_a_price_that_makes_no_sense_is_refused(fleet: Fleet, price: dict[str, float], why: str) -> None:
+def test_a_price_that_makes_no_sense_is_refused(sample: Fleet, price: dict[str, float], why: str) -> None:
     with pytest.raises(WrongUsage, match=why):
-        fleet.now_or_later(OLD, AS_OF, **price)
+        sample.now_or_later(OLD, AS_OF, **price)
 
 
-def test_a_unit_that_is_not_in_service_is_refused(fleet: Fleet) -> None:
+def test_a_unit_that_is_not_in_service_is_refused(sample: Fleet) -> None:
     with pytest.raises(WrongUsage, match="'S9999' is not in service"):
-        fleet.now_or_later("S9999", AS_OF)
+        sample.now_or_later("S9999", AS_OF)
 
 
-def test_asking_price_after_price_does_not_fill_the_memory(fleet: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_asking_price_after_price_does_not_fill_the_memory(sample: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("forecaster.decisions.KEPT_UPKEEPS", 3)
-    decisions = fleet.decisions(AS_OF)
+    decisions = sample.decisions(AS_OF)
     for price in (701.0, 702.0, 703.0, 704.0):
         decisions.waiting(OLD, rebuild=price)
     assert len(decisions._upkeeps) <= 3

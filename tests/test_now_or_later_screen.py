@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import shutil
-import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -13,15 +12,13 @@ import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecaster import Amount, Fleet, NowOrLater, dashboard_app, sample_fleet_folder
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
+from forecaster import Amount, Fleet, NowOrLater, sample_fleet_folder
 from loading import load
 from now_or_later_charts import cost_by_week, season_name, what_moves_it
 from now_or_later_rows import month_rows, swing_rows, week_file
-from now_or_later_words import answer, before, changed_sentence, figures, likely, money, span, waiting_sentence
-from words import JOINER, SPACE, plain
+from now_or_later_words import answer, before, changed_sentence, figures, likely, waiting_sentence
+from tests.opened_screen import labelled, open_screen, read, spaced, title, told
+from words import money, plain, span
 
 AS_OF = date(2026, 11, 1)  # after the sample's last season
 SAMPLE = sample_fleet_folder()
@@ -54,41 +51,12 @@ def one_craft(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
-    """Opens the dashboard on a source, at a screen, with a link; the screen must end without an exception."""
+    """Opens the dashboard on a source, at a screen, with a link."""
 
     def open_at(source: Path = SAMPLE, screen: str = SCREEN, **link: str) -> AppTest:
-        monkeypatch.setenv("FORECASTER_SOURCE", str(source))
-        wanted = {"as_of": AS_OF.isoformat(), **link}
-        app = AppTest.from_file(dashboard_app(), default_timeout=120)
-        app.query_params.update(wanted)
-        app.run()
-        app.switch_page(screen)
-        app.query_params.update(wanted)
-        app.run()
-        assert not app.exception
-        return app
+        return open_screen(monkeypatch, source, screen, **{"as_of": AS_OF.isoformat(), **link})
 
     return open_at
-
-
-def told(app: AppTest) -> str:
-    """Everything that a screen says in text, with ordinary spaces."""
-    kinds = (app.title, app.subheader, app.markdown, app.caption, app.error, app.warning, app.info)
-    return spaced("\n".join(element.value for kind in kinds for element in kind))
-
-
-def spaced(text: str) -> str:
-    return text.replace(SPACE, " ").replace(JOINER, "")
-
-
-def title(app: AppTest) -> str:
-    (only,) = app.title
-    return str(only.value)
-
-
-def price(app: AppTest, label: str) -> object:
-    """The widget of a price or chance, by what it says."""
-    return next(widget for widget in [*app.number_input, *app.slider] if widget.label == label)
 
 
 # --- the answer ----------------------------------------------------------------------------------------------------
@@ -161,7 +129,7 @@ def test_the_weeks_can_be_taken_along(opened: Opener, old: NowOrLater) -> None:
 
 def test_another_price_answers_anew_and_goes_into_the_link(opened: Opener, fleet: Fleet) -> None:
     app = opened(unit=OLD)
-    price(app, "Rebuild").set_value(900.0).run()  # type: ignore[attr-defined]
+    labelled(app, "Rebuild").set_value(900.0).run()
     assert not app.exception
     changed = fleet.now_or_later(OLD, AS_OF, rebuild=900.0)
     assert title(app) == answer(changed, "USD")
@@ -171,7 +139,7 @@ def test_another_price_answers_anew_and_goes_into_the_link(opened: Opener, fleet
 
 def test_a_chance_is_moved_in_percent(opened: Opener, fleet: Fleet) -> None:
     app = opened(unit=OLD)
-    price(app, "Core lost at a failure").set_value(90.0).run()  # type: ignore[attr-defined]
+    labelled(app, "Core lost at a failure").set_value(90.0).run()
     assert title(app) == answer(fleet.now_or_later(OLD, AS_OF, core_lost=0.9), "USD")
     assert app.query_params["core_lost"] == "0.9"
 
@@ -191,7 +159,7 @@ def test_a_link_with_prices_opens_with_them_and_back_to_the_fleets(
 def test_prices_that_nobody_moved_are_the_fleets_to_the_last_digit(opened: Opener, old: NowOrLater) -> None:
     """A chance is shown in whole percent, a mean day rate without its cents; neither counts as moved."""
     app = opened(unit=OLD)
-    assert price(app, "Core lost at a failure").value == round(100 * old.prices.core_lost)  # type: ignore[attr-defined]
+    assert labelled(app, "Core lost at a failure").value == round(100 * old.prices.core_lost)
     assert set(app.query_params) == {"as_of", "unit"}
     assert title(app) == answer(old, "USD")
 
@@ -211,7 +179,7 @@ def test_a_link_with_a_price_that_makes_no_sense_is_told_so(
     opened: Opener, old: NowOrLater, name: str, value: str
 ) -> None:
     app = opened(unit=OLD, **{name: value})
-    assert f"{name}={value}" in told(app).replace("\\", "")
+    assert f"{name}={value}" in read(app)
     assert title(app) == answer(old, "USD")
 
 
@@ -229,7 +197,7 @@ def test_a_fleet_of_one_craft_answers_in_its_currency_from_general_experience(op
     assert "S1" in title(app)
     assert "EUR" in title(app)
     assert "Mostly general experience: no failures in 1 life" in told(app)
-    assert price(app, "Rebuild").value == 700  # type: ignore[attr-defined]
+    assert labelled(app, "Rebuild").value == 700
     app.switch_page(UNIT).run()
     assert not app.exception
     assert "Its lives so far" in told(app)
@@ -250,7 +218,7 @@ def test_a_fleet_with_nothing_in_service_says_what_to_do(
     (empty / "fittings.csv").write_text(f"unit_id,craft_id,fitted_on,removed_on\n{row}", encoding="utf-8")
     app = opened(empty, screen)
     assert not app.title
-    assert remedy in told(app).replace("\\", "")
+    assert remedy in read(app)
 
 
 def test_in_season_now_is_now(opened: Opener, fleet: Fleet) -> None:

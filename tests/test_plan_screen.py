@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import shutil
-import sys
 from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
@@ -13,11 +12,8 @@ import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecaster import Fleet, PlanAnswer, PlanEdit, PlannedAction, dashboard_app, sample_fleet_folder
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
 from fleet_rows import craft_places
+from forecaster import Fleet, PlanAnswer, PlanEdit, PlannedAction, sample_fleet_folder
 from loading import load
 from plan_charts import bench_by_week, rules_beside
 from plan_form import EDITS, NO_WEEK, take_edits
@@ -32,7 +28,7 @@ from plan_words import (
     rule_words,
     spares_words,
 )
-from words import JOINER, SPACE
+from tests.opened_screen import bare, labelled, open_screen, read, title
 
 AS_OF = date(2026, 11, 1)
 SAMPLE = sample_fleet_folder()
@@ -53,19 +49,10 @@ def best(fleet: Fleet) -> PlanAnswer:
 
 @pytest.fixture
 def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
-    """Opens the screen on a source with a link; it must end without an exception."""
+    """Opens the screen on a source with a link."""
 
     def open_at(source: Path = SAMPLE, **link: str | list[str]) -> AppTest:
-        monkeypatch.setenv("FORECASTER_SOURCE", str(source))
-        wanted = {"as_of": AS_OF.isoformat(), **link}
-        app = AppTest.from_file(dashboard_app(), default_timeout=120)
-        app.query_params.update(wanted)
-        app.run()
-        app.switch_page(SCREEN)
-        app.query_params.update(wanted)
-        app.run()
-        assert not app.exception
-        return app
+        return open_screen(monkeypatch, source, SCREEN, **{"as_of": AS_OF.isoformat(), **link})
 
     return open_at
 
@@ -81,25 +68,6 @@ def one_craft(tmp_path: Path) -> Path:
     return place
 
 
-def told(app: AppTest) -> str:
-    """Everything that the screen says in text, with ordinary spaces and no escapes."""
-    kinds = (app.title, app.subheader, app.markdown, app.caption, app.error, app.warning, app.info)
-    return spaced("\n".join(element.value for kind in kinds for element in kind))
-
-
-def spaced(text: str) -> str:
-    return text.replace(SPACE, " ").replace(JOINER, "").replace("\\", "")
-
-
-def title(app: AppTest) -> str:
-    (only,) = app.title
-    return str(only.value)
-
-
-def limit(app: AppTest, label: str) -> object:
-    return next(widget for widget in app.number_input if widget.label == label)
-
-
 # --- the answer ----------------------------------------------------------------------------------------------------
 
 
@@ -107,16 +75,16 @@ def test_it_opens_with_the_answer(opened: Opener, best: PlanAnswer) -> None:
     app = opened()
     assert title(app) == answer_words(best, "USD")
     rebuilds = best.plan.count("rebuild")
-    assert spaced(title(app)).startswith(f"Rebuild {rebuilds} of 26 units ")
-    assert f"USD {best.plan.spent:,.0f} now, about USD " in spaced(title(app))
-    assert "less over two seasons than leaving all." in spaced(title(app))
+    assert bare(title(app)).startswith(f"Rebuild {rebuilds} of 26 units ")
+    assert f"USD {best.plan.spent:,.0f} now, about USD " in bare(title(app))
+    assert "less over two seasons than leaving all." in bare(title(app))
 
 
 def test_it_says_all_that_the_plan_answers(opened: Opener, best: PlanAnswer) -> None:
-    shown = told(opened())
+    shown = read(opened())
     whole = (account(best, "USD"), parts_words(best), spares_words(best), rule_words(best, "USD"))
     for line in (*whole, *little_more(best, "USD")):
-        assert spaced(line) in shown
+        assert bare(line) in shown
     assert "The advice on the other screens weighs each unit alone" in shown
     assert "A plan is no inspection" in shown
     assert "S0036: oil milky" in shown
@@ -144,20 +112,20 @@ def test_the_plan_can_be_taken_along(opened: Opener, best: PlanAnswer) -> None:
 
 def test_a_budget_that_binds_is_kept_told_and_stands_in_the_link(opened: Opener, fleet: Fleet) -> None:
     app = opened()
-    limit(app, "Budget").set_value(5_000.0).run()  # type: ignore[attr-defined]
+    labelled(app, "Budget").set_value(5_000.0).run()
     assert not app.exception
     poor = fleet.plan(AS_OF, budget=5_000.0)
     assert title(app) == answer_words(poor, "USD")
     assert poor.plan.spent <= 5_000
     assert app.query_params["budget"] == "5000"
-    assert "The next 1,000 of budget: would save a further USD" in told(app).replace("*", "")
+    assert "The next 1,000 of budget: would save a further USD" in read(app).replace("*", "")
 
 
 def test_with_a_budget_of_nothing_all_are_left(opened: Opener) -> None:
     app = opened(budget="0")
-    assert spaced(title(app)) == "Leave all of 26 units this off-season: within the limits no work pays."
-    assert "No parts are needed for this plan." in told(app)
-    assert "the plan leaves it: keep it off the water" in told(app)
+    assert bare(title(app)) == "Leave all of 26 units this off-season: within the limits no work pays."
+    assert "No parts are needed for this plan." in read(app)
+    assert "the plan leaves it: keep it off the water" in read(app)
 
 
 def test_a_link_opens_with_all_its_limits(opened: Opener, fleet: Fleet) -> None:
@@ -172,7 +140,7 @@ def test_a_link_opens_with_all_its_limits(opened: Opener, fleet: Fleet) -> None:
 def test_days_that_make_no_plan_say_why_and_can_be_mended_there(opened: Opener) -> None:
     app = opened(begins="2027-03-01", ready_by="2027-02-01")
     assert title(app) == "There is no plan for this"
-    assert "it is to begin on 2027-03-01 and be ready by 2027-02-01" in spaced(app.error[0].value)
+    assert "it is to begin on 2027-03-01 and be ready by 2027-02-01" in bare(app.error[0].value)
     assert [widget.label for widget in app.date_input] == ["As of", "First day", "Ready by"]
 
 
@@ -181,7 +149,7 @@ def test_days_that_make_no_plan_say_why_and_can_be_mended_there(opened: Opener) 
 )
 def test_a_link_that_makes_no_sense_is_told_so(opened: Opener, best: PlanAnswer, name: str, value: str) -> None:
     app = opened(**{name: value})
-    assert value in told(app)
+    assert value in read(app)
     assert title(app) == answer_words(best, "USD")
 
 
@@ -192,11 +160,11 @@ def test_a_change_by_hand_is_told_with_what_it_costs_and_which_limit_it_breaks(o
     late = fleet.plan(AS_OF).later_weeks[-1]
     made = fleet.plan_with({"S0005": PlanEdit("rebuild", late), "S0026": PlanEdit("leave")}, AS_OF)
     app = opened(edit=[f"S0005:rebuild:{late}", "S0026:leave"])
-    assert spaced(by_hand_words(made, "USD")) in told(app)
-    assert "Changed by hand: S0005 and S0026. It costs about USD" in told(app)
+    assert bare(by_hand_words(made, "USD")) in read(app)
+    assert "Changed by hand: S0005 and S0026. It costs about USD" in read(app)
     for broken in made.broken:
-        assert broken in told(app)
-    assert "would be done too late" in told(app)
+        assert broken in read(app)
+    assert "would be done too late" in read(app)
 
 
 def test_back_to_the_best_plan(opened: Opener, best: PlanAnswer) -> None:
@@ -205,12 +173,12 @@ def test_back_to_the_best_plan(opened: Opener, best: PlanAnswer) -> None:
     app.button(key="best-plan").click().run()
     assert title(app) == answer_words(best, "USD")
     assert "edit" not in app.query_params
-    assert "Changed by hand" not in told(app)
+    assert "Changed by hand" not in read(app)
 
 
 def test_a_change_that_does_not_fit_is_told_and_the_best_plan_shown(opened: Opener, best: PlanAnswer) -> None:
     app = opened(edit="S9999:leave")
-    assert "S9999 is not in the plan" in told(app)
+    assert "S9999 is not in the plan" in read(app)
     assert title(app) == answer_words(best, "USD")
 
 
@@ -284,15 +252,15 @@ def test_the_rules_are_drawn_with_their_band(best: PlanAnswer) -> None:
 
 def test_a_fleet_of_one_craft_answers_in_its_currency_from_general_experience(opened: Opener, one_craft: Path) -> None:
     app = opened(one_craft)
-    assert "1 unit" in spaced(title(app))
-    assert "Mostly general experience: no failures in 1 life" in told(app)
-    assert "a budget of EUR 900" in told(app)
-    assert limit(app, "Budget").value == 900  # type: ignore[attr-defined]
+    assert "1 unit" in bare(title(app))
+    assert "Mostly general experience: no failures in 1 life" in read(app)
+    assert "a budget of EUR 900" in read(app)
+    assert labelled(app, "Budget").value == 900
 
 
 def test_a_budget_of_fleet_toml_can_be_lifted(opened: Opener, one_craft: Path) -> None:
     app = opened(one_craft, budget="none")
-    assert "with no budget limit" in told(app)
+    assert "with no budget limit" in read(app)
     assert app.query_params["budget"] == "none"
 
 
@@ -301,4 +269,4 @@ def test_a_fleet_with_nothing_in_service_says_what_to_do(opened: Opener, one_cra
     row = "S1,C1,2026-05-01,2026-06-01\n"
     (empty / "fittings.csv").write_text(f"unit_id,craft_id,fitted_on,removed_on\n{row}", encoding="utf-8")
     app = opened(empty)
-    assert "Add the rows of what is fitted now to fittings.csv" in told(app)
+    assert "Add the rows of what is fitted now to fittings.csv" in read(app)

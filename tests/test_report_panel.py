@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecaster import Fleet, WrongUsage, dashboard_app
+from forecaster import Fleet, WrongUsage
+from tests.opened_screen import LANDING, open_screen
 from tests.small_fleet import small_fleet_folder
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
 
 DAY = "2026-01-15"
 
@@ -24,10 +22,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def app(folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     """The fleet's screen on the small fleet."""
-    monkeypatch.setenv("FORECASTER_SOURCE", str(folder))
-    opened = AppTest.from_file(dashboard_app(), default_timeout=120)
-    opened.query_params.update({"as_of": DAY})
-    return opened.run()
+    return open_screen(monkeypatch, folder, LANDING, as_of=DAY)
 
 
 def files(app: AppTest) -> list[str]:

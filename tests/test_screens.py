@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
-import sys
 from collections.abc import Callable
-from datetime import date
 from pathlib import Path
 
 import pytest
@@ -14,13 +12,11 @@ from streamlit.testing.v1 import AppTest
 
 import forecaster
 import forecaster.learning
-from forecaster import Fleet, dashboard_app, open_fleet, simulate_fleet, write_fleet
+from forecaster import Fleet, open_fleet
+from tests.opened_screen import open_screen, read, spaced, title, told
+from tests.ten_craft import AS_OF, ten_craft_folder
+from words import chance_words, hours_words, interval, plain
 
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
-from words import SPACE, chance_words, hours_words, interval, plain
-
-AS_OF = date(2022, 11, 1)  # past the last season of the fleet below, and long past for whoever runs the tests
 FLEET, UNIT, DATA = "screens/fleet_today.py", "screens/one_unit.py", "screens/data_problems.py"
 Opener = Callable[..., AppTest]
 
@@ -28,10 +24,7 @@ Opener = Callable[..., AppTest]
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A fleet of ten craft and two seasons."""
-    place = tmp_path_factory.mktemp("fleets") / "ten_craft"
-    place.mkdir()
-    write_fleet(simulate_fleet(craft=10, seasons=2, seed=4, first_year=2021).records, place)
-    return place
+    return ten_craft_folder(tmp_path_factory.mktemp("fleets"))
 
 
 @pytest.fixture(scope="module")
@@ -47,34 +40,13 @@ def copied(folder: Path, tmp_path: Path) -> Path:
 
 @pytest.fixture
 def opened(monkeypatch: pytest.MonkeyPatch) -> Opener:
-    """Opens the dashboard on a source, at a screen, with a link; the screen must end without an exception."""
+    """Opens the dashboard on a source, at a screen, with a link."""
 
     def open_at(source: Path | None, screen: str = FLEET, **link: str) -> AppTest:
-        monkeypatch.setenv("FORECASTER_SOURCE", "" if source is None else str(source))
-        wanted = {"as_of": AS_OF.isoformat(), **link} if source is not None else link
-        app = AppTest.from_file(dashboard_app(), default_timeout=120)
-        app.query_params.update(wanted)
-        app.run()
-        if screen != FLEET:
-            app.switch_page(screen)
-            app.query_params.update(wanted)
-            app.run()
-        assert not app.exception
-        return app
+        day = {"as_of": AS_OF.isoformat()} if source is not None else {}
+        return open_screen(monkeypatch, source, screen, **{**day, **link})
 
     return open_at
-
-
-def told(app: AppTest) -> str:
-    """Everything that a screen says in text, with ordinary spaces."""
-    kinds = (app.title, app.subheader, app.markdown, app.caption, app.error, app.warning, app.info)
-    return "\n".join(element.value for kind in kinds for element in kind).replace(SPACE, " ")
-
-
-def answer(app: AppTest) -> str:
-    """The sentence that a screen opens with."""
-    (title,) = app.title
-    return str(title.value)
 
 
 def change(file: Path, row: int, **cells: str) -> None:
@@ -98,7 +70,7 @@ def test_the_fleet_opens_with_the_answer_in_one_sentence(opened: Opener, folder:
         f"{len(to_open)} of {len(forecast.units)} units should be opened before the season opens on 1 May 2023; "
         f"{plain(first.unit_id)} first: {chance_words(first.fails_within)} to fail within the next 50 h."
     )
-    assert answer(opened(folder)).replace(SPACE, " ") == expected.replace(SPACE, " ")
+    assert spaced(title(opened(folder))) == spaced(expected)
 
 
 def test_the_fleet_says_what_stands_behind_it(opened: Opener, folder: Path, fleet: Fleet) -> None:
@@ -121,7 +93,7 @@ def test_the_horizon_changes_the_answer_and_the_link(opened: Opener, folder: Pat
     app = opened(folder)
     app.slider(key="hours").set_value(120).run()
     first = fleet.forecast(AS_OF, hours=120).units[0]
-    assert chance_words(first.fails_within) in answer(app)
+    assert chance_words(first.fails_within) in title(app)
     assert app.query_params["hours"] == "120"
 
 
@@ -150,8 +122,8 @@ def test_a_base_narrows_the_fleet_down(opened: Opener, folder: Path, fleet: Flee
     app = opened(folder, base=base)
     expected = {u.unit_id for u in fleet.forecast(AS_OF).units if craft[u.craft_id] == base}
     assert set(app.dataframe[0].value["unit"]) == expected
-    assert f"of {len(expected)} unit" in answer(app).replace(SPACE, " ")
-    assert f"at {base}" in answer(app)
+    assert f"of {len(expected)} unit" in spaced(title(app))
+    assert f"at {base}" in title(app)
 
 
 def test_the_simple_model_shows_no_hidden_state(opened: Opener, folder: Path) -> None:
@@ -168,12 +140,12 @@ def test_the_simple_model_shows_no_hidden_state(opened: Opener, folder: Path) ->
 )
 def test_a_link_that_asks_for_what_there_is_not_is_told_so(opened: Opener, folder: Path, name: str, value: str) -> None:
     app = opened(folder, **{name: value})
-    assert f"{name}={value}" in told(app).replace("\\", "")
+    assert f"{name}={value}" in read(app)
 
 
 def test_refused_rows_are_announced(opened: Opener, copied: Path) -> None:
     change(copied / "hours.csv", 5, meter="-77")
-    assert "1 row was refused" in "".join(link.label for link in opened(copied).get("page_link")).replace(SPACE, " ")
+    assert "1 row was refused" in spaced("".join(link.label for link in opened(copied).get("page_link")))
 
 
 def test_few_records_are_told_to_be_mostly_general_experience(opened: Opener, tmp_path: Path) -> None:
@@ -199,8 +171,8 @@ def test_a_users_text_is_shown_as_it_is(opened: Opener, copied: Path) -> None:
 def test_a_link_opens_its_unit_as_of_its_day(opened: Opener, folder: Path, fleet: Fleet) -> None:
     unit = fleet.forecast(AS_OF).units[3]
     app = opened(folder, UNIT, unit=unit.unit_id)
-    assert answer(app).startswith(f"{plain(unit.unit_id)}: {chance_words(unit.fails_within)} to fail")
-    assert unit.advice in answer(app)
+    assert title(app).startswith(f"{plain(unit.unit_id)}: {chance_words(unit.fails_within)} to fail")
+    assert unit.advice in title(app)
     assert app.query_params["unit"] == unit.unit_id
     assert app.query_params["as_of"] == AS_OF.isoformat()
 
@@ -209,7 +181,7 @@ def test_a_unit_shows_its_reasons_and_hours_left(opened: Opener, folder: Path, f
     unit = fleet.forecast(AS_OF).units[0]
     shown = told(opened(folder, UNIT, unit=unit.unit_id))
     assert all(plain(reason) in shown for reason in unit.because)
-    assert f"an even chance of failing within {hours_words(unit.hours_left.p50)}".replace(SPACE, " ") in shown
+    assert spaced(f"an even chance of failing within {hours_words(unit.hours_left.p50)}") in shown
 
 
 def test_a_unit_shows_what_is_recorded_of_it(opened: Opener, folder: Path, fleet: Fleet) -> None:
@@ -227,14 +199,14 @@ def test_a_unit_shows_what_is_recorded_of_it(opened: Opener, folder: Path, fleet
 def test_a_unit_that_is_nowhere_is_told_and_the_first_one_shown(opened: Opener, folder: Path, fleet: Fleet) -> None:
     app = opened(folder, UNIT, unit="S9999")
     assert "S9999 is not in service" in told(app)
-    assert answer(app).startswith(plain(fleet.forecast(AS_OF).units[0].unit_id))
+    assert title(app).startswith(plain(fleet.forecast(AS_OF).units[0].unit_id))
 
 
 def test_choosing_a_unit_goes_into_the_link(opened: Opener, folder: Path, fleet: Fleet) -> None:
     app = opened(folder, UNIT)
     second = fleet.forecast(AS_OF).units[1].unit_id
     app.selectbox(key="unit_choice").set_value(second).run()
-    assert answer(app).startswith(plain(second))
+    assert title(app).startswith(plain(second))
     assert app.query_params["unit"] == second
 
 
@@ -243,7 +215,7 @@ def test_every_unit_can_be_opened(opened: Opener, folder: Path, fleet: Fleet) ->
     for unit in fleet.forecast(AS_OF).units:
         app.selectbox(key="unit_choice").set_value(unit.unit_id).run()
         assert not app.exception
-        assert answer(app).startswith(plain(unit.unit_id))
+        assert title(app).startswith(plain(unit.unit_id))
 
 
 # --- data ----------------------------------------------------------------------------------------------------------
@@ -278,7 +250,7 @@ def test_columns_that_nobody_knows_are_kept_aside_and_told(opened: Opener, copie
 
 
 def test_clean_records_are_said_to_be_clean(opened: Opener, folder: Path) -> None:
-    assert "nothing was refused" in answer(opened(folder, DATA))
+    assert "nothing was refused" in title(opened(folder, DATA))
 
 
 # --- refusals ------------------------------------------------------------------------------------------------------
@@ -288,10 +260,10 @@ def test_records_that_stop_the_answer_are_refused_in_plain_words(opened: Opener,
     (copied / "fittings.csv").unlink()
     app = opened(copied)
     assert app.error
-    assert "fittings.csv" in told(app).replace("\\", "")
+    assert "fittings.csv" in read(app)
     app.switch_page(DATA).run()
     assert not app.exception
-    assert "cannot be used yet" in answer(app)
+    assert "cannot be used yet" in title(app)
 
 
 def test_wrong_settings_are_refused_with_their_key(opened: Opener, copied: Path) -> None:
@@ -314,7 +286,7 @@ def test_a_fleet_with_nothing_in_service_is_told(opened: Opener, tmp_path: Path)
     )
     app = opened(tmp_path)
     assert not app.title
-    assert "No unit is in service on 2022-11-01" in told(app).replace("\\", "")
+    assert "No unit is in service on 2022-11-01" in read(app)
 
 
 # --- no fleet yet --------------------------------------------------------------------------------------------------

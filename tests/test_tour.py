@@ -11,12 +11,11 @@ from typing import Any
 
 import pytest
 
-from forecaster import simulate_fleet, write_fleet
-from tests.browsing import LAPTOP, PHONE, QUIET, served_dashboard
+from tests.browsing import LAPTOP, PHONE, served_dashboard
 from tests.conftest import SAMPLE_DAY
+from tests.ten_craft import AS_OF, ten_craft_folder
 from tests.tour import Stop, Walk
 
-sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
 axe_script = pytest.importorskip("axe_playwright_python.base", reason="axe-playwright-python is not installed")
 
 pytestmark = pytest.mark.browser
@@ -24,7 +23,6 @@ pytestmark = pytest.mark.browser
 # What Streamlit brings by itself, by axe-core's rule: the elements in which it lies. Reasons in DEVELOPERS.md.
 STREAMLITS_OWN: dict[str, str] = {}
 JOBS = pytest.mark.parametrize("job", ["rental_fleet", "rebuilder", "owner"])
-CUSTOMERS_DAY = "2022-11-01"  # after the second season of the customer's fleet
 ROW = 35  # px: height of a table's header and of each of its rows
 IN_ORDER = """() => {
   const craft = [...document.querySelectorAll('[id^=glide-cell-2-]')].map(cell => cell.textContent)
@@ -34,10 +32,9 @@ Walker = Callable[[str, dict[str, Any]], Walk]
 
 
 @pytest.fixture(scope="module")
-def walk(chromium: str) -> Iterator[Walker]:
+def walk(browser: Any) -> Iterator[Walker]:
     """Begins a walk at the root of a dashboard that was started without a fleet."""
-    with served_dashboard(None) as address, sync_api.sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=chromium, args=QUIET)
+    with served_dashboard(None) as address:
 
         def begin(name: str, device: dict[str, Any]) -> Walk:
             page = browser.new_context(**device, color_scheme="light").new_page()
@@ -46,7 +43,6 @@ def walk(chromium: str) -> Iterator[Walker]:
             return begun
 
         yield begin
-        browser.close()
 
 
 @pytest.fixture(scope="module")
@@ -121,11 +117,7 @@ def rental_fleet(walk: Walker) -> Walk:
 @pytest.fixture(scope="module")
 def fleet_zip(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     """A customer's fleet of ten craft and two seasons as one ZIP, with one bad row."""
-    folder = tmp_path_factory.mktemp("fleets") / "ten_craft"
-    folder.mkdir()
-    write_fleet(simulate_fleet(craft=10, seasons=2, seed=4, first_year=2021).records, folder)
-    with (folder / "hours.csv").open("a", encoding="utf-8") as rows:
-        rows.write("C001,2022-07-01,-77,no\n")
+    folder = ten_craft_folder(tmp_path_factory.mktemp("fleets"), bad_row=True)
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w") as files:
         for file in sorted(folder.iterdir()):
@@ -143,7 +135,7 @@ def rebuilder(walk: Walker, fleet_zip: bytes) -> Walk:
     page.locator("input[type=file]").set_input_files(sent)
     page.get_by_role("button", name="Open 1 file").click()
     tour.answered(r"of \d+ units")
-    _type_day(page, CUSTOMERS_DAY)
+    _type_day(page, AS_OF.isoformat())
     tour.answered("season opens on 1 May 2023")
 
     _go_to(page, "Data")

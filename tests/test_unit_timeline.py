@@ -2,37 +2,28 @@
 
 from __future__ import annotations
 
-import sys
 from datetime import date
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from forecaster import Fleet, UnitTimeline, WrongUsage, dashboard_app, open_fleet, sample_fleet_folder
+from forecaster import Fleet, UnitTimeline, WrongUsage
 from forecaster.histories import build_histories
 from forecaster.unit_timeline import unit_timeline
-from tests.small_fleet import TODAY, small_fleet
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
 from palette import SHAPE_OF_CHECK, SHAPE_OF_END, SHAPE_OF_TREATMENT
+from tests.conftest import SAMPLE_DAY
+from tests.small_fleet import TODAY, small_fleet
 from unit_timeline_charts import lives_over_hours
 from unit_timeline_rows import WATER_TOLD, clock_of, life_lanes, on_lanes, timeline_table
 from words import SPACE
 
 A_WEEK = 6.4  # h that C001 runs in each
-SAMPLE_DAY = date(2026, 11, 1)
 
 
 def told_of(unit_id: str, as_of: date = TODAY) -> UnitTimeline:
     records = small_fleet()
     return unit_timeline(records, build_histories(records, as_of), unit_id)
-
-
-@pytest.fixture(scope="module")
-def sample() -> Fleet:
-    return open_fleet(sample_fleet_folder(), today=SAMPLE_DAY)
 
 
 # --- by hand: S1 sat on C001 from 10 April, was rebuilt on 2 July and put back on 4 July ------------------------------

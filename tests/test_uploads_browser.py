@@ -11,9 +11,7 @@ from typing import Any
 import pytest
 
 from forecaster import simulate_fleet, write_fleet
-from tests.browsing import CUT_OFF, PATIENCE, PHONE, QUIET, TOO_WIDE, drawn, served_dashboard
-
-sync_api = pytest.importorskip("playwright.sync_api", reason="Playwright is not installed")
+from tests.browsing import CUT_OFF, PATIENCE, PHONE, TOO_WIDE, drawn, served_dashboard
 
 pytestmark = pytest.mark.browser
 
@@ -35,14 +33,6 @@ def served(temporary: Path) -> Iterator[str]:
         patch.setenv("FORECASTER_SOURCE", "")
         with served_dashboard(None) as address:
             yield address
-
-
-@pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
-    with sync_api.sync_playwright() as play:
-        started = play.chromium.launch(executable_path=chromium, args=QUIET)
-        yield started
-        started.close()
 
 
 @pytest.fixture

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import shutil
-import sys
 import tempfile
 import zipfile
 from datetime import date
@@ -18,7 +17,6 @@ from streamlit.testing.v1 import AppTest
 import forecaster
 import forecaster.learning
 from forecaster import (
-    dashboard_app,
     open_fleet,
     sample_fleet_folder,
     simulate_fleet,
@@ -27,10 +25,7 @@ from forecaster import (
     template_workbook,
     write_fleet,
 )
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
-from words import SPACE
+from tests.opened_screen import LANDING, open_screen, read, spaced
 
 DATA = "screens/data_problems.py"
 Upload = tuple[str, bytes, str]
@@ -61,12 +56,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def visit(source: Path | None = None, **link: str) -> AppTest:
     """A viewer who opens the dashboard; `source`: what the command named."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("FORECASTER_SOURCE", "" if source is None else str(source))
-        app = AppTest.from_file(dashboard_app(), default_timeout=120)
-        app.query_params.update(link)
-        app.run()
-    assert not app.exception
-    return app
+        return open_screen(patch, source, LANDING, **link)
 
 
 def files_of(folder: Path) -> list[Upload]:
@@ -91,11 +81,6 @@ def upload(app: AppTest, *files: Upload, meant: str | None = None) -> AppTest:
     return app
 
 
-def told(app: AppTest) -> str:
-    kinds = (app.title, app.subheader, app.markdown, app.caption, app.error, app.warning, app.info)
-    return "\n".join(element.value for kind in kinds for element in kind).replace(SPACE, " ").replace("\\", "")
-
-
 def rows_in_use(app: AppTest) -> dict[str, int]:
     """What the data screen says was read."""
     app.switch_page(DATA).run()
@@ -118,28 +103,28 @@ def test_the_files_of_a_folder_open_together(folder: Path) -> None:
 
 def test_a_zip_of_a_folder_opens_under_its_name(folder: Path) -> None:
     app = upload(visit(), zip_of(folder))
-    assert app.title[0].value.replace(SPACE, " ").count("of 6 units") == 1
-    assert "six craft, as of" in told(app)
+    assert spaced(app.title[0].value).count("of 6 units") == 1
+    assert "six craft, as of" in read(app)
     assert rows_in_use(app) == read_of(folder)
 
 
 def test_a_workbook_opens() -> None:
     app = upload(visit(), ("north.xlsx", template_workbook(), ""))
     assert set(rows_in_use(app).values()) == {1}
-    assert "north" in told(app)
+    assert "north" in read(app)
 
 
 def test_a_single_file_says_what_is_missing() -> None:
     app = upload(visit(), ("hours.csv", template_table("hours"), "text/csv"))
     app.switch_page(DATA).run()
     assert "cannot be used yet" in app.title[0].value
-    assert "Add craft.csv" in told(app)
+    assert "Add craft.csv" in read(app)
 
 
 def test_a_refused_upload_is_told_and_changes_nothing() -> None:
     app = upload(visit(), ("photo.jpg", b"\xff\xd8", "image/jpeg"))
-    assert "photo.jpg is of a kind that is not read" in told(app)
-    assert "No fleet is open yet" in told(app)
+    assert "photo.jpg is of a kind that is not read" in read(app)
+    assert "No fleet is open yet" in read(app)
 
 
 def test_another_choice_of_files_forgets_the_refusal(folder: Path) -> None:
@@ -151,7 +136,7 @@ def test_another_choice_of_files_forgets_the_refusal(folder: Path) -> None:
 def test_what_was_passed_over_is_told(folder: Path) -> None:
     app = upload(visit(), *files_of(folder), ("notes.csv", b"a,b\n1,2\n", "text/csv"))
     app.switch_page(DATA).run()
-    assert "notes.csv was passed over" in told(app)
+    assert "notes.csv was passed over" in read(app)
 
 
 # --- mending -------------------------------------------------------------------------------------------------------
@@ -166,12 +151,12 @@ def test_refused_rows_are_mended_and_brought_back_in_one_file(folder: Path, tmp_
         csv.writer(text).writerows(rows)
     app = upload(visit(), zip_of(spoiled))
     app.switch_page(DATA).run()
-    assert "1 row was refused" in told(app)
+    assert "1 row was refused" in read(app)
     assert "Download refused rows of hours.csv" in [button.label for button in app.get("download_button")]
     upload(app, ("hours.csv", mended, "text/csv"), meant="in place of the same files of")
-    assert "nothing was refused" in told(app)
+    assert "nothing was refused" in read(app)
     assert rows_in_use(app) == read_of(folder)
-    assert "spoiled, uploaded by you" in told(app).replace("*", "")
+    assert "spoiled, uploaded by you" in read(app).replace("*", "")
 
 
 def test_a_file_can_stand_in_for_one_of_the_fleet_that_the_command_named(
@@ -233,7 +218,7 @@ def test_files_lie_in_a_temporary_folder_and_go_when_the_fleet_is_closed(folder:
     app.switch_page(DATA).run()
     app.button(key="close-upload").click().run()
     assert not kept.exists()
-    assert "No fleet is open yet" in told(app)
+    assert "No fleet is open yet" in read(app)
 
 
 def test_files_go_when_the_page_is_closed(folder: Path, temporary: Path) -> None:
@@ -260,19 +245,19 @@ def test_files_go_when_another_fleet_is_uploaded(folder: Path, temporary: Path) 
 
 def test_another_viewer_does_not_see_them(folder: Path) -> None:
     upload(visit(), zip_of(folder))
-    assert "No fleet is open yet" in told(visit())
+    assert "No fleet is open yet" in read(visit())
 
 
 @pytest.mark.parametrize("names", ["{folder}", "{kept}", "uploaded fleet", "six craft"])
 def test_no_link_opens_a_folder_or_what_somebody_uploaded(folder: Path, temporary: Path, names: str) -> None:
     upload(visit(), zip_of(folder))
     (kept,) = temporary.iterdir()
-    assert "No fleet is open yet" in told(visit(fleet=names.format(folder=folder, kept=kept / "six craft")))
+    assert "No fleet is open yet" in read(visit(fleet=names.format(folder=folder, kept=kept / "six craft")))
 
 
 def test_the_screen_says_where_the_files_stay() -> None:
-    assert "Stays on this computer" in told(visit())
-    assert "Nothing is sent anywhere" in told(visit())
+    assert "Stays on this computer" in read(visit())
+    assert "Nothing is sent anywhere" in read(visit())
 
 
 def test_the_same_files_again_need_no_new_fit(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

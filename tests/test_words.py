@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import sys
 from datetime import date
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecaster import Chance, dashboard_app
-
-sys.path.insert(0, str(dashboard_app().parent))  # the screens import each other by bare names, as Streamlit runs them
-
 import words
+from forecaster import Chance
 
 
 def told(text: str) -> str:

@@ -9,16 +9,15 @@ from itertools import groupby
 import streamlit as st
 
 import forecaster
+import link
 from after_water_charts import risk_after_water
 from after_water_form import OPEN, Told, ask_about_water, begin
 from after_water_rows import cost_rows, risk_lines, risk_rows, scenario_rows
 from after_water_words import (
-    BAND_TOLD,
-    CAUTION_ICON,
     IS_SO_NOW,
     NAME_OF_SCENARIO,
+    RISK_TOLD,
     STOP,
-    STOP_ICON,
     advice_sentence,
     cost_sentence,
     evidence_sentence,
@@ -30,13 +29,12 @@ from after_water_words import (
     stop_reasons,
     told_words,
 )
-from asking import wanted_day
-from charts import CHART_CONFIG
+from chart_parts import CHART_CONFIG
 from fleet_rows import craft_places, craft_told
-from loading import Loaded, after_water, after_water_alone, load_if_usable
-from words import chance_words, day_words, plain
+from loading import Loaded, after_water, after_water_alone
+from without_fleet import STEPS, fleet_and_day, jump_to_steps, settings_of
+from words import CAUTION_ICON, STOP_ICON, chance_words, day_words, plain
 
-STEPS = "what-to-do"  # where the steps stand on the page
 TICKED = "ticked"  # the steps that were ticked off, in the session
 NOTHING_LEARNED = "The fleet's records cannot be used for this: general experience answers instead."
 
@@ -44,10 +42,7 @@ NOTHING_LEARNED = "The fleet's records cannot be used for this: general experien
 def main() -> None:
     """Ask, call, draw. STOP and the advice stand above the form, the steps right below it."""
     today = date.today()
-    loaded, unusable = load_if_usable(today)
-    if unusable:
-        st.warning(f"{NOTHING_LEARNED} {plain(unusable)}", icon=":material/info:")
-    as_of = wanted_day(date(today.year - 20, today.month, 1), today)
+    loaded, as_of = fleet_and_day(today, NOTHING_LEARNED)
     names = {} if loaded is None else _craft_names(loaded)
     begin()
     top = st.container(key="after-water-answer")
@@ -55,18 +50,16 @@ def main() -> None:
     with left, st.expander("Tell what you know", icon=":material/edit_note:", key=OPEN, on_change="rerun"):
         with st.container(key="touch-water"):
             try:
-                told = ask_about_water(as_of, names, {"as_of": [] if as_of == today else [as_of.isoformat()]})
+                told = ask_about_water(as_of, names, {"as_of": link.as_of(as_of, today)})
             except forecaster.WrongUsage as refusal:
                 refuse(top, refusal)
                 return
-        with st.container(key="to-the-steps"):
-            st.markdown(f"[:material/arrow_downward: Show what to do](#{STEPS})")
+        jump_to_steps()
     try:
         answer = answered(told, as_of, loaded)
     except forecaster.WrongUsage as refusal:
         refuse(top, refusal)
         return
-    settings = forecaster.FleetSettings() if loaded is None else loaded.fleet.settings
     with top:
         show_answer(answer, names.get(answer.craft_id, answer.craft_id))
         if as_of != today:
@@ -80,7 +73,11 @@ def main() -> None:
     with right:
         show_steps(answer)
     show_risk(answer)
-    show_costs(answer, settings, "the defaults of the program" if loaded is None else f"those of {loaded.fleet.name}")
+    show_costs(
+        answer,
+        settings_of(loaded),
+        "the defaults of the program" if loaded is None else f"those of {loaded.fleet.name}",
+    )
     show_evidence(answer)
 
 
@@ -99,8 +96,7 @@ def answered(told: Told, as_of: date, loaded: Loaded | None) -> forecaster.After
             return after_water(loaded, told.craft_id, told.flooding, as_of)
         except forecaster.DataStopsAnswer as refusal:
             st.warning(f"{NOTHING_LEARNED} {plain(refusal)}", icon=":material/info:")
-    settings = forecaster.FleetSettings() if loaded is None else loaded.fleet.settings
-    return after_water_alone(told.flooding, as_of, told.hours_since_rebuild, told.parts, settings)
+    return after_water_alone(told.flooding, as_of, told.hours_since_rebuild, told.parts, settings_of(loaded))
 
 
 def refuse(place: st.delta_generator.DeltaGenerator, refusal: forecaster.WrongUsage) -> None:
@@ -174,7 +170,7 @@ def show_risk(answer: forecaster.AfterWater) -> None:
             for scenario, told in NAME_OF_SCENARIO.items()
         ),
     )
-    st.caption(f"{IS_SO_NOW[answer.applies]} {BAND_TOLD}")
+    st.caption(f"{IS_SO_NOW[answer.applies]} {RISK_TOLD}")
     with st.expander("The table behind the picture"):
         rows = risk_rows(answer)
         with st.container(key="wide-water-risk"):

@@ -8,42 +8,36 @@ import streamlit as st
 
 import forecaster
 import link
-from asking import LEAST_HOURS, wanted_day
+from asking import LEAST_HOURS
 from bench_form import ask_what_was_found
 from bench_rows import quote_rows, slip_rows
 from bench_words import (
     SLIP_CAUTION,
     SLIP_TOLD,
-    parts_lines,
     quote_notes,
     slip_answer,
     slip_evidence,
     teardown_answer,
 )
-from loading import Loaded, load_if_usable, slip
-from words import count_words, day_words, plain
+from loading import Loaded, slip
+from without_fleet import STEPS, fleet_and_day, jump_to_steps, settings_of
+from words import CAUTION_ICON, count_words, day_words, plain
 
-STEPS = "what-to-do"  # where the answer stands on the page
 SHOWN_IN_WORDS = 8  # clutches with advice written out on a phone; the table has all of them
-CAUTION_ICON = ":material/warning:"
 
 
 def main() -> None:
     """Ask, call, draw."""
     today = date.today()
-    loaded, unusable = load_if_usable(today)
-    if unusable:
-        st.warning(f"The fleet's prices and clutches cannot be read: {plain(unusable)}", icon=":material/info:")
-    as_of = wanted_day(date(today.year - 20, today.month, 1), today)
+    loaded, as_of = fleet_and_day(today, "The fleet's prices and clutches cannot be read:")
     top = st.container()
     left, right = st.columns([2, 3], gap="large")
     with left, st.expander("What was found", icon=":material/handyman:", expanded=True):
         with st.container(key="touch-bench"):
             found, season, told = ask_what_was_found()
-        with st.container(key="to-the-steps"):
-            st.markdown(f"[:material/arrow_downward: Show what to do](#{STEPS})")
-    link.show(told | {"as_of": [] if as_of == today else [as_of.isoformat()]})
-    settings = forecaster.FleetSettings() if loaded is None else loaded.fleet.settings
+        jump_to_steps()
+    link.show(told | {"as_of": link.as_of(as_of, today)})
+    settings = settings_of(loaded)
     whose = "the program's defaults" if loaded is None else f"those of {loaded.fleet.name}"
     in_season = settings.season.contains(as_of) if not season else season == "in"
     finding = forecaster.finding_of(found)
@@ -64,7 +58,7 @@ def show_advice(advice: forecaster.TeardownAdvice, currency: str, in_season: boo
     st.subheader("Why", anchor=STEPS)
     st.markdown("\n".join(f"- {plain(reason)}" for reason in advice.because))
     st.subheader("Parts", anchor=False)
-    st.markdown("\n".join(f"- {plain(line)}" for line in parts_lines(advice)))
+    st.markdown("\n".join(f"- {plain(line)}" for line in forecaster.teardown_parts(advice)))
     st.markdown(f"**Clutch slip.** {plain(advice.slip)}")
     st.subheader("Quote", anchor=False)
     st.table(
@@ -117,7 +111,7 @@ def show_slip(loaded: Loaded, as_of: date) -> None:
 
 def _hours_ahead() -> float:
     """The horizon that the fleet's screen asks for, else the usual one."""
-    text = next(iter(link.wanted("hours")), "")
+    text = link.first("hours") or ""
     return float(text) if text.isdecimal() and int(text) >= LEAST_HOURS else forecaster.DEFAULT_HOURS
 
 

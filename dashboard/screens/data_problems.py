@@ -10,6 +10,7 @@ import forecaster
 import link
 from answers import reading_answer
 from data_rows import file_rows, problem_rows
+from download import download_button
 from loading import chosen_source, load_reading
 from upload_panel import fleet_choice, upload_panel
 from words import count_words, plain
@@ -89,14 +90,8 @@ def show_refused(reading: forecaster.Reading) -> None:
         file = forecaster.TABLES[name].file
         st.markdown(f"**{plain(file)}**: {count_words(len(rows), 'row')}")
         st.dataframe(rows, placeholder="", alt=f"Refused rows of {file}")
-        st.download_button(
-            f"Download refused rows of {file}",
-            rows.to_csv().encode("utf-8-sig"),  # the mark lets a spreadsheet read accents
-            file_name=f"refused_{file}",
-            mime="text/csv",
-            icon=":material/download:",
-            on_click="ignore",
-        )
+        content = rows.to_csv().encode("utf-8-sig")  # the mark lets a spreadsheet read accents
+        download_button(f"Download refused rows of {file}", content, f"refused_{file}")
 
 
 def show_files(reading: forecaster.Reading) -> None:

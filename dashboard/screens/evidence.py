@@ -9,7 +9,7 @@ import streamlit as st
 import forecaster
 import link
 from asking import Asked, ask
-from charts import CHART_CONFIG
+from chart_parts import CHART_CONFIG
 from evidence_charts import before_and_after, calibration, survival_curves
 from evidence_rows import (
     FEW,
@@ -36,7 +36,7 @@ from evidence_words import (
 )
 from fleet_rows import first_day
 from loading import Loaded, backtest, chosen_source, evidence, is_sample, learned, load, service_lives, survival
-from words import count_words, day_words, hours_words, plain
+from words import capital, count_words, day_words, hours_words, plain
 
 LOOK_BACK = "look_back"  # in the link
 OFTEN_TOLD = {"month": "every month of each season", "season": "at each season's opening only (faster)"}
@@ -292,7 +292,7 @@ def show_thin_places(
             f"From {hours_words(from_hours)} on fewer than {FEW} lives were watched: the count says little there."
         )
     thin += [
-        f"{plain(row.kind[0].upper() + row.kind[1:])}: only {count_words(row.lives, 'life', 'lives')}."
+        f"{plain(capital(row.kind))}: only {count_words(row.lives, 'life', 'lives')}."
         for row in lives
         if row.lives < min(FEW_LIVES, known.lives)  # a part of the fleet
     ]

@@ -11,14 +11,14 @@ import forecaster
 import link
 from answers import CAUTION, checks_also, evidence_line, fleet_answer, mostly_general
 from asking import PLACES, Asked, ask
-from charts import CHART_CONFIG, risk_by_unit
-from fleet_rows import choices, craft_places, craft_told, first_day, fleet_rows, remarks_of, risk_rows, units_at
+from chart_parts import CHART_CONFIG
+from charts import risk_by_unit
+from fleet_rows import choices, craft_places, craft_told, filled, first_day, fleet_rows, remarks_of, risk_rows, units_at
 from loading import Loaded, chosen_source, forecast, is_sample, load
 from report_panel import report_panel
 from this_week_panel import stop_panel, week_panel
-from words import chance_words, count_words, day_words, hours_words, plain
+from words import capital, chance_words, count_words, day_words, hours_words, plain
 
-UNIT_SCREEN = "screens/one_unit.py"
 TABLES_SHOWN = "tables shown"  # in the session: how many tables had a row chosen
 FETCHED = "picture's parts fetched"  # in the session
 DRAWN = 30  # units in the picture unless all are asked for: what an eye takes in
@@ -93,7 +93,9 @@ def show_answer(
         with st.container(horizontal=True, vertical_alignment="center", key="first-units"):
             st.markdown("At most risk:", width="content")
             for unit in units[:LINKS]:
-                st.page_link(UNIT_SCREEN, label=plain(unit.unit_id), icon="", query_params=link.to_unit(unit.unit_id))
+                st.page_link(
+                    link.UNIT_SCREEN, label=plain(unit.unit_id), icon="", query_params=link.to_unit(unit.unit_id)
+                )
 
 
 def show_picture(units: list[forecaster.UnitForecast], places: pd.DataFrame, asked: Asked) -> None:
@@ -134,7 +136,7 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
             # A cell is chosen by sorting, or by passing with Tab: nobody wants a unit then.
             selection_mode="single-row",
             alt="The fleet's units with their risks, hours left, advice and reasons",
-            column_order=[c for c in rows.columns if rows[c].notna().any() and (rows[c] != "").any()],
+            column_order=filled(rows),
             column_config={
                 "unit": column.TextColumn("Unit", pinned=True, help="The supercharger"),
                 "craft": column.TextColumn("On craft"),
@@ -173,7 +175,7 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
     if picked := chosen.selection.rows:
         # The next table is a new one: with its row still chosen, the way back would lead here again.
         st.session_state[TABLES_SHOWN] = shown + 1
-        st.switch_page(UNIT_SCREEN, query_params=link.to_unit(str(rows["unit"].iloc[picked[0]])))
+        st.switch_page(link.UNIT_SCREEN, query_params=link.to_unit(str(rows["unit"].iloc[picked[0]])))
 
 
 def show_cards(
@@ -190,13 +192,13 @@ def show_cards(
         for unit in units[(page - 1) * CARDS : page * CARDS]:
             with st.container(border=True, gap="xxsmall"):
                 st.page_link(
-                    UNIT_SCREEN,
+                    link.UNIT_SCREEN,
                     label=f"**{plain(unit.unit_id)}** on {plain(craft_told(unit.craft_id, places))}",
                     icon="",
                     query_params=link.to_unit(unit.unit_id),
                 )
                 lines = [
-                    f"**{unit.advice[0].upper()}{unit.advice[1:]}**",
+                    f"**{capital(unit.advice)}**",
                     f"Fails within {hours_words(asked.hours)}: {chance_words(unit.fails_within)}",
                     f"Since rebuild: {hours_words(unit.hours_since_rebuild)}",
                     *([f"Because: {plain('; '.join(unit.because))}"] if unit.because else []),

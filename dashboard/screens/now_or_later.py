@@ -12,8 +12,9 @@ import forecaster
 import link
 from answers import evidence_line, mostly_general
 from asking import ask_day
-from charts import CHART_CONFIG
-from fleet_rows import craft_places, first_day, remarks_of
+from chart_parts import CHART_CONFIG
+from download import download_button
+from fleet_rows import craft_places, first_day
 from loading import Loaded, chosen_source, forecast, load, now_or_later, swings
 from now_or_later_charts import cost_by_week, what_moves_it
 from now_or_later_prices import ask_prices, in_link
@@ -22,7 +23,6 @@ from now_or_later_words import (
     BANDS,
     CAUTION,
     COUNTED,
-    STOP_ICON,
     answer,
     changed_sentence,
     figures,
@@ -30,10 +30,8 @@ from now_or_later_words import (
     swing_sentence,
     waiting_sentence,
 )
-from unit_heading import choose_unit, describe
-from words import day_words, plain
-
-UNIT_SCREEN = "screens/one_unit.py"
+from unit_heading import choose_unit, describe, notes_and_way_on
+from words import STOP_ICON, day_words, plain
 
 
 def main() -> None:
@@ -47,7 +45,7 @@ def main() -> None:
     whole = forecast(loaded, as_of, forecaster.DEFAULT_HOURS, forecaster.DEFAULT_MODEL)
     with of_unit:
         unit_id = choose_unit(whole, places)
-    choices = {"unit": [unit_id], "as_of": [] if as_of == today else [as_of.isoformat()]}
+    choices = {"unit": [unit_id], "as_of": link.as_of(as_of, today)}
     show_unit(loaded, whole.unit(unit_id), places, as_of, choices)
 
 
@@ -104,14 +102,8 @@ def show_answer(
         st.info(mostly_general(told.evidence), icon=":material/lightbulb:")
     if any(model != forecaster.DEFAULT_MODEL for model in link.wanted("model")):
         st.caption("What pays is always reckoned with the two stages, whatever model other screens show.")
-    for remark in remarks_of(unit, loaded.fleet.reading.doubtful_units):
-        st.caption(f"Note: {plain(remark)}")
-    st.page_link(
-        UNIT_SCREEN,
-        label=f"{plain(told.unit_id)} hour by hour: its chances, its lives, its records",
-        icon=":material/settings:",
-        query_params=link.to_unit(told.unit_id),
-    )
+    label = f"{plain(told.unit_id)} hour by hour: its chances, its lives, its records"
+    notes_and_way_on(unit, loaded, link.UNIT_SCREEN, label, ":material/settings:")
 
 
 def show_picture(told: forecaster.NowOrLater, currency: str) -> None:
@@ -153,15 +145,8 @@ def show_picture(told: forecaster.NowOrLater, currency: str) -> None:
             },
             alt=f"Expected cost by week in {currency}, with 90 % intervals, and the chances that it still runs",
         )
-        st.download_button(
-            "Download this table (CSV)",
-            week_file(told, currency),
-            file_name=f"now_or_later_{told.unit_id}_{told.as_of}.csv",
-            mime="text/csv",
-            icon=":material/download:",
-            key="weeks-csv",
-            on_click="ignore",
-        )
+        file = f"now_or_later_{told.unit_id}_{told.as_of}.csv"
+        download_button("Download this table (CSV)", week_file(told, currency), file, key="weeks-csv")
 
 
 def show_waiting(told: forecaster.NowOrLater, currency: str) -> None:

@@ -12,7 +12,8 @@ import forecaster
 import link
 from answers import evidence_line, mostly_general
 from asking import ask_day
-from charts import CHART_CONFIG
+from chart_parts import CHART_CONFIG
+from download import download_button
 from fleet_rows import craft_places, first_day
 from loading import Loaded, chosen_source, load, plan, plan_by_hand
 from plan_charts import bench_by_week, rules_beside
@@ -46,10 +47,9 @@ from plan_words import (
     week_lines,
 )
 from report_panel import report_panel
-from words import plain
+from words import STOP_ICON, do_not_run, plain
 
 ON_PAPER = ("budget", "begins", "ready_by", "bench_per_week")  # limits that the report knows
-STOP_ICON = ":material/dangerous:"
 
 
 def main() -> None:
@@ -60,7 +60,7 @@ def main() -> None:
     row = st.container(horizontal=True, vertical_alignment="bottom", key="controls")
     with row:
         as_of = ask_day(today, first_day(loaded.fleet.records))
-    choices = {"as_of": [] if as_of == today else [as_of.isoformat()]}
+    choices = {"as_of": link.as_of(as_of, today)}
     try:
         with row:
             asked = ask_limits(loaded.fleet, as_of)
@@ -117,7 +117,7 @@ def show_answer(made: forecaster.PlanByHand, loaded: Loaded, currency: str) -> N
     answer = made.answer
     st.title(answer_words(answer, currency), anchor=False)
     if lines := stop_lines(answer):
-        st.error("**Do not run as it is:**\n" + "\n".join(f"- {line}" for line in lines), icon=STOP_ICON)
+        st.error(do_not_run(lines), icon=STOP_ICON)
     if made.edits:
         show_change(made, currency)
         st.button("Back to the best plan", icon=":material/undo:", key="best-plan", on_click=back_to_best)
@@ -192,15 +192,8 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
             "remarks": column.TextColumn("Doubtful", width="large"),
         },
     )
-    st.download_button(
-        "Download this table (CSV)",
-        plan_file(answer, set(edits)),
-        file_name=f"off_season_plan_{answer.as_of}.csv",
-        mime="text/csv",
-        icon=":material/download:",
-        key="plan-csv",
-        on_click="ignore",
-    )
+    file = f"off_season_plan_{answer.as_of}.csv"
+    download_button("Download this table (CSV)", plan_file(answer, set(edits)), file, key="plan-csv")
 
 
 def show_little_more(best: forecaster.PlanAnswer, currency: str) -> None:

@@ -10,20 +10,21 @@ import streamlit as st
 
 import forecaster
 import link
-from answers import CAUTION, hours_left_line, unit_answer
+from answers import BAND_TOLD, CAUTION, hours_left_line, unit_answer
 from asking import MOST_HOURS, Asked, ask
-from charts import CHART_CONFIG, state_over_hours
-from fleet_rows import craft_places, first_day, remarks_of
+from chart_parts import CHART_CONFIG
+from charts import state_over_hours
+from fleet_rows import craft_places, first_day
 from loading import Loaded, chosen_source, curve, forecast, load, timeline
-from unit_heading import choose_unit, describe
+from unit_heading import choose_unit, describe, notes_and_way_on
 from unit_rows import ahead_rows, curve_rows, event_rows, event_words, life_rows, on_axis, rows_in_words, so_far_rows
 from unit_timeline_charts import lives_over_hours
 from unit_timeline_rows import WATER_TOLD, clock_of, life_lanes, on_lanes, timeline_table
 from words import chance_words, plain
 
 DECISION_SCREEN = "screens/now_or_later.py"
-BAND_TOLD = (
-    "Line: best estimate. Shaded band: 90 % interval, which holds the true chance nine times in ten.",
+PICTURE_TOLD = (
+    BAND_TOLD,
     "Left of now: the chance that it was already defective, by what was known then.",
     "Right of now: as it goes if nobody opens it and no further water gets in.",
 )
@@ -43,14 +44,8 @@ def main() -> None:
         unit = whole.unit(unit_id)
         st.title(unit_answer(unit, asked.hours, whole.season), anchor=False)
         st.markdown(describe(unit, places))
-        for remark in remarks_of(unit, loaded.fleet.reading.doubtful_units):
-            st.caption(f"Note: {plain(remark)}")
-        st.page_link(
-            DECISION_SCREEN,
-            label=f"Rebuild {plain(unit_id)} now or later: what each week costs",
-            icon=":material/schedule:",
-            query_params=link.to_unit(unit_id),
-        )
+        label = f"Rebuild {plain(unit_id)} now or later: what each week costs"
+        notes_and_way_on(unit, loaded, DECISION_SCREEN, label, ":material/schedule:")
     shown = curve(loaded, unit_id, asked.as_of, asked.model)
     if shown.ahead["hours_ahead"].iloc[-1] < asked.hours:
         shown = curve(loaded, unit_id, asked.as_of, asked.model, hours_ahead=float(MOST_HOURS))
@@ -86,7 +81,7 @@ def show_picture(shown: forecaster.UnitCurve, unit: forecaster.UnitForecast, ask
         alt=f"Chances of unit {shown.unit_id} being sound, defective or failed against {clock}. "
         f"Failed within {asked.hours:g} more hours: {chance_words(unit.fails_within)}.",
     )
-    st.caption(" ".join(BAND_TOLD if len(shown.so_far) else BAND_TOLD[::2]))
+    st.caption(" ".join(PICTURE_TOLD if len(shown.so_far) else PICTURE_TOLD[::2]))
     if len(events):
         st.markdown("\n".join(f"{n}. {plain(told)}" for n, told in enumerate(event_words(events), start=1)))
     with st.expander("The table behind the picture"):
