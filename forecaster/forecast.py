@@ -6,8 +6,8 @@ and central 90 % intervals are taken here and nowhere else.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -15,17 +15,19 @@ import numpy as np
 import pandas as pd
 
 from forecaster.advice import at_least, in_words, weigh
+from forecaster.causes import CURVE_DRAWS, Causes
 from forecaster.errors import WrongUsage
-from forecaster.life_model import Evidence, FittedLifeModel, failing_within_each
+from forecaster.life_model import Evidence, FittedLifeModel, Standing
 from forecaster.lives import Histories
 from forecaster.prices import Prices
 from forecaster.unsafe import Unsafe, found_unsafe
+from forecaster.usage import SeasonUse
 
 INTERVAL = (0.05, 0.95)  # central 90 % of the posterior
-CURVE_DRAWS = 64  # draws behind curves and causes, whose mean is shown: more change no visible digit
 RISK_LIMIT = 0.10  # "hours until the risk passes": one unit in ten, as in a B10 life
 # Hours ahead at which a unit's curve is evaluated: fine where decisions are made, far enough for any quantile.
 HOURS_GRID = np.concatenate([[0.0], np.geomspace(1.0, 20_000.0, 60)])
+EVERY = 4  # the grid is coarse first: one hour in so many; their number divides the grid's steps
 
 
 @dataclass(frozen=True)
@@ -44,15 +46,6 @@ class HoursLeft:
     p10: float
     p50: float
     p90: float
-
-
-@dataclass(frozen=True)
-class Cause:
-    """One thing that drives a unit's risk: how much of the chance goes away without it."""
-
-    what: str  # "incident", "parts", "water", "tune", "check"
-    share: float  # chance with it minus chance without it
-    detail: str = ""
 
 
 @dataclass(frozen=True)
@@ -108,8 +101,13 @@ class FleetForecast:
 
 def chance(draws: np.ndarray) -> Chance:
     """Posterior mean and central 90 % interval of a chance from its draws (n_draws,)."""
-    low, high = np.quantile(draws, INTERVAL)
-    return Chance(float(draws.mean()), float(low), float(high))
+    return chances(draws[:, None])[0]
+
+
+def chances(draws: np.ndarray) -> list[Chance]:
+    """The same of many chances at once, from draws (n_draws, n)."""
+    low, high = np.quantile(draws, INTERVAL, axis=0)
+    return [Chance(*map(float, one)) for one in zip(draws.mean(axis=0), low, high, strict=True)]
 
 
 def quantile_hours(hours: np.ndarray, failed: np.ndarray, level: float) -> float:
@@ -124,46 +122,103 @@ def quantile_hours(hours: np.ndarray, failed: np.ndarray, level: float) -> float
     return float(hours[at - 1] + (hours[at] - hours[at - 1]) * (level - failed[at - 1]) / span)
 
 
-def forecast_units(
-    model: FittedLifeModel,
-    histories: Histories,
-    hours: float,
-    season_hours: pd.Series,
-    season: tuple[date, date],
-    prices: Mapping[str, Prices],
-) -> FleetForecast:
-    """Risk and hours left of each unit in service, ranked.
+def quantiles_of_units(standing: Standing, levels: Sequence[float]) -> list[list[float]]:
+    """For each of the `levels` the hours at which each unit's mean chance of failing reaches it, on `HOURS_GRID`.
 
-    `hours`: horizon in engine hours, > 0. `season_hours`: engine hours expected of each craft until the close of
-    `season`, indexed by craft_id. `prices`: what each event costs on each craft, by craft_id: the advice weighs them.
-    Raises WrongUsage where `hours` is not a positive number.
+    Every fourth hour of the grid is asked of all units; of the rest only those about a level: a third in all.
     """
+    coarse = HOURS_GRID[::EVERY]
+    failed = standing.failing(coarse).mean(axis=0)
+    found = {}
+    for level in dict.fromkeys(levels):
+        above = np.clip((failed < level).sum(axis=1), 1, len(coarse) - 1)  # the first hour at which it is reached
+        places = EVERY * (above[:, None] - 1) + np.arange(EVERY + 1)
+        between = standing.failing(HOURS_GRID[places[:, 1:-1]]).mean(axis=0)
+        low, high = (np.take_along_axis(failed, at[:, None], axis=1) for at in (above - 1, above))
+        curves = zip(HOURS_GRID[places], np.concatenate([low, between, high], axis=1), strict=True)
+        found[level] = [quantile_hours(hours, curve, level) for hours, curve in curves]
+    return [found[level] for level in levels]
+
+
+def refuse_wrong_horizon(hours: float) -> None:
+    """Raise WrongUsage where a horizon is not a positive number of engine hours."""
     if not (np.isfinite(hours) and hours > 0):
         raise WrongUsage(f"The horizon must be a positive number of engine hours, not {hours!r}.")
-    units = histories.in_service()
-    lives = units.lives
-    ahead = season_hours.reindex(lives["craft_id"]).fillna(season_hours.mean()).fillna(0.0).to_numpy(dtype=float)
-    both = failing_within_each(model, units, np.column_stack([np.full(len(ahead), hours), ahead]))
-    within, this_season = both[:, :, 0], both[:, :, 1]
-    defect = model.chance_of_defect(units, np.array([0.0]))
-    curves = model.chance_of_failing(units, HOURS_GRID, draws=CURVE_DRAWS).mean(axis=0)
-    causes = causes_of(model, units, hours)
-    seen_to = _oldest_informative(histories)
-    counts = units.incidents.groupby("life_id").size()
-    in_season = season[0] <= histories.as_of <= season[1]
-    on_craft = [prices[craft_id] for craft_id in lives["craft_id"]]
-    whole = _whole_season(ahead, histories.as_of, season)
-    best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects=defect is not None).best
-    unsafe = found_unsafe(units)
-    forecasts = []
-    rows: Iterable[Any] = lives.itertuples(index=False)
-    for i, life in enumerate(rows):
-        known = np.isfinite(life.hours_at_entry)
-        failed = curves[i]
-        now = None if defect is None else chance(defect[:, i, 0])
-        reasons = unsafe.get(life.life_id, ())
-        forecasts.append(
-            UnitForecast(
+
+
+class FleetStanding:
+    """How the units in service stand, worked out once: all of their forecast but what depends on its horizon."""
+
+    def __init__(
+        self, model: FittedLifeModel, histories: Histories, use: SeasonUse, prices: Mapping[str, Prices]
+    ) -> None:
+        """`prices`: what each event costs on each craft, by craft_id: the advice weighs them."""
+        season = (use.opens, use.closes)
+        units = histories.in_service()
+        self._standing, self._causes = model.standing(units), Causes(model, units)
+        unsafe = found_unsafe(units)
+        self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
+        ahead = _hours_ahead(units.lives["craft_id"], use.craft["hours"])
+        now = self._standing.defective(np.array([0.0]))
+        advice = self._advice(model, units, ahead, season, prices, knows_defects=now is not None)
+        defective = [None] * units.n_lives if now is None else chances(now[:, :, 0])
+        self._without_horizon = FleetForecast(
+            as_of=histories.as_of,
+            hours=np.nan,
+            model=model.name,
+            evidence=model.evidence,
+            season=season,
+            units=tuple(self._units_without_horizon(model, histories, units, ahead, advice, defective)),
+            remarks=(use.remark,) if use.remark else (),
+        )
+
+    def within(self, hours: float) -> FleetForecast:
+        """Risk and hours left of each unit, ranked, with a horizon of `hours` engine hours.
+
+        Raises WrongUsage where `hours` is not a positive number.
+        """
+        refuse_wrong_horizon(hours)
+        fails = chances(self._standing.failing(np.array([hours]))[:, :, 0])
+        told = zip(self._without_horizon.units, fails, self._causes.because(hours, self._unsafe), strict=True)
+        units = [replace(unit, fails_within=chance, because=because) for unit, chance, because in told]
+        ranked = sorted(units, key=lambda u: (-u.fails_within.mean, u.unit_id))
+        return replace(self._without_horizon, hours=float(hours), units=tuple(ranked))
+
+    def _advice(
+        self,
+        model: FittedLifeModel,
+        units: Histories,
+        ahead: np.ndarray,
+        season: tuple[date, date],
+        prices: Mapping[str, Prices],
+        knows_defects: bool,
+    ) -> list[str]:
+        """What to do with each unit, in words; `ahead` (n,): engine hours until the season's close."""
+        in_season = season[0] <= units.as_of <= season[1]
+        on_craft = [prices[craft_id] for craft_id in units.lives["craft_id"]]
+        whole = _whole_season(ahead, units.as_of, season)
+        best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects).best
+        acts = (_not_outweighed(act, reasons) for act, reasons in zip(best, self._unsafe, strict=True))
+        return [in_words(act, in_season) for act in acts]
+
+    def _units_without_horizon(
+        self,
+        model: FittedLifeModel,
+        histories: Histories,
+        units: Histories,
+        ahead: np.ndarray,
+        advice: Sequence[str],
+        defective: Sequence[Chance | None],
+    ) -> Iterable[UnitForecast]:
+        """Each unit's forecast, in the order of the lives, with nothing in the fields that a horizon decides."""
+        season = chances(self._standing.failing(ahead[:, None])[:, :, 0])
+        p10, p50, p90, to_limit = quantiles_of_units(model.standing(units, CURVE_DRAWS), (0.1, 0.5, 0.9, RISK_LIMIT))
+        seen_to = _oldest_informative(histories)
+        incidents = units.incidents.groupby("life_id").size()
+        rows: Iterable[Any] = units.lives.itertuples(index=False)
+        for i, life in enumerate(rows):
+            known = np.isfinite(life.hours_at_entry)
+            yield UnitForecast(
                 unit_id=life.unit_id,
                 craft_id=life.craft_id,
                 hours_since_rebuild=float(life.hours_at_entry + life.hours_observed) if known else None,
@@ -172,29 +227,28 @@ def forecast_units(
                 hours_in_record=float(life.hours_observed),
                 parts=life.parts,
                 water=life.water,
-                incidents=int(counts.get(life.life_id, 0)),
-                defective_now=now,
-                fails_within=chance(within[:, i]),
-                fails_this_season=chance(this_season[:, i]),
+                incidents=int(incidents.get(life.life_id, 0)),
+                defective_now=defective[i],
+                fails_within=NOT_ASKED,
+                fails_this_season=season[i],
                 season_hours=float(ahead[i]),
-                hours_left=HoursLeft(*(quantile_hours(HOURS_GRID, failed, q) for q in (0.1, 0.5, 0.9))),
-                hours_to_risk_limit=quantile_hours(HOURS_GRID, failed, RISK_LIMIT),
-                advice=in_words(_not_outweighed(best[i], reasons), in_season),
-                because=because(life, units, causes[i], reasons),
+                hours_left=HoursLeft(p10[i], p50[i], p90[i]),
+                hours_to_risk_limit=to_limit[i],
+                advice=advice[i],
+                because=(),
                 last_reading_on=None if pd.isna(life.last_reading_on) else life.last_reading_on.date(),
                 remarks=tuple(r.text for r in histories.remarks if r.about in (life.unit_id, life.craft_id)),
                 beyond_seen=bool(known and life.hours_at_entry + life.hours_observed > seen_to),
             )
-        )
-    ranked = sorted(forecasts, key=lambda u: (-u.fails_within.mean, u.unit_id))
-    return FleetForecast(
-        as_of=histories.as_of,
-        hours=float(hours),
-        model=model.name,
-        evidence=model.evidence,
-        season=season,
-        units=tuple(ranked),
-    )
+
+
+NOT_ASKED = Chance(np.nan, np.nan, np.nan)  # of a horizon that nobody named yet
+
+
+def _hours_ahead(craft_ids: pd.Series, season_hours: pd.Series) -> np.ndarray:
+    """Engine hours until the season's close of each unit's craft, (n,); the fleet's mean where nobody can tell."""
+    ahead: np.ndarray = season_hours.reindex(craft_ids).fillna(season_hours.mean()).fillna(0.0).to_numpy(dtype=float)
+    return ahead
 
 
 def _oldest_informative(histories: Histories) -> float:
@@ -216,97 +270,3 @@ def _not_outweighed(act: str, reasons: tuple[Unsafe, ...]) -> str:
     for reason in reasons:
         act = at_least(act, reason.act)
     return act
-
-
-def causes_of(model: FittedLifeModel, units: Histories, hours: float) -> list[list[Cause]]:
-    """For each unit the causes of its risk, greatest first, by leaving each out in turn.
-
-    A cause's share is the chance of failing within `hours` with it, minus the chance without: without any incident;
-    with the maker's parts; in fresh water; on a stock engine; had nobody looked at it (negative where a quiet check
-    speaks for the unit). Its hours since rebuild are told of every unit and weighed of none.
-    """
-    lives = units.lives
-    horizon = np.array([hours])
-
-    def mean_chance(changed: Histories) -> np.ndarray:
-        answer: np.ndarray = model.chance_of_failing(changed, horizon, draws=CURVE_DRAWS)[:, :, 0].mean(axis=0)
-        return answer
-
-    full = mean_chance(units)
-    without = {
-        "incident": full - mean_chance(units.without_incidents()) if len(units.incidents) else 0.0 * full,
-        "check": full - mean_chance(units.without_checks()) if len(units.checks) else 0.0 * full,
-    }
-    # Only where recorded: a what-if also changes a blank, which is the fleet's mix and not a cause to name.
-    covariates: dict[str, tuple[pd.Series, dict[str, object]]] = {
-        "parts": (lives["parts"] == "aftermarket", {"parts": "oem"}),
-        "water": (lives["salt_share"] > 0, {"salt_share": 0.0}),
-        "tune": (lives["tuned_share"] > 0, {"tuned_share": 0.0}),
-    }
-    for what, (recorded, changed) in covariates.items():
-        if recorded.any():
-            without[what] = np.where(recorded, full - mean_chance(units.with_lives(**changed)), 0.0)
-    return [
-        sorted(
-            (Cause(what, float(share[i])) for what, share in without.items() if share[i] != 0.0),
-            key=lambda cause: -abs(cause.share),
-        )
-        for i in range(len(lives))
-    ]
-
-
-# A cause is told where leaving it out moves the chance by at least this much: below, it reads as noise.
-LEAST_SHARE = 0.005
-
-
-def because(life: Any, units: Histories, causes: list[Cause], unsafe: tuple[Unsafe, ...] = ()) -> tuple[str, ...]:
-    """The causes of one unit's risk in words, greatest first, after its hours since rebuild and what is unsafe."""
-    entry, observed = life.hours_at_entry, life.hours_observed
-    if np.isfinite(entry):
-        words = [f"{entry + observed:.0f} h since rebuild"]
-    else:
-        words = [f"{observed:.0f} h in the record, starting age unknown"]
-    words.extend(reason.why for reason in unsafe)
-    for cause in causes:
-        if abs(cause.share) >= LEAST_SHARE:
-            words.extend(_in_words(cause, life, units))
-    return tuple(words)
-
-
-def _in_words(cause: Cause, life: Any, units: Histories) -> list[str]:
-    points = f"{100 * cause.share:+.0f} points"
-    if cause.what == "incident":
-        last, *earlier = _incident_words(life, units)
-        return [f"{last} ({points} for the water)", *earlier[:2]]
-    if cause.what == "check":
-        return [f"{_last_check_words(life, units)} ({points})"]
-    named = {"parts": "aftermarket parts", "water": "salt water", "tune": "tuned engine"}
-    return [f"{named[cause.what]} ({points})"]
-
-
-def _incident_words(life: Any, units: Histories) -> list[str]:
-    """Incidents of a life in words, the latest first: "swamped, untreated, 14 h ago"."""
-    own = units.incidents[units.incidents["life_id"] == life.life_id]
-    own = own.sort_values("observed_hours", ascending=False, kind="stable")
-    rows: Iterable[Any] = own.itertuples(index=False)
-    return [f"{incident_label(i.kind, i.treatment)}, {life.hours_observed - i.observed_hours:.0f} h ago" for i in rows]
-
-
-def incident_label(kind: str, treatment: str) -> str:
-    """A water incident in words: "swamped, untreated"."""
-    told = {"prompt": "treated promptly", "late": "treated late", "none": "untreated", "unknown": "treatment unknown"}
-    return f"{kind}, {told[treatment]}"
-
-
-def check_label(spin: str, known_state: str) -> str:
-    """A look at a unit in words: "spun quiet", "opened and found sound", "looked at, not spun"."""
-    found = {"sound": "opened and found sound", "defective": "opened and found rough"}
-    return found.get(known_state) or ("looked at, not spun" if spin == "not_done" else f"spun {spin}")
-
-
-def _last_check_words(life: Any, units: Histories) -> str:
-    own = units.checks[units.checks["life_id"] == life.life_id]
-    telling = own[(own["spin"] != "not_done") | (own["known_state"] != "")]
-    last = (telling if len(telling) else own).iloc[-1]
-    found = check_label(str(last["spin"]), str(last["known_state"]))
-    return f"{found} {life.hours_observed - last['observed_hours']:.0f} h ago"

@@ -2,7 +2,8 @@
 
 ``forecaster.stages`` states the model and adds up; here are the terms of one chunk. Notation: u the age at which a
 bearing became defective, v = a - u the delay until the end of its life at age a; d parameter vectors, n copies,
-p pieces, m nodes a piece, k incidents.
+p pieces, m nodes a piece, k incidents. Nodes lie (m, p), pieces last: arrays are worked through along their last axis,
+which should be the long one.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ def node_rule(nodes: int) -> NodeRule:
 
 
 class Nodes(NamedTuple):
-    """log u, v, log v and the constant log weight at each node, (p, m) each."""
+    """log u, v, log v and the constant log weight at each node, (m, p) each."""
 
     log_u: np.ndarray
     v: np.ndarray
@@ -72,11 +73,11 @@ class Nodes(NamedTuple):
 class Terms:
     """Log terms of every copy's likelihood and what their derivatives need; all lead with d."""
 
-    node: np.ndarray  # (d, p, m) log integrand times weight
+    node: np.ndarray  # (d, m, p) log integrand times weight
     atom: np.ndarray  # (d, k) log mass of becoming defective at an incident, and the delay from there
     sound: np.ndarray  # (d, n) log chance of being sound throughout
-    z1: np.ndarray  # (d, p, m) (u / scale_1)^shape_1
-    z2: np.ndarray  # (d, p, m) (v / scale_2)^shape_2
+    z1: np.ndarray  # (d, m, p) (u / scale_1)^shape_1
+    z2: np.ndarray  # (d, m, p) (v / scale_2)^shape_2
     k_z2: np.ndarray  # (d, k)
     ratio: np.ndarray  # (d, n) exp(x'gamma)
     raised: np.ndarray  # (d, p) exp(delta * share untreated so far)
@@ -151,10 +152,11 @@ class Chunk:
         if self._nodes is not None:
             return self._nodes
         place = 2 * self.starts_at_0 + (self.high >= self.age[self.copy])
-        length = (self.high - self.low)[:, None]
-        u = self.low[:, None] + length * self.rule.left[place]
-        v = (self.age[self.copy] - self.high)[:, None] + length * self.rule.right[place]
-        constant = self.rule.log_weight[place] + np.log(length) + self.piece_log[:, None]
+        left, right, log_weight = (np.ascontiguousarray(one[place].T) for one in self.rule)
+        length = self.high - self.low
+        u = self.low + length * left
+        v = (self.age[self.copy] - self.high) + length * right
+        constant = log_weight + np.log(length) + self.piece_log
         nodes = Nodes(np.log(u), v, np.log(v), constant)
         if self.keep_nodes:
             self._nodes = nodes
@@ -214,13 +216,13 @@ class Chunk:
         )
         z1 = np.exp(shape_1[:, :, None] * (node_at.log_u - log_scale_1[:, :, None]))
         z2 = np.exp(shape_2[:, :, None] * (node_at.log_v - log_scale_2[:, :, None]))
-        node = (constant[:, :, None] + node_at.log_weight) + (shape_1[:, :, None] - 1) * node_at.log_u
-        node -= (here * raised)[:, :, None] * z1
+        node = (constant[:, None, :] + node_at.log_weight) + (shape_1[:, :, None] - 1) * node_at.log_u
+        node -= (here * raised)[:, None, :] * z1
         node -= z2
         node -= rate[:, :, None] * node_at.v
         if self.failed.any():
             density = (theta[:, _SHAPE_2, None] - shape_2 * log_scale_2)[:, :, None]
-            node[:, self.failed] += density + (shape_2[:, :, None] - 1) * node_at.log_v[self.failed]
+            node[:, :, self.failed] += density + (shape_2[:, :, None] - 1) * node_at.log_v[:, self.failed]
 
         sound = (
             self.sound_log
@@ -246,23 +248,23 @@ class Chunk:
     def weigh(self, terms: Terms, theta: np.ndarray) -> Weighed:
         """Add each copy's terms up; overwrites ``terms.node``."""
         node, atom, sound = terms.node, terms.atom, terms.sound
-        highest = np.maximum.reduceat(node.max(axis=2), self.first_piece, axis=1)
+        highest = np.maximum.reduceat(node.max(axis=1), self.first_piece, axis=1)
         if self.k:
             peak = np.maximum.reduceat(atom, self.k_runs, axis=1)
             highest[:, self.k_run_copy] = np.maximum(highest[:, self.k_run_copy], peak)
         highest = np.where(self.may_be_sound, np.maximum(highest, sound), highest)
         highest = np.where(self.only_sound, sound, highest)
-        node -= highest[:, self.copy, None]
+        node -= highest[:, None, self.copy]
         if self.only_sound.any():  # opened and sound: it never became defective
-            node[:, self.only_sound[self.copy]] = -np.inf
+            node[:, :, self.only_sound[self.copy]] = -np.inf
         np.exp(node, out=node)
         atom = np.exp(np.where(self.only_sound[self.k_copy], -np.inf, atom - highest[:, self.k_copy]))
         sound = np.where(self.may_be_sound, np.exp(np.minimum(sound - highest, 0.0)), 0.0)
-        total = np.add.reduceat(node.sum(axis=2), self.first_piece, axis=1) + sound
+        total = np.add.reduceat(node.sum(axis=1), self.first_piece, axis=1) + sound
         if self.k:
             total[:, self.k_run_copy] += np.add.reduceat(atom, self.k_runs, axis=1)
         value = highest + np.log(total) + np.where(self.on_symptom, theta[:, _NOTICED, None], 0.0)
-        node /= total[:, self.copy, None]
+        node /= total[:, None, self.copy]
         return Weighed(value, node, atom / total[:, self.k_copy], sound / total)
 
     def gradient(self, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -301,15 +303,15 @@ class Chunk:
         shape_1, shape_2 = np.exp(theta[0, _SHAPE_1]), np.exp(theta[0, _SHAPE_2])
         ratio, raised, z1_low = terms.ratio[0][self.copy], terms.raised[0], terms.z1_low[0]
         step_shape, step_lasting, low_by_shape = self._hazard_slopes(theta, terms)
-        mass = share.sum(axis=1)
-        mass_log_u = (share * at.log_u).sum(axis=1) - mass * theta[0, _SCALE_1]
+        mass = share.sum(axis=0)
+        mass_log_u = (share * at.log_u).sum(axis=0) - mass * theta[0, _SCALE_1]
         share_z1 = share * terms.z1[0]
-        mass_z1 = share_z1.sum(axis=1)
-        mass_z1_log_u = (share_z1 * at.log_u).sum(axis=1) - mass_z1 * theta[0, _SCALE_1]
+        mass_z1 = share_z1.sum(axis=0)
+        mass_z1_log_u = (share_z1 * at.log_u).sum(axis=0) - mass_z1 * theta[0, _SCALE_1]
         share_z2 = share * terms.z2[0]
-        mass_z2 = share_z2.sum(axis=1)
-        mass_z2_log_v = (share_z2 * at.log_v).sum(axis=1) - mass_z2 * theta[0, _SCALE_2]
-        mass_log_v = (share * at.log_v).sum(axis=1) - mass * theta[0, _SCALE_2]
+        mass_z2 = share_z2.sum(axis=0)
+        mass_z2_log_v = (share_z2 * at.log_v).sum(axis=0) - mass_z2 * theta[0, _SCALE_2]
+        mass_log_v = (share * at.log_v).sum(axis=0) - mass * theta[0, _SCALE_2]
         hazard = ratio * (mass * terms.so_far[0] + raised * (mass_z1 - mass * z1_low))
         slope = np.empty((len(mass), len(PARAMETERS)))
         slope[:, _SHAPE_1] = mass + shape_1 * mass_log_u
@@ -323,7 +325,7 @@ class Chunk:
         )
         slope[:, _SHAPE_2] = -shape_2 * mass_z2_log_v + self.failed * (mass + shape_2 * mass_log_v)
         slope[:, _SCALE_2] = shape_2 * (mass_z2 - self.failed * mass)
-        slope[:, _NOTICED] = -np.exp(theta[0, _NOTICED]) * (share * at.v).sum(axis=1)
+        slope[:, _NOTICED] = -np.exp(theta[0, _NOTICED]) * (share * at.v).sum(axis=0)
         for column, jump in ((_JUMP_U, terms.jump_u), (_JUMP_T, terms.jump_t)):
             total = with_leading_zero(jump)[0]
             slope[:, column] = -mass * (total[self.jumps_to_piece] - total[self.jumps_from_piece])

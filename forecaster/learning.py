@@ -8,7 +8,7 @@ import numpy as np
 
 from forecaster.life_model import Evidence
 from forecaster.lives import Histories
-from forecaster.outlook import outlook
+from forecaster.outlook import TwoStageStanding
 from forecaster.pieces import FIRST_CUT_H, cut, known_shares
 from forecaster.posterior import Draws, covariance_from, curvature, find_mode, sample
 from forecaster.priors import INDEX, Prior, read_priors
@@ -42,13 +42,17 @@ class TwoStageFit:
         """Posterior draws, (n, p), in the order of ``priors.PARAMETERS``."""
         return self.draws.theta
 
+    def standing(self, units: Histories, draws: int | None = None) -> TwoStageStanding:
+        """See ``life_model.FittedLifeModel``."""
+        return TwoStageStanding(units, self.prior, self.shares, self.theta[:draws])
+
     def chance_of_failing(self, units: Histories, hours: np.ndarray, draws: int | None = None) -> np.ndarray:
         """See ``life_model.FittedLifeModel``."""
-        return outlook(units, self.prior, self.shares, self.theta[:draws], hours).failed
+        return self.standing(units, draws).failing(hours)
 
     def chance_of_defect(self, units: Histories, hours: np.ndarray, draws: int | None = None) -> np.ndarray:
         """See ``life_model.FittedLifeModel``."""
-        return outlook(units, self.prior, self.shares, self.theta[:draws], hours).defective
+        return self.standing(units, draws).defective(hours)
 
 
 def fit_two_stage(

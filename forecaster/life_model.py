@@ -26,6 +26,21 @@ class Evidence:
     remarks: tuple[str, ...] = ()  # what could not be told, and what was done about it, in plain words
 
 
+class Standing(Protocol):
+    """How running units stand today under a life model, to be asked of any hours ahead.
+
+    Of `n` units; see ``FittedLifeModel`` for what is asked and for the shapes.
+    """
+
+    def failing(self, hours: np.ndarray) -> np.ndarray:
+        """See ``FittedLifeModel.chance_of_failing``."""
+        ...
+
+    def defective(self, hours: np.ndarray) -> np.ndarray | None:
+        """See ``FittedLifeModel.chance_of_defect``."""
+        ...
+
+
 class FittedLifeModel(Protocol):
     """A life model after learning. All chances are per posterior draw, so that intervals follow.
 
@@ -40,6 +55,10 @@ class FittedLifeModel(Protocol):
     @property
     def evidence(self) -> Evidence:
         """How much stands behind it."""
+        ...
+
+    def standing(self, units: Histories, draws: int | None = None) -> Standing:
+        """How `units` stand today, for whoever asks of several horizons; `draws` as below."""
         ...
 
     def chance_of_failing(self, units: Histories, hours: np.ndarray, draws: int | None = None) -> np.ndarray:
@@ -58,6 +77,23 @@ class FittedLifeModel(Protocol):
         ``hours = [0.0]`` asks about now. None where the model knows no such state.
         """
         ...
+
+
+@dataclass(frozen=True)
+class AskedAnew:
+    """The standing of units under a life model that gains nothing by working it out first."""
+
+    model: FittedLifeModel
+    units: Histories
+    draws: int | None = None
+
+    def failing(self, hours: np.ndarray) -> np.ndarray:
+        """See ``FittedLifeModel.chance_of_failing``."""
+        return self.model.chance_of_failing(self.units, hours, self.draws)
+
+    def defective(self, hours: np.ndarray) -> np.ndarray | None:
+        """See ``FittedLifeModel.chance_of_defect``."""
+        return self.model.chance_of_defect(self.units, hours, self.draws)
 
 
 def failing_within_each(

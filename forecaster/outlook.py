@@ -1,7 +1,7 @@
 """What the two stages say about units that run: chances of sound, defective and failed, some hours ahead.
 
 With the unit's past (age a, incidents, checks) the bearing is now sound with one chance, or became defective at some
-age u with another. Ahead, nobody opens it and no further water comes:
+age u with another: how it stands. Ahead, nobody opens it and no further water comes:
 
     failed by a + h, if sound now    integral over u in (a, a+h) of f1(u)/S1(a) F2(a+h-u)
     failed by a + h, if defective    1 - S2(a+h-u) / S2(a-u)
@@ -12,14 +12,17 @@ the wear. The first integral is taken over p = S1(u)/S1(a), uniform between its 
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 
 from forecaster.errors import WrongUsage
-from forecaster.integrand import Chunk
+from forecaster.integrand import Chunk, Weighed, overflows_allowed
 from forecaster.lives import Histories
-from forecaster.pieces import Copies, cut, gauss_legendre
+from forecaster.pieces import cut, gauss_legendre
 from forecaster.priors import PARAMETERS, Prior
 from forecaster.stages import TwoStageLikelihood
 
@@ -30,8 +33,12 @@ _LASTING = PARAMETERS.index("lasting_log_ratio")
 # below 3e-3.
 AHEAD_NODES = 12
 PAST_NODES = 5
-# Array elements worked on at once.
-AT_ONCE = 2_000_000
+# Array elements worked on at once: few enough for the processor's cache.
+AT_ONCE = 300_000
+# Array elements below which a second thread costs more than it saves.
+WORTH_A_THREAD = 400_000
+Done = TypeVar("Done")
+Part = TypeVar("Part")
 
 
 @dataclass(frozen=True)
@@ -42,97 +49,163 @@ class Outlook:
     defective: np.ndarray
 
 
+class TwoStageStanding:
+    """How running units stand today, draw by draw: sound, or defective for so many hours. Asked of any hours ahead.
+
+    Working this out takes longer than looking ahead from it, so whoever asks of several horizons keeps it.
+    """
+
+    def __init__(self, units: Histories, prior: Prior, shares: dict[str, float], theta: np.ndarray) -> None:
+        """`theta` (d, p): posterior draws; the others as for ``outlook``."""
+        self.n_units, self.n_draws = units.n_lives, len(theta)
+        self._parts: list[_Part] = []
+        if units.n_lives == 0:
+            return
+        likelihood = TwoStageLikelihood(cut(units, prior, shares, still_running=True), PAST_NODES)
+        self._chunk = likelihood.numerator_chunk()
+        lives = likelihood.copies.life[: self._chunk.n]
+        self._lives = lives
+        self._lasting = likelihood.copies.lasting_at_end[: self._chunk.n]
+        self._first_copy = np.searchsorted(lives, np.arange(self.n_units))
+        self._nodes = self._chunk.nodes().v.size
+
+        def part(some: np.ndarray) -> _Part:
+            weighed, share = likelihood.standing(self._chunk, some)
+            return _Part.of(weighed, share, self._chunk, some)
+
+        self._parts = _in_two_threads(part, _spans(theta, self._nodes), len(theta) * self._nodes)
+
+    def ahead(self, hours: np.ndarray) -> Outlook:
+        """Chances of failed and defective `hours` (h,) or (n_units, h) from now, each >= 0.
+
+        Raises WrongUsage where an hour is negative or not a number.
+        """
+        hours = np.asarray(hours, dtype=float)
+        if not (np.isfinite(hours).all() and (hours >= 0).all()):
+            raise WrongUsage("Hours ahead must be numbers of at least 0.")
+        shape = (self.n_draws, self.n_units, hours.shape[-1])
+        if 0 in shape:
+            return Outlook(np.zeros(shape), np.zeros(shape))
+        by_copy = np.broadcast_to(hours, shape[1:])[self._lives]
+
+        def look(part: _Part) -> Outlook:
+            return self._ahead_of(part, by_copy)
+
+        looks = _in_two_threads(look, self._parts, self.n_draws * (self._nodes + AHEAD_NODES * by_copy.size))
+        return Outlook(*(np.concatenate([getattr(one, name) for one in looks]) for name in ("failed", "defective")))
+
+    def failing(self, hours: np.ndarray) -> np.ndarray:
+        """See ``life_model.Standing``."""
+        return self.ahead(hours).failed
+
+    def defective(self, hours: np.ndarray) -> np.ndarray:
+        """See ``life_model.Standing``."""
+        return self.ahead(hours).defective
+
+    def _ahead_of(self, part: _Part, hours: np.ndarray) -> Outlook:
+        """The same for one part of the draws; `hours` (copies, h)."""
+        failed = np.empty((len(part.theta), self.n_units, hours.shape[1]))
+        defective = np.empty_like(failed)
+        for j, ahead in enumerate(hours.T):
+            still = part.still_defective(self._chunk, ahead)
+            turns, fails = part.from_sound(self._chunk, self._lasting, ahead)
+            failed[:, :, j] = self._of_units(part.defective - still + part.sound * fails)
+            defective[:, :, j] = self._of_units(still + part.sound * (turns - fails))
+        return Outlook(np.clip(failed, 0.0, 1.0), np.clip(defective, 0.0, 1.0))
+
+    def _of_units(self, of_copies: np.ndarray) -> np.ndarray:
+        """Units' chances (d, n) from those of their copies (d, copies), each by its share already."""
+        if len(self._lives) == self.n_units:
+            return of_copies
+        added: np.ndarray = np.add.reduceat(of_copies, self._first_copy, axis=1)
+        return added
+
+
 def outlook(units: Histories, prior: Prior, shares: dict[str, float], theta: np.ndarray, hours: np.ndarray) -> Outlook:
     """Chances of each running life for posterior draws `theta` (d, p), `hours` (h,) or (n_units, h) ahead, >= 0.
 
-    Raises WrongUsage where an hour is negative or not a number.
+    `shares`: covariate taken where not recorded. Raises WrongUsage where an hour is negative or not a number.
     """
-    hours = np.asarray(hours, dtype=float)
-    if not (np.isfinite(hours).all() and (hours >= 0).all()):
-        raise WrongUsage("Hours ahead must be numbers of at least 0.")
-    n = units.n_lives
-    by_unit = np.broadcast_to(hours, (n, hours.shape[-1]))
-    if n == 0:
-        empty = np.zeros((len(theta), 0, hours.shape[-1]))
-        return Outlook(empty, empty)
-    likelihood = TwoStageLikelihood(cut(units, prior, shares, still_running=True), PAST_NODES)
-    copies = likelihood.copies
-    share = likelihood.copy_shares(theta)
-    numerators = int((copies.life >= 0).sum())
-    failed = np.zeros((len(theta), n, hours.shape[-1]))
-    defective = np.zeros_like(failed)
-    span = max(1, AT_ONCE // max(1, numerators * hours.shape[-1] * (AHEAD_NODES + 8)))
-    for i in range(0, len(theta), span):
-        some = theta[i : i + span]
-        copy_failed, copy_defective = _of_copies(likelihood, some, by_unit)
-        part = share[i : i + span, :, None]
-        for target, source in ((failed, copy_failed), (defective, copy_defective)):
-            if numerators == n:
-                target[i : i + span] = part * source
-            else:
-                first = np.searchsorted(copies.life[:numerators], np.arange(n))
-                target[i : i + span] = np.add.reduceat(part * source, first, axis=1)
-    return Outlook(np.clip(failed, 0.0, 1.0), np.clip(defective, 0.0, 1.0))
+    return TwoStageStanding(units, prior, shares, theta).ahead(hours)
 
 
-def _of_copies(likelihood: TwoStageLikelihood, theta: np.ndarray, by_unit: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Chances of failed and of defective for each copy that belongs to a life, (d, copies, h)."""
-    copies = likelihood.copies
-    numerators = int((copies.life >= 0).sum())
-    chunk = likelihood.numerator_chunk()
-    weighed = chunk.weigh(chunk.terms(theta), theta)
-    hours = by_unit[copies.life[:numerators]]  # (copies, h)
-    shape_2, scale_2 = np.exp(theta[:, _SHAPE_2]), np.exp(theta[:, _SCALE_2])
+@dataclass(frozen=True)
+class _Part:
+    """How copies stand under some of the draws `theta` (d, p); all by each copy's share in its life.
 
-    still_defective = np.zeros((len(theta), numerators, hours.shape[1]))
-    at = chunk.nodes()
-    _add_survivors(still_defective, chunk.copy, weighed.node, at.v, hours, shape_2, scale_2)
+    `log_node` (d, m, p), `log_atom` (d, k): log chance of having become defective there, over that of having lasted
+    until now since, so that only the way ahead is left to work out. `defective`, `sound` (d, copies).
+    """
+
+    theta: np.ndarray
+    log_node: np.ndarray
+    log_atom: np.ndarray
+    defective: np.ndarray
+    sound: np.ndarray
+
+    @classmethod
+    def of(cls, weighed: Weighed, share: np.ndarray, chunk: Chunk, theta: np.ndarray) -> _Part:
+        """`share` (d, copies): of each copy in its life."""
+        node = weighed.node
+        node *= share[:, None, chunk.copy]
+        atom = weighed.atom * share[:, chunk.k_copy]
+        defective = _by_copy(chunk, node.sum(axis=1), atom)
+        with overflows_allowed():  # what cannot be has the logarithm -inf
+            log_node = np.log(node, out=node)
+            log_atom = np.log(atom) + _hazard_2(theta, np.log(chunk.k_delay)[None])[:, 0]
+        log_node += _hazard_2(theta, chunk.nodes().log_v)
+        return cls(theta, log_node, log_atom, defective, weighed.sound * share)
+
+    def still_defective(self, chunk: Chunk, ahead: np.ndarray) -> np.ndarray:
+        """Chance of being defective now and not failing within `ahead` (copies,) hours, (d, copies)."""
+        by_node = _hazard_2(self.theta, np.log(chunk.nodes().v + ahead[chunk.copy]))
+        np.exp(np.subtract(self.log_node, by_node, out=by_node), out=by_node)
+        by_atom = np.exp(self.log_atom - _hazard_2(self.theta, np.log(chunk.k_delay + ahead[chunk.k_copy])[None])[:, 0])
+        return _by_copy(chunk, by_node.sum(axis=1), by_atom)
+
+    def from_sound(self, chunk: Chunk, lasting: np.ndarray, ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Chances that a bearing sound now becomes defective, and fails, within `ahead` hours, (d, copies) each."""
+        shape_1, shape_2 = np.exp(self.theta[:, _SHAPE_1, None]), np.exp(self.theta[:, _SHAPE_2, None])
+        scale_1, scale_2 = np.exp(self.theta[:, _SCALE_1, None]), np.exp(self.theta[:, _SCALE_2, None])
+        rate = np.exp(self.theta[:, _RATIOS] @ chunk.x.T + self.theta[:, _LASTING, None] * lasting)
+        by_then = chunk.age + ahead
+        now = (chunk.age / scale_1) ** shape_1
+        turns = -np.expm1(-rate * ((by_then / scale_1) ** shape_1 - now))
+        fails = np.zeros_like(turns)
+        for place, weight in zip(*gauss_legendre(AHEAD_NODES), strict=True):
+            # place is a part of the chance to turn within h: u solves S1(u)/S1(a) = 1 - place * turns.
+            at = scale_1 * (now - np.log1p(-place * turns) / rate) ** (1 / shape_1)
+            delay = np.maximum(by_then - at, 0.0)
+            fails -= weight * np.expm1(-((delay / scale_2) ** shape_2))
+        return turns, turns * fails
+
+
+def _hazard_2(theta: np.ndarray, log_delay: np.ndarray) -> np.ndarray:
+    """Cumulative hazard of stage 2 after delays (m, q), (d, m, q)."""
+    shape, log_scale = np.exp(theta[:, _SHAPE_2, None, None]), theta[:, _SCALE_2, None, None]
+    hazard: np.ndarray = shape * log_delay
+    hazard -= shape * log_scale
+    np.exp(hazard, out=hazard)
+    return hazard
+
+
+def _by_copy(chunk: Chunk, by_piece: np.ndarray, by_atom: np.ndarray) -> np.ndarray:
+    """What pieces (d, p) and atoms (d, k) add up to for each copy, (d, copies)."""
+    total: np.ndarray = np.add.reduceat(by_piece, chunk.first_piece, axis=1)
     if chunk.k:
-        _add_survivors(
-            still_defective, chunk.k_copy, weighed.atom[:, :, None], chunk.k_delay[:, None], hours, shape_2, scale_2
-        )
-    defective_now = np.add.reduceat(weighed.node.sum(axis=2), chunk.first_piece, axis=1)
-    if chunk.k:
-        defective_now[:, chunk.k_run_copy] += np.add.reduceat(weighed.atom, chunk.k_runs, axis=1)
-    turns, fails = _from_sound(chunk, copies, theta, hours)
-    failed = (defective_now[:, :, None] - still_defective) + weighed.sound[:, :, None] * fails
-    defective = still_defective + weighed.sound[:, :, None] * (turns - fails)
-    return failed, defective
+        total[:, chunk.k_run_copy] += np.add.reduceat(by_atom, chunk.k_runs, axis=1)
+    return total
 
 
-def _add_survivors(
-    total: np.ndarray,
-    copy: np.ndarray,
-    share: np.ndarray,
-    delay: np.ndarray,
-    hours: np.ndarray,
-    shape: np.ndarray,
-    scale: np.ndarray,
-) -> None:
-    """Add to `total` (d, copies, h) the chance of having been defective for `delay` (p, m) and not failing in h."""
-    starts = np.flatnonzero(np.diff(copy, prepend=-1))
-    now = (delay / scale[:, None, None]) ** shape[:, None, None]
-    for j in range(hours.shape[1]):
-        later = ((delay + hours[copy, j][:, None]) / scale[:, None, None]) ** shape[:, None, None]
-        surviving = (share * np.exp(now - later)).sum(axis=2)
-        total[:, copy[starts], j] += np.add.reduceat(surviving, starts, axis=1)
+def _spans(theta: np.ndarray, elements: int) -> list[np.ndarray]:
+    """The draws (d, p) in parts, of which each needs about `AT_ONCE` array elements, `elements` a draw."""
+    span = max(1, AT_ONCE // max(1, elements))
+    return [theta[i : i + span] for i in range(0, len(theta), span)]
 
 
-def _from_sound(chunk: Chunk, copies: Copies, theta: np.ndarray, hours: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Chances that a bearing sound now becomes defective, and fails, within h hours, (d, copies, h) each."""
-    n = chunk.n
-    shape_1, log_scale_1 = np.exp(theta[:, _SHAPE_1])[:, None, None], theta[:, _SCALE_1][:, None, None]
-    shape_2, scale_2 = np.exp(theta[:, _SHAPE_2])[:, None, None], np.exp(theta[:, _SCALE_2])[:, None, None]
-    rate = np.exp(theta[:, _RATIOS] @ chunk.x.T + theta[:, _LASTING, None] * copies.lasting_at_end[:n])[:, :, None]
-    age = chunk.age[None, :, None]
-    now = np.exp(shape_1 * (np.log(age) - log_scale_1))
-    later = np.exp(shape_1 * (np.log(age + hours[None]) - log_scale_1))
-    turns = -np.expm1(-rate * (later - now))
-    fails = np.zeros_like(turns)
-    places, weights = gauss_legendre(AHEAD_NODES)
-    for place, weight in zip(places, weights, strict=True):
-        # place is a part of the chance to turn within h: u solves S1(u)/S1(a) = 1 - place * turns.
-        at = np.exp(log_scale_1 + np.log(now - np.log1p(-place * turns) / rate) / shape_1)
-        delay = np.clip(age + hours[None] - at, 0.0, None)
-        fails += weight * -np.expm1(-((delay / scale_2) ** shape_2))
-    return turns, turns * fails
+def _in_two_threads(work: Callable[[Part], Done], parts: Iterable[Part], elements: int) -> list[Done]:
+    """Work on all parts, in two threads where there is enough: numpy's loops let other threads run."""
+    if elements < WORTH_A_THREAD:
+        return [work(part) for part in parts]
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(work, parts))

@@ -25,7 +25,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from forecaster.integrand import Chunk, node_rule, overflows_allowed
+from forecaster.integrand import Chunk, Weighed, node_rule, overflows_allowed
 from forecaster.pieces import NODES, Copies
 from forecaster.priors import PARAMETERS
 
@@ -76,6 +76,18 @@ class TwoStageLikelihood:
         if len(self._lives) == self.copies.n_lives:  # one copy a life
             return np.ones((len(theta), self.copies.n_lives))
         return self._gather(self.by_copy(theta))[1]
+
+    def standing(self, chunk: Chunk, theta: np.ndarray) -> tuple[Weighed, np.ndarray]:
+        """How the copies of the lives stand, as ``numerator_chunk`` lays them out, and their shares, (d, copies)."""
+        with overflows_allowed():
+            weighed = chunk.weigh(chunk.terms(theta), theta)
+            if len(self._lives) == self.copies.n_lives:
+                return weighed, np.ones((len(theta), self.copies.n_lives))
+            value = weighed.value
+            if self.copies.n > chunk.n:
+                entries = Chunk(self.copies, chunk.n, self.copies.n, node_rule(self.nodes), keep_nodes=False)
+                value = np.concatenate([value, entries.values(theta)], axis=1)
+            return weighed, self._gather(value)[1]
 
     def total(self, theta: np.ndarray) -> np.ndarray:
         """Log likelihood of all lives together, (d,)."""

@@ -26,7 +26,7 @@ from forecaster.covariates import COVARIATES, choose_covariates, covariates_now,
 from forecaster.episodes import FAILED, split_episodes
 from forecaster.errors import WrongUsage
 from forecaster.few_failures import few_failures_remark, posterior_of_few
-from forecaster.life_model import Evidence
+from forecaster.life_model import AskedAnew, Evidence
 from forecaster.lives import Histories
 
 FAILURES_FOR_SHAPE = 6  # the fewest in the handbook example that fits one (AFWAL-TR-83-2079, 1983)
@@ -61,6 +61,10 @@ class WeibullFit:
     oldest_hours: float
     evidence: Evidence
     name: str = "weibull"
+
+    def standing(self, units: Histories, draws: int | None = None) -> AskedAnew:
+        """See ``life_model.FittedLifeModel``."""
+        return AskedAnew(self, units, draws)
 
     def chance_of_failing(self, units: Histories, hours: np.ndarray, draws: int | None = None) -> np.ndarray:
         """Chance that each life's bearing fails within `hours` more engine hours; see ``FittedLifeModel``.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecaster.life_model import Evidence
+from forecaster.life_model import AskedAnew, Evidence
 from forecaster.lives import Histories
 
 BASE = 0.001
@@ -43,6 +43,9 @@ class FakeModel:
     evidence: Evidence = EVIDENCE
     name: str = "two-stage"
     knows_defects: bool = True
+
+    def standing(self, units: Histories, draws: int | None = None) -> AskedAnew:
+        return AskedAnew(self, units, draws)
 
     def chance_of_failing(self, units: Histories, hours: np.ndarray, draws: int | None = None) -> np.ndarray:
         ahead = np.broadcast_to(hours, (units.n_lives, np.shape(hours)[-1]))

@@ -13,18 +13,21 @@ from hypothesis import strategies as st
 
 from forecaster.errors import WrongUsage
 from forecaster.forecast import (
+    HOURS_GRID,
     Chance,
     FleetForecast,
+    FleetStanding,
     UnitForecast,
     _whole_season,
     chance,
-    forecast_units,
     quantile_hours,
+    quantiles_of_units,
 )
 from forecaster.lives import CHECKS, INCIDENTS, Histories, frame, lives_by_hours
 from forecaster.prices import prices_of
 from forecaster.report.as_json import forecast_json, written
 from forecaster.settings import FleetSettings
+from forecaster.usage import SeasonUse
 from tests.fake_model import BASE, SCALES, FakeModel
 
 AS_OF = date(2026, 11, 1)
@@ -59,9 +62,13 @@ def checked(histories: Histories, life_id: str, at: float, spin: str = "quiet") 
 def forecast(
     histories: Histories, hours: float = 50.0, use: float = 60.0, model: FakeModel | None = None
 ) -> FleetForecast:
-    season_hours = pd.Series({"C1": use})
+    return standing(histories, use, model).within(hours)
+
+
+def standing(histories: Histories, use: float = 60.0, model: FakeModel | None = None) -> FleetStanding:
+    season = SeasonUse(*NEXT_SEASON, 153, 0.4, pd.DataFrame({"hours": {"C1": use}}))
     prices = dict.fromkeys(histories.lives["craft_id"], PRICES)
-    return forecast_units(model or FakeModel(), histories, hours, season_hours, NEXT_SEASON, prices)
+    return FleetStanding(model or FakeModel(), histories, season, prices)
 
 
 def test_a_chance_is_the_mean_and_the_central_90_percent_of_its_draws() -> None:
@@ -114,6 +121,20 @@ def test_a_craft_without_expected_hours_gets_the_fleets_mean() -> None:
     assert [unit.season_hours for unit in forecast(histories, use=60.0).units] == [60.0, 60.0]
 
 
+def test_another_horizon_is_answered_as_if_it_were_the_first() -> None:
+    histories = swamped(running([10.0, 100.0]), "U000002/1", at=86.0)
+    kept = standing(histories)
+    kept.within(200.0)
+    assert kept.within(30.0) == forecast(histories, hours=30.0)
+
+
+@pytest.mark.parametrize("level", [0.0, 0.1, 0.5, 0.9, 0.999])
+def test_hours_left_asked_of_a_third_of_the_grid_are_those_of_the_whole_grid(level: float) -> None:
+    units = FakeModel().standing(running([0.0, 10.0, 400.0, 5_000.0], parts="aftermarket"))
+    whole = units.failing(HOURS_GRID).mean(axis=0)
+    assert quantiles_of_units(units, [level]) == [[quantile_hours(HOURS_GRID, failed, level) for failed in whole]]
+
+
 @pytest.mark.parametrize("hours", [0.0, -5.0, float("nan"), float("inf")])
 def test_a_horizon_that_is_no_positive_number_is_refused(hours: float) -> None:
     with pytest.raises(WrongUsage, match="positive number of engine hours"):
@@ -153,7 +174,7 @@ def test_the_oldest_are_rebuilt_and_the_freshest_left() -> None:
 def test_what_is_unsafe_is_told_first_and_no_cost_outweighs_it() -> None:
     unit = forecast(checked(running([12.0]), "U000001/1", at=10.0, spin="rattle")).units[0]
     assert unit.advice == "rebuild this off-season"
-    assert unit.because[:2] == ("12 h since rebuild", "rattled when spun 2 h ago: do not run it")
+    assert unit.because[:2] == ("12 h since rebuild", "rattled when spun by hand on 2026-08-01, 2 h ago: do not run it")
 
 
 @pytest.mark.parametrize(
