@@ -10,6 +10,7 @@ import time
 import urllib.request
 import webbrowser
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import date
 from importlib import import_module
 from pathlib import Path
@@ -17,25 +18,29 @@ from urllib.error import URLError
 
 from forecaster.command_line import DONE, tell_progress
 from forecaster.errors import SourceError, WrongUsage
+from forecaster.first_page import PicturePartsAhead, picture_file
 from forecaster.installed import dashboard_app
 
 ADDRESS = "127.0.0.1"
 FIRST_PORT, LAST_PORT = 8501, 8599
 SOURCE_VARIABLE = "FORECASTER_SOURCE"
+# How long one thread may work while another waits to answer a browser: Python's own 5 ms, some hundred times while the
+# first page fetches its parts, would be most of its time.
+SWITCH_SECONDS = 0.0005
 START_SECONDS = 60.0  # a cold start on a slow laptop; the server is told to be up when it answers, not by the clock
-SAFE_START = {
-    "server.address": (ADDRESS,),
-    "server.allowedHosts": ("localhost", ADDRESS),  # without it a page elsewhere may rebind its own name to us
-    "server.enableXsrfProtection": ("true",),
-    "server.enableCORS": ("true",),  # true means protected
-    "server.maxUploadSize": ("50",),  # MB; a decade of a big fleet's logs is under 20
-    "server.fileWatcherType": ("none",),
-    "server.runOnSave": ("false",),
-    "server.headless": ("true",),  # never asks for an e-mail address; this module opens the browser
-    "browser.gatherUsageStats": ("false",),  # else the browser calls out
-    "client.showErrorDetails": ("none",),
-    "logger.hideWelcomeMessage": ("true",),
-    "logger.level": ("warning",),
+SAFE_START: dict[str, object] = {
+    "server.address": ADDRESS,
+    "server.allowedHosts": ["localhost", ADDRESS],  # without it a page elsewhere may rebind its own name to us
+    "server.enableXsrfProtection": True,
+    "server.enableCORS": True,  # true means protected
+    "server.maxUploadSize": 50,  # MB; a decade of a big fleet's logs is under 20
+    "server.fileWatcherType": "none",
+    "server.runOnSave": False,
+    "server.headless": True,  # never asks for an e-mail address; this module opens the browser
+    "browser.gatherUsageStats": False,  # else the browser calls out
+    "client.showErrorDetails": "none",
+    "logger.hideWelcomeMessage": True,
+    "logger.level": "warning",
 }
 
 
@@ -51,18 +56,21 @@ def serve_dashboard(source: str | None, port: int | None = None, open_browser: b
     chosen = free_port() if port is None else _demand(port)
     tell_progress("Starting the dashboard ...")
     threading.Thread(target=_announce, args=(app, chosen, open_browser), daemon=True).start()
-    from streamlit.web import cli
-
-    # In this process, so that one Ctrl-C ends it all and nothing is left behind.
-    sys.argv = ["streamlit", *server_words(app, chosen)]
-    cli.main(args=server_words(app, chosen), prog_name="streamlit", standalone_mode=False)
+    sys.setswitchinterval(SWITCH_SECONDS)
+    _serve(app, chosen)
     return DONE
 
 
-def server_words(app: Path, port: int) -> list[str]:
-    """The server's command line: the app, its port, and everything of `SAFE_START`."""
-    options = {**SAFE_START, "server.port": (str(port),)}
-    return ["run", str(app), *(word for name, values in options.items() for v in values for word in (f"--{name}", v))]
+def _serve(app: Path, port: int) -> None:
+    """Serve until Ctrl-C, in this process: so one Ctrl-C ends it all and nothing is left behind."""
+    import streamlit
+    from starlette.middleware import Middleware
+
+    file = picture_file(Path(streamlit.__file__).parent)
+    sys.argv = [str(app)]  # beside it lies the server's own configuration
+    served = streamlit.App(app, middleware=[Middleware(PicturePartsAhead, file=file)])
+    with suppress(KeyboardInterrupt):  # the usual way to end it, handed on once everything is closed
+        served.run(config={**SAFE_START, "server.port": port})
 
 
 def free_port(ports: Sequence[int] = range(FIRST_PORT, LAST_PORT + 1)) -> int:

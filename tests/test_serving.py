@@ -16,7 +16,7 @@ import pytest
 
 from forecaster import serving
 from forecaster.errors import SourceError, WrongUsage
-from forecaster.serving import ADDRESS, FIRST_PORT, LAST_PORT, SAFE_START, free_port, server_words
+from forecaster.serving import ADDRESS, FIRST_PORT, LAST_PORT, SAFE_START, free_port
 from tests.conftest import ROOT
 
 
@@ -35,23 +35,29 @@ def test_every_safe_option_is_known_to_the_installed_server() -> None:
     assert set(SAFE_START) <= set(config.get_config_options())
 
 
-def test_the_server_is_told_to_be_safe() -> None:
-    words = server_words(Path("app.py"), 8600)
-    told = {(words[at], words[at + 1]) for at in range(2, len(words), 2)}
-    assert words[:2] == ["run", "app.py"]
-    assert told >= {
-        ("--server.address", "127.0.0.1"),
-        ("--server.port", "8600"),
-        ("--server.allowedHosts", "localhost"),
-        ("--server.allowedHosts", "127.0.0.1"),
-        ("--server.enableXsrfProtection", "true"),
-        ("--server.enableCORS", "true"),
-        ("--server.maxUploadSize", "50"),
-        ("--server.fileWatcherType", "none"),
-        ("--server.headless", "true"),
-        ("--browser.gatherUsageStats", "false"),
-        ("--client.showErrorDetails", "none"),
-    }
+def test_the_server_is_told_to_be_safe(monkeypatch: pytest.MonkeyPatch) -> None:
+    told: dict[str, object] = {}
+    monkeypatch.setattr("streamlit.App.run", lambda _, config: told.update(config))
+    monkeypatch.setattr(sys, "argv", [])  # both are the process's own, and given back
+    monkeypatch.setattr(sys, "setswitchinterval", lambda _: None)
+    monkeypatch.setattr(serving, "_announce", lambda *_: None)
+    port = free_port()
+    serving.serve_dashboard(None, port, open_browser=False)
+    assert (
+        told.items()
+        >= {
+            "server.address": "127.0.0.1",
+            "server.port": port,
+            "server.allowedHosts": ["localhost", "127.0.0.1"],
+            "server.enableXsrfProtection": True,
+            "server.enableCORS": True,
+            "server.maxUploadSize": 50,
+            "server.fileWatcherType": "none",
+            "server.headless": True,
+            "browser.gatherUsageStats": False,
+            "client.showErrorDetails": "none",
+        }.items()
+    )
 
 
 def test_a_taken_port_is_passed_over(taken: int) -> None:
@@ -94,6 +100,9 @@ def test_it_serves_the_named_fleet_and_ends_cleanly(tmp_path: Path) -> None:
         with urllib.request.urlopen(address[1], timeout=20) as page:
             assert page.status == 200
             assert "Access-Control-Allow-Origin" not in page.headers
+            (picture,) = re.findall(r"import\(\"\./(static/js/PlotlyChart[^\"]+)\"\)", page.read().decode())
+        with urllib.request.urlopen(f"{address[1]}/{picture}", timeout=20) as script:
+            assert script.status == 200
     finally:
         child.send_signal(signal.SIGINT)
         _, err = child.communicate(timeout=60)

@@ -19,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
@@ -28,8 +29,7 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent.parent
 sys.path.insert(0, str(ROOT))
 
-from playwright.sync_api import Error as PlaywrightError  # noqa: E402 - the path first
-from playwright.sync_api import sync_playwright  # noqa: E402
+from playwright.sync_api import sync_playwright  # noqa: E402 - the path first
 
 from forecaster import sample_fleet_folder, simulate_fleet, write_fleet  # noqa: E402
 
@@ -87,10 +87,10 @@ def _folder(fleet: str, place: Path) -> Path:
 
 def _visit(browser: Any, folder: Path) -> Iterator[tuple[str, float]]:
     """One start of the program and every act of a visit."""
+    page = browser.new_context(viewport={"width": 1366, "height": 768}).new_page()
+    page.set_default_timeout(SLOWER)
     begun = time.perf_counter()
     with _served(folder) as address:
-        page = browser.new_context(viewport={"width": 1366, "height": 768}).new_page()
-        page.set_default_timeout(SLOWER)
         _open(page, address)
         _drawn(page)
         yield ACTS[0], time.perf_counter() - begun
@@ -141,16 +141,15 @@ def _change_to(page: Any, screen: str) -> None:
 
 
 def _open(page: Any, address: str) -> None:
-    """Go there as soon as the server listens, as the browser that the command opens does."""
+    """Go there once the server answers, which is when the command opens a browser."""
     while True:
         try:
-            page.goto(address)
-        except PlaywrightError as error:
-            if "ERR_CONNECTION_REFUSED" not in str(error):
-                raise
-            time.sleep(0.05)
+            urllib.request.urlopen(f"{address}/_stcore/health", timeout=2.0).close()
+        except OSError:
+            time.sleep(0.02)
         else:
-            return
+            break
+    page.goto(address)
 
 
 @contextmanager
