@@ -1,29 +1,31 @@
 """Everything that the decisions about one fleet share, as of a day: prices, use ahead, incidents, the best upkeep.
 
-Made once and asked unit by unit. Craft that run alike at the same rate share their upkeep, since solving it is what
-takes time.
+Made once, and asked unit by unit or for all units at once, which takes less time each. Craft that run alike at the same
+rate share their upkeep.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
 from forecaster.craft_weeks import HORIZON_WEEKS, CraftWeeks, craft_weeks
 from forecaster.fleet_prices import prices_by_craft
-from forecaster.fresh_life import FreshLife, fresh_life
+from forecaster.fresh_life import FreshLife, fresh_life, fresh_lives
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.pieces import covariates
-from forecaster.policy import Upkeep, best_upkeep, cost_scatter
+from forecaster.policy import Asked, Upkeep, best_upkeeps, cost_scatter
 from forecaster.prices import Prices
 from forecaster.records import FleetRecords
 from forecaster.service_life import IncidentRate, incident_rate
-from forecaster.unit_ahead import UnitAhead, unit_ahead
+from forecaster.unit_ahead import UnitAhead, UnitsToFollow, unit_ahead
 from forecaster.usage_forecast import forecast_usage
 from forecaster.waiting import Waiting, waiting
 
@@ -35,10 +37,22 @@ SEASON_ROUNDED_H = STEP_H
 # The oldest of the solved upkeeps are forgotten when there are so many, about 0.7 MB each: a face that asks for price
 # after price must not fill the memory.
 KEPT_UPKEEPS = 400
-KEPT_AHEADS = 120  # units followed ahead, some 3 MB each
+KEPT_AHEADS = 120  # units followed ahead, some 2 MB each
+WEIGHED_AT_ONCE = 32  # units: so many take about a quarter of a second, after which whoever waits is told
 # What moves the answer most: each input is raised and lowered by this share in turn.
 SWING = 0.25
 SWUNG = ("rebuild", "new_unit", "engine_damage", "day_rate", "core_lost", "engine_hit", "check")
+
+
+Question = TypeVar("Question")
+Answer = TypeVar("Answer")
+
+
+def _keep(kept: dict[Question, Answer], question: Question, answer: Answer, most: int) -> None:
+    """Keep an answer; of more than `most` the oldest go. Other threads may do the same meanwhile."""
+    kept[question] = answer
+    for oldest in list(kept)[: max(len(kept) - most, 0)]:
+        kept.pop(oldest, None)
 
 
 @dataclass(frozen=True)
@@ -63,6 +77,7 @@ class Decisions:
     _upkeeps: dict[tuple[float, ...], Upkeep] = field(default_factory=dict, repr=False)
     _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
     _aheads: dict[str, UnitAhead] = field(default_factory=dict, repr=False)
+    _weighed: dict[str, Waiting] = field(default_factory=dict, repr=False)  # by unit, at its craft's own prices
 
     @property
     def as_of(self) -> date:
@@ -84,18 +99,31 @@ class Decisions:
 
     def upkeep(self, craft_id: str, prices: Prices | None = None) -> Upkeep:
         """The best upkeep of units on a craft, at its own prices or at others."""
-        own = self.prices(craft_id)
-        prices = own if prices is None else prices
-        season = max(round(self.season_hours(craft_id) / SEASON_ROUNDED_H) * SEASON_ROUNDED_H, SEASON_ROUNDED_H)
-        x = self._covariates(craft_id)
-        key = (season, *x, *(float(v) for v in vars(prices).values()))
-        found = self._upkeeps.get(key)
-        if found is None:
-            found = best_upkeep(self._fresh_life(x), prices, season, self._near(craft_id, prices == own))
-            while len(self._upkeeps) >= KEPT_UPKEEPS:
-                self._upkeeps.pop(next(iter(self._upkeeps)))
-            self._upkeeps[key] = found
+        (found,) = self._upkeeps_of([(craft_id, self.prices(craft_id) if prices is None else prices)])
         return found
+
+    def _upkeeps_of(self, wanted: Sequence[tuple[str, Prices]]) -> list[Upkeep]:
+        """The upkeeps of some craft, each at some prices: those that are not known yet are found at once."""
+        keys = [self._upkeep_key(craft_id, prices) for craft_id, prices in wanted]
+        found = {key: known for key in keys if (known := self._upkeeps.get(key)) is not None}
+        missing: dict[tuple[float, ...], Asked] = {}
+        for key, (craft_id, prices) in zip(keys, wanted, strict=True):
+            if key not in found and key not in missing:
+                life, near = self._fresh_life(self._covariates(craft_id)), self._near(craft_id, prices)
+                missing[key] = Asked(life, prices, self._rounded_season(craft_id), near)
+        found |= zip(missing, best_upkeeps(list(missing.values())), strict=True)
+        for key in missing:
+            _keep(self._upkeeps, key, found[key], KEPT_UPKEEPS)
+        return [found[key] for key in keys]
+
+    def _upkeep_key(self, craft_id: str, prices: Prices) -> tuple[float, ...]:
+        """What an upkeep depends on."""
+        x = self._covariates(craft_id)
+        return (self._rounded_season(craft_id), *x, *(float(v) for v in vars(prices).values()))
+
+    def _rounded_season(self, craft_id: str) -> float:
+        season = round(self.season_hours(craft_id) / SEASON_ROUNDED_H) * SEASON_ROUNDED_H
+        return max(season, SEASON_ROUNDED_H)
 
     def _fresh_life(self, x: np.ndarray) -> FreshLife:
         """A fresh unit's chances, which no price changes."""
@@ -104,12 +132,12 @@ class Decisions:
             self._fresh[key] = fresh_life(self.fit.theta, self.fit.prior, x, self.rate, STEP_H)
         return self._fresh[key]
 
-    def _near(self, craft_id: str, own_prices: bool) -> Upkeep | None:
+    def _near(self, craft_id: str, prices: Prices) -> Upkeep | None:
         """The upkeep from which the search for another starts; it does not depend on what was asked before.
 
         For other prices that of the craft itself, else the typical craft's, whose own search starts from nothing.
         """
-        if not own_prices:
+        if prices != self.prices(craft_id):
             return self.upkeep(craft_id)
         return None if craft_id == self._typical_craft else self.upkeep(self._typical_craft)
 
@@ -127,20 +155,21 @@ class Decisions:
         """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,)."""
         typical, x = self.upkeep(self._typical_craft), self._covariates(self._typical_craft)
         theta = self.fit.theta[:DRAWS]
-        lives = [fresh_life(theta[[k]], self.fit.prior, x, self.rate, STEP_H) for k in range(len(theta))]
+        lives = fresh_lives(theta, self.fit.prior, x, self.rate, STEP_H)
         return cost_scatter(typical, lives, typical.steps * STEP_H)
 
     @cached_property
-    def _known(self) -> tuple[np.ndarray, np.ndarray]:
-        """Craft and covariates of every life on record, (n,) and (n, 3)."""
+    def _covariates_by_craft(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+        """Means over every life on record, (3,), and over those of each craft, by craft_id."""
         lives = self.histories.lives
-        return lives["craft_id"].to_numpy(dtype=object), covariates(lives, self.fit.shares)
+        x = covariates(lives, self.fit.shares)
+        rows = lives.groupby("craft_id").indices
+        return x.mean(axis=0), {str(craft_id): x[own].mean(axis=0) for craft_id, own in rows.items()}
 
     def _covariates(self, craft_id: str) -> np.ndarray:
         """Covariates of the next unit on a craft: its own water and tune, parts as the fleet has them."""
-        craft, x = self._known
-        fleet, own = x.mean(axis=0), craft == craft_id
-        here = x[own].mean(axis=0) if own.any() else fleet
+        fleet, by_craft = self._covariates_by_craft
+        here = by_craft.get(craft_id, fleet)
         answer: np.ndarray = np.round(np.array([fleet[0], here[1], here[2]]), 1)
         return answer
 
@@ -148,40 +177,93 @@ class Decisions:
         """The craft's weeks ahead, laid out for an upkeep."""
         return craft_weeks(self.weekly_hours[craft_id], self.as_of, self.records.settings.season, upkeep)
 
+    @cached_property
+    def _craft_by_unit(self) -> dict[str, str]:
+        lives = self._in_service.lives
+        return dict(zip(lives["unit_id"], lives["craft_id"], strict=True))
+
+    def _craft_of(self, unit_id: str) -> str:
+        """The craft of a unit in service. Raises WrongUsage where it is none."""
+        if unit_id not in self._craft_by_unit:
+            self.unit(unit_id)
+        return self._craft_by_unit[unit_id]
+
     def ahead(self, unit_id: str) -> UnitAhead:
         """The unit followed ahead over its craft's weeks."""
-        if unit_id not in self._aheads:
-            unit = self.unit(unit_id)
-            craft_id = str(unit.lives["craft_id"].iloc[0])
-            weeks = self.weeks(craft_id, self.upkeep(craft_id))
-            while len(self._aheads) >= KEPT_AHEADS:
-                self._aheads.pop(next(iter(self._aheads)))
-            self._aheads[unit_id] = unit_ahead(self.fit, unit, weeks.step_hours, self.rate, DRAWS)
-        return self._aheads[unit_id]
+        found = self._aheads.get(unit_id)
+        if found is None:
+            craft_id = self._craft_of(unit_id)
+            step_hours = self.weeks(craft_id, self.upkeep(craft_id)).step_hours
+            found = unit_ahead(self.fit, self.unit(unit_id), step_hours, self.rate, DRAWS)
+            _keep(self._aheads, unit_id, found, KEPT_AHEADS)
+        return found
 
     def waiting(self, unit_id: str, **prices: float) -> Waiting:
         """Rebuild now or later: every option of one unit; `prices` replaces some of them, for what-if questions."""
-        craft_id = str(self.unit(unit_id).lives["craft_id"].iloc[0])
-        given = self.prices(craft_id).with_values(**prices)
+        craft_id = self._craft_of(unit_id)
+        own = self.prices(craft_id)
+        given = own.with_values(**prices)
+        if given == own and unit_id in self._weighed:
+            return self._weighed[unit_id]
         upkeep = self.upkeep(craft_id, given)
-        return waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self.scatter)
+        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self.scatter)
+        if given == own:
+            self._weighed[unit_id] = one
+        return one
+
+    def weigh(self, progress: Callable[[int, int], None] | None = None) -> Mapping[str, Waiting]:
+        """Every unit in service at its craft's own prices, as ``waiting`` weighs it, by unit_id; kept.
+
+        `progress` is told which unit's turn it is, and of how many; what is done by the time it raises is kept.
+        """
+        tell = progress or (lambda _number, _of: None)
+        units = self._craft_by_unit
+        # Seasons of equal length next to each other: their upkeeps are found at once.
+        left = sorted(
+            units.keys() - self._weighed.keys(), key=lambda unit_id: (self.season_hours(units[unit_id]), unit_id)
+        )
+        for begun in range(0, len(left), WEIGHED_AT_ONCE):
+            tell(len(units) - len(left) + begun + 1, len(units))
+            self._weigh_some(left[begun : begun + WEIGHED_AT_ONCE])
+        return {unit_id: self._weighed[unit_id] for unit_id in units}
+
+    def _weigh_some(self, unit_ids: Collection[str]) -> None:
+        """Weigh a few units, in two threads: numpy's loops let another one run."""
+        some = self._in_service.select(self._in_service.lives["unit_id"].isin(unit_ids))
+        craft_ids, scatter = list(some.lives["craft_id"]), self.scatter
+        upkeeps = self._upkeeps_of([(craft_id, self.prices(craft_id)) for craft_id in craft_ids])
+        weeks = [self.weeks(craft_id, upkeep) for craft_id, upkeep in zip(craft_ids, upkeeps, strict=True)]
+        units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS)
+
+        def weigh(i: int) -> Waiting:
+            return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter)
+
+        with ThreadPoolExecutor(2) as pool:
+            self._weighed |= zip(some.lives["unit_id"], pool.map(weigh, range(len(weeks))), strict=True)
 
     def swings(self, unit_id: str, progress: Callable[[str], None] | None = None, **prices: float) -> tuple[Swing, ...]:
         """What moves the answer most: each input lower and higher by a quarter, greatest movement first.
 
         `prices` replaces some of them, as for ``waiting``. `progress` is told the input before it is tried.
         """
-        base = vars(self.prices(str(self.unit(unit_id).lives["craft_id"].iloc[0]))) | prices
+        craft_id = self._craft_of(unit_id)
+        base = self.prices(craft_id).with_values(**prices)
 
-        def gain(what: str, factor: float) -> float:
+        def changed(what: str, factor: float) -> float:
+            value = getattr(base, what) * factor
+            return min(value, 1.0) if what in ("core_lost", "engine_hit") else float(value)
+
+        def gain(what: str, value: float) -> float:
+            one = self.waiting(unit_id, **{**prices, what: value})
+            return one.best_later.expected_cost - one.best_now.expected_cost
+
+        found = []
+        for what in SWUNG:
             if progress is not None:
                 progress(what)
-            changed = base[what] * factor
-            changed = min(changed, 1.0) if what in ("core_lost", "engine_hit") else changed
-            one = self.waiting(unit_id, **{**prices, what: changed})
-            return one.best_later.expected_cost - one.option("rebuild").expected_cost
-
-        found = [Swing(what, gain(what, 1 - SWING), gain(what, 1 + SWING)) for what in SWUNG]
+            ends = [changed(what, 1 - SWING), changed(what, 1 + SWING)]
+            self._upkeeps_of([(craft_id, base.with_values(**{what: value})) for value in ends])  # both at once
+            found.append(Swing(what, *(gain(what, value) for value in ends)))
         return tuple(sorted(found, key=lambda swing: -abs(swing.high - swing.low)))
 
 

@@ -54,23 +54,50 @@ def fresh_life(
     """Chances of a fresh unit with covariates `x` (3,), water at `rate`, over posterior draws `theta` (d, p)."""
     theta = theta[:DRAWS]
     n = round(oldest_h / step_h) + 1
-    ages = np.arange(n + 1) * step_h
-    sound = chance_sound(theta, prior, x, rate, ages)
-    turned = sound[:, :-1] - sound[:, 1:]
+    sound = chance_sound(theta, prior, x, rate, np.arange(n + 1) * step_h)
+    return _life(theta, sound, stage_2_steps(theta, n, step_h), step_h)
+
+
+def fresh_lives(
+    theta: np.ndarray,
+    prior: Prior,
+    x: np.ndarray,
+    rate: IncidentRate | None,
+    step_h: float = STEP_H,
+    oldest_h: float = OLDEST_H,
+) -> list[FreshLife]:
+    """The same under each of the draws alone: one life a draw, (d,)."""
+    n = round(oldest_h / step_h) + 1
+    sound = chance_sound(theta, prior, x, rate, np.arange(n + 1) * step_h)
     steps = stage_2_steps(theta, n, step_h)
-    defective = np.zeros((n, n))  # [i, s]: became defective in step s, and at age i still runs unnoticed
-    fails = np.zeros((n, n))  # [i, s]: the same, and failing in step i
-    noticed = np.zeros((n, n))
-    for i in range(n):
-        lag = np.arange(i - 1, -1, -1)  # steps from the end of step s to age i, for s = 0 .. i-1
-        defective[i, :i] = (turned[:, :i] * steps.running[:, lag]).mean(axis=0)
-        fails[i, :i] = (turned[:, :i] * steps.fails[:, lag]).mean(axis=0)
-        noticed[i, :i] = (turned[:, :i] * steps.noticed[:, lag]).mean(axis=0)
-        fails[i, i] = (turned[:, i] * steps.fails_at_once).mean()
-        noticed[i, i] = (turned[:, i] * steps.noticed_at_once).mean()
+    return [_life(theta[[k]], sound[[k]], steps.of_draw(k), step_h) for k in range(len(theta))]
+
+
+def _life(theta: np.ndarray, sound: np.ndarray, steps: Stage2Steps, step_h: float) -> FreshLife:
+    """The mean life over draws `theta` (d, p), `sound` (d, n + 1) at the ages of the grid."""
+    turned = sound[:, :-1] - sound[:, 1:]
+    n = turned.shape[1]
+    defective = _turned_before(turned, steps.running)  # [i, s]: became defective in step s, at age i runs unnoticed
+    fails = _turned_before(turned, steps.fails)  # [i, s]: the same, and failing in step i
+    noticed = _turned_before(turned, steps.noticed)
+    fails[np.arange(n), np.arange(n)] = steps.fails_at_once @ turned / len(theta)
+    noticed[np.arange(n), np.arange(n)] = steps.noticed_at_once @ turned / len(theta)
     sens = float(np.exp(log_sigmoid(theta[:, INDEX["logit_sensitivity"]])).mean())
     spec = float(np.exp(log_sigmoid(theta[:, INDEX["logit_specificity"]])).mean())
     return _by_state(sound[:, :n].mean(axis=0), defective, fails, noticed, sens, spec, step_h)
+
+
+def _turned_before(turned: np.ndarray, after: np.ndarray) -> np.ndarray:
+    """Mean over draws of having turned in step s < i and what follows by age i, (n, n) [i, s]; 0 for other steps.
+
+    `turned` (d, n) in each step; `after` (d, n): by steps from the end of the step in which it turned.
+    """
+    n = turned.shape[1]
+    by_lag = turned.T @ after / len(turned)  # [s, steps since]
+    found = np.zeros((n, n))
+    age, step = np.tril_indices(n, -1)
+    found[age, step] = by_lag[step, age - 1 - step]
+    return found
 
 
 def _by_state(
@@ -123,6 +150,10 @@ class Stage2Steps:
     noticed: np.ndarray
     fails_at_once: np.ndarray
     noticed_at_once: np.ndarray
+
+    def of_draw(self, k: int) -> Stage2Steps:
+        """Those of one draw alone."""
+        return Stage2Steps(*(part[[k]] for part in vars(self).values()))
 
 
 def stage_2_steps(theta: np.ndarray, n: int, step_h: float) -> Stage2Steps:

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecaster.fresh_life import FreshLife, fresh_life, stage_2_steps
+from forecaster.fresh_life import FreshLife, fresh_lives, stage_2_steps
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.pieces import covariates
@@ -154,7 +154,7 @@ def _as_it_is(fit: TwoStageFit, histories: Histories) -> np.ndarray:
 
 def _checked_lives(theta: np.ndarray, prior: Prior, x: np.ndarray, rate: IncidentRate | None) -> list[FreshLife]:
     """One fresh life by age and age at its check for each draw."""
-    return [fresh_life(theta[[k]], prior, x, rate, STEP_H, OLDEST_H) for k in range(len(theta))]
+    return fresh_lives(theta, prior, x, rate, STEP_H, OLDEST_H)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from forecaster.errors import ModelError, WrongUsage
 from forecaster.plan_early import earliest
 from forecaster.plan_places import CHECK, LEAVE, REBUILD, Schedule, fill, schedule_of
 from forecaster.plan_problem import LEAST_SAVING, TOLERANCE, Plan, PlanProblem
-from forecaster.plan_program import Solved, solve, with_place
+from forecaster.plan_program import Solved, gap_left, solve, with_place
 
 MORE_BUDGET = 1000.0
 # What a little more of a limit would save is a difference of two plans, and their slack would drown it: so the solver
@@ -50,7 +50,7 @@ def solve_plan(
     budget, (place, week), spare = more.budget(), more.bench_place(), more.spare_unit()
     plan = replace(
         best.plan(),
-        gap=_gap(best.saves, bound),
+        gap=gap_left(best.saves, bound),
         next_1000=budget,
         next_bench_place=place,
         next_bench_week=None if week is None else problem.weeks[week],
@@ -139,17 +139,12 @@ def _best(
         begun.append(fill(rebuilds, (REBUILD,)))
     found = [fill(schedule) for schedule in begun if schedule is not None]
     best, bound = max(found, key=lambda schedule: schedule.saves), solved.bound
-    if _gap(best.saves, bound) > gap:
+    if gap_left(best.saves, bound) > gap:
         again = solve(problem, gap, COARSE_SHARE * time_limit_s)
         bound = min(bound, again.bound)
         if again.schedule is not None:
             best = max(best, fill(again.schedule), key=lambda schedule: schedule.saves)
     return best, max(bound, best.saves)
-
-
-def _gap(saves: float, bound: float) -> float:
-    """What could at most still be saved, as a share of what is."""
-    return (bound - saves) / max(abs(saves), LEAST_SAVING) if bound - saves > LEAST_SAVING else 0.0
 
 
 @dataclass(frozen=True)

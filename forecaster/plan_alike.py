@@ -34,19 +34,75 @@ def alike_weeks(problem: PlanProblem) -> np.ndarray:
     return first
 
 
-def laid_out(problem: PlanProblem, work: Sequence[Work], first: np.ndarray) -> list[Work] | None:
-    """Work put into the first of weeks that are alike, spread over all of them; None where it does not fit so.
+def laid_out(problem: PlanProblem, work: Sequence[Work], first: np.ndarray) -> tuple[list[Work], list[Work]]:
+    """Work put into the first of weeks that are alike, spread over all of them; and what finds no place there.
 
-    Rebuilds take whole places, earliest first; checks, largest first, what is left of one. Taken together they may fit
-    while one by one they do not.
+    Rebuilds take whole places, earliest first; checks, largest first, what is left, where most is: so each week gets
+    large ones and small ones, and can exchange some. Taken together checks may fit while one by one they do not;
+    rebuilds always do.
     """
-    left = problem.bench_places.astype(float).copy()
-    spread: list[Work] = []
+    bench = _Bench(problem, first)
+    left_out = []
     for unit, act, week in sorted(work, key=lambda one: (one[1] != REBUILD, -problem.check_bench[one[0]])):
         takes = float(problem.check_bench[unit]) if act == CHECK else 1.0
-        free = np.flatnonzero((first == first[week]) & (left >= takes - TOLERANCE))
-        if not len(free):
+        free = bench.free(week, takes)
+        if free is None:
+            left_out.append((unit, act, week))
+        else:
+            bench.put(unit, act, free, takes)
+    return bench.work, left_out
+
+
+class _Bench:
+    """What lies in each week so far, and the places `left` there, (W,)."""
+
+    def __init__(self, problem: PlanProblem, first: np.ndarray) -> None:
+        self.first, self.left = first, problem.bench_places.astype(float).copy()
+        self.work: list[Work] = []
+        self.takes: list[float] = []
+
+    def put(self, unit: int, act: int, week: int, takes: float) -> None:
+        self.left[week] -= takes
+        self.work.append((unit, act, week))
+        self.takes.append(takes)
+
+    def free(self, week: int, takes: float) -> int | None:
+        """A week like that one with so many places left, or made free by exchanges; None: there is none."""
+        alike = np.flatnonzero(self.first == self.first[week])
+        free = alike[self.left[alike] >= takes - TOLERANCE]
+        if len(free):
+            return int(free[self.left[free].argmax()])
+        return self._made_free(alike, takes) if self.left[alike].sum() >= takes - TOLERANCE else None
+
+    def _made_free(self, alike: np.ndarray, takes: float) -> int | None:
+        """The week, of those `alike`, in which so many places are free after exchanges; None: they did not bring it.
+
+        What is left here and there is gathered in one week: one of its checks changes places with a smaller one, whose
+        own week has enough left for it. Of all such pairs the one after which least is left over, else after which
+        most is left in one week.
+        """
+        checks = [k for k, (_, act, at) in enumerate(self.work) if act == CHECK and at in alike]
+        if not checks:
             return None
-        left[free[0]] -= takes
-        spread.append((unit, act, int(free[0])))
-    return spread
+        size = np.array([self.takes[k] for k in checks])
+        gained = size - size[:, None]  # by the larger one's week: [smaller, larger]
+        for _ in alike:
+            at = np.array([self.work[k][2] for k in checks])
+            over = np.where(gained <= self.left[at][:, None], self.left[at] + gained - takes, -np.inf)
+            over[at[:, None] == at] = -np.inf
+            enough = over >= -TOLERANCE
+            pair = np.where(enough, -over, -np.inf).argmax() if enough.any() else over.argmax()
+            smaller, larger = np.unravel_index(pair, over.shape)
+            if over[smaller, larger] <= self.left[alike].max() - takes + TOLERANCE:
+                return None
+            self._change_places(checks[int(smaller)], checks[int(larger)])
+            if enough.any():
+                return self.work[checks[int(smaller)]][2]
+        return None
+
+    def _change_places(self, one: int, other: int) -> None:
+        weeks = self.work[one][2], self.work[other][2]
+        for k, was, now in ((one, *weeks), (other, *reversed(weeks))):
+            self.work[k] = (*self.work[k][:2], now)
+            self.left[was] += self.takes[k]
+            self.left[now] -= self.takes[k]

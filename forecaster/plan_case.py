@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date
@@ -15,8 +16,9 @@ from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.plan import must_be_done
 from forecaster.plan_days import OffSeason, mondays, off_season_days, open_weeks, week_ahead
 from forecaster.plan_problem import Action, Plan, PlanProblem, bench_places_by_week
-from forecaster.unsafe import Unsafe, found_unsafe
-from forecaster.waiting import Option, Waiting
+from forecaster.unsafe import Unsafe, check_first, found_unsafe
+from forecaster.waiting import Waiting
+from forecaster.written_days import DatedText, joined
 
 Progress = Callable[[str], None]
 
@@ -72,7 +74,8 @@ class PlanCase:
     """One off-season laid out: `problem`, and behind it each unit's options under every posterior draw.
 
     `weighed`: by unit in the problem's order. `hours` (n,): since rebuild, NaN: not known. `leave_draws`: (draws, n).
-    `unsafe`: by unit, reasons not to run it as it is. `remarks`: what the problem leaves out, in words.
+    `unsafe`: by unit, what is unsafe about it as its record stands. `remarks`: what the problem leaves out, and what
+    comes before it, in words.
     """
 
     decisions: Decisions
@@ -113,8 +116,9 @@ class PlanCase:
 def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None = None) -> PlanCase:
     """Weigh every unit in service for each week of the off-season.
 
-    Units with a rattle on record must be rebuilt; where the limits do not allow for it, a remark says so. Raises
-    DataStopsAnswer where no unit is in service, WrongUsage for days or amounts that make no plan.
+    Units with a rattle on record must be rebuilt; a remark says where the limits do not allow for it, and which units
+    to check before their next ride. Raises DataStopsAnswer where no unit is in service, WrongUsage for days or amounts
+    that make no plan.
     """
     tell = progress or (lambda _: None)
     settings, as_of = decisions.records.settings, decisions.as_of
@@ -124,13 +128,13 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
     units = in_service.lives
     if units.empty:
         raise DataStopsAnswer(
-            f"No unit is in service on {as_of}, so there is nothing to plan. Ask for another day, or add what is "
-            "fitted now to fittings.csv."
+            DatedText(
+                "No unit is in service on ",
+                as_of,
+                ", so there is nothing to plan. Ask for another day, or add what is fitted now to fittings.csv.",
+            )
         )
-    weighed: dict[str, Waiting] = {}
-    for number, unit_id in enumerate(units["unit_id"], 1):
-        tell(f"Weighing unit {number} of {len(units)} ...")
-        weighed[unit_id] = decisions.waiting(unit_id)
+    weighed = decisions.weigh(lambda number, of: tell(f"Weighing unit {number:,} of {of:,} ..."))
     ones, at = list(weighed.values()), np.array([week_ahead(as_of, monday) for monday in weeks])
     leave = [_leave(one, days.season_opens) for one in ones]
     unsafe = _unsafe_by_unit(decisions)
@@ -154,6 +158,11 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
         must=frozenset(unit for unit, reasons in unsafe.items() if any(one.act == "rebuild" for one in reasons)),
     )
     problem, remarks = _as_far_as_limits_allow(problem)
+    remarks += tuple(
+        DatedText(f"Check {unit} before its next ride, whatever is planned: ", joined("; ", found), ".")
+        for unit, reasons in unsafe.items()
+        if (found := check_first(reasons))
+    )
     hours = (units["hours_at_entry"] + units["hours_observed"]).to_numpy(dtype=float)
     draws = np.stack([one for _, one in leave], axis=1)
     return PlanCase(decisions, limits, days, problem, weighed, hours, draws, unsafe, remarks)
@@ -189,8 +198,9 @@ def _leave(one: Waiting, season_opens: date) -> tuple[float, np.ndarray]:
     That is acting at the season's triggers, or the best fixed week from then on, whichever costs less; the draws are
     the fixed option's, moved to the mean that counts.
     """
-    options: list[Option] = [o for o in one.options if o.on is None or o.on >= season_opens]
-    best = min(options, key=lambda option: option.expected_cost)
-    draws = one.draws_of(best)
-    mean = min(best.expected_cost, one.left)
-    return mean, draws - best.expected_cost + mean
+    from_then = bisect_left(one.weeks.first_day, season_opens)
+    options = np.column_stack([one.rebuild[:, from_then:], one.check[:, from_then:], one.none])
+    expected = options.mean(axis=0)
+    best = int(expected.argmin())
+    mean = min(float(expected[best]), one.left)
+    return mean, options[:, best] - expected[best] + mean

@@ -38,6 +38,17 @@ class Schedule:
         fits: np.ndarray = (places <= self.places + TOLERANCE) & (places <= least_spare + TOLERANCE)
         return fits & (self.problem.bench_places > 0)
 
+    def fits(self, unit: int, act: int, week: int) -> bool:
+        """Whether this work still fits into that week: ``room`` of one week alone, in a fraction of the time."""
+        spend, places = self._takes(unit, act)
+        return (
+            self.act[unit] == LEAVE
+            and spend <= self.money + TOLERANCE
+            and self.problem.bench_places[week] > 0
+            and places <= self.places[week] + TOLERANCE
+            and places <= self.spares[week : week + self.problem.out_weeks].min() + TOLERANCE
+        )
+
     def take(self, unit: int, act: int, week: int) -> None:
         """Put this work into a week."""
         spend, places = self._takes(unit, act)
@@ -105,7 +116,7 @@ def schedule_of(problem: PlanProblem, work: Sequence[tuple[int, int, int]]) -> S
     """The schedule of this work, each (unit, act, week); None where it does not keep within the limits."""
     schedule = Schedule(problem)
     for unit, act, week in work:
-        if not schedule.room(unit, act)[week]:
+        if not schedule.fits(unit, act, week):
             return None
         schedule.take(unit, act, week)
     return schedule
@@ -122,10 +133,8 @@ def fill(schedule: Schedule, acts: Sequence[int] = (CHECK, REBUILD)) -> Schedule
     spend = np.stack([p.check_spend, p.rebuild_spend])[:, :, None]
     worth = np.where(spend > 0, saving / np.where(spend > 0, spend, 1.0), np.inf)  # what costs nothing comes first
     order = np.lexsort((-saving.ravel(), -worth.ravel()))
-    for at in order[saving.ravel()[order] >= LEAST_SAVING]:
-        kind, unit, week = np.unravel_index(at, saving.shape)
-        if kind + 1 not in acts:
-            continue
-        if schedule.act[unit] == LEAVE and schedule.room(int(unit), int(kind) + 1)[week]:
-            schedule.take(int(unit), int(kind) + 1, int(week))
+    wanted = order[saving.ravel()[order] >= LEAST_SAVING]
+    for kind, unit, week in zip(*(part.tolist() for part in np.unravel_index(wanted, saving.shape)), strict=True):
+        if kind + 1 in acts and schedule.fits(unit, kind + 1, week):
+            schedule.take(unit, kind + 1, week)
     return schedule

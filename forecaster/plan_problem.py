@@ -191,26 +191,3 @@ class Plan:
     def count(self, action: Action) -> int:
         """How many units get this action."""
         return sum(planned.action == action for planned in self.actions)
-
-
-def cost_by_unit(
-    plan: Plan, weeks: Sequence[date], rebuild_cost: np.ndarray, check_cost: np.ndarray, leave_cost: np.ndarray
-) -> np.ndarray:
-    """What each unit of a plan costs under other figures, one posterior draw a row: (draws, n) expected costs.
-
-    `rebuild_cost`, `check_cost` (draws, n, W) and `leave_cost` (draws, n), units and weeks as in the plan's problem.
-    """
-    at = {monday: number for number, monday in enumerate(weeks)}
-    cost = np.array(leave_cost, dtype=float)
-    for i, planned in enumerate(plan.actions):
-        if planned.week_of is not None:
-            cost[:, i] = (rebuild_cost if planned.action == "rebuild" else check_cost)[:, i, at[planned.week_of]]
-    return cost
-
-
-def cost_of_plan(
-    plan: Plan, weeks: Sequence[date], rebuild_cost: np.ndarray, check_cost: np.ndarray, leave_cost: np.ndarray
-) -> np.ndarray:
-    """What the whole plan costs under other figures, (draws,): see ``cost_by_unit``."""
-    whole: np.ndarray = cost_by_unit(plan, weeks, rebuild_cost, check_cost, leave_cost).sum(axis=1)
-    return whole

@@ -21,9 +21,15 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
 from forecaster.plan_alike import alike_weeks, laid_out
-from forecaster.plan_places import CHECK, REBUILD, Schedule, schedule_of
+from forecaster.plan_places import CHECK, REBUILD, Schedule, fill, schedule_of
 from forecaster.plan_problem import LEAST_SAVING, TOLERANCE, PlanProblem
 from forecaster.solver_silence import silent_solver
+
+# Taking weeks that are alike each on its own is worth its time for few units, or where much is missed without. Measured
+# on 16 invented fleets of 28 to 300 units: in 4 s it found the same plan or one that saves up to 5 % less, and one that
+# saves 0.2 % more once.
+FEW_UNITS = 30
+LITTLE_MISSED = 0.01
 
 
 @dataclass(frozen=True)
@@ -31,13 +37,14 @@ class Solved:
     """A program's answer: `schedule` (None: none was found in time), and a bound above which no plan can save.
 
     `extra_week`: where the additional bench place went, if one was offered and used. `feasible`: False where no plan
-    whatever keeps within the limits.
+    whatever keeps within the limits. `left_out`: how much work of the answer found no place in weeks taken as one.
     """
 
     schedule: Schedule | None
     bound: float
     extra_week: int | None = None
     feasible: bool = True
+    left_out: int = 0
 
 
 @dataclass(frozen=True)
@@ -78,20 +85,31 @@ def solve(
     """The work of greatest saving, to within `gap` (a share of the saving), or the best found in `time_limit_s`.
 
     `extra_place`: one more bench place in an open week of the solver's choice. `must_only`: nothing but what must be.
-    Weeks that are alike are taken as one; where the answer then does not fit into them, once more each on its own.
+    Weeks that are alike are taken as one. What then finds no place in them is left out; where too much is missed for
+    it, the weeks are taken once more each on its own.
     """
     begun, first = time.monotonic(), alike_weeks(problem)
-    solved = _solve(problem, first, gap, time_limit_s, extra_place, must_only)
-    if solved is None:
-        left = time_limit_s - (time.monotonic() - begun)
-        solved = _solve(problem, np.arange(len(first)), gap, left, extra_place, must_only)
-    return Solved(None, math.inf) if solved is None else solved
+    together = _solve(problem, first, gap, time_limit_s, extra_place, must_only)
+    if together.schedule is None or not together.left_out:
+        return together
+    missed = gap_left(fill(together.schedule).saves, together.bound)
+    if missed <= gap or (missed <= LITTLE_MISSED and together.schedule.problem.n > FEW_UNITS):
+        return together
+    left = time_limit_s - (time.monotonic() - begun)
+    apart = _solve(problem, np.arange(len(first)), gap, left, extra_place, must_only)
+    better = together if apart.schedule is None or apart.schedule.saves < together.schedule.saves else apart
+    return replace(better, bound=min(together.bound, apart.bound))
+
+
+def gap_left(saves: float, bound: float) -> float:
+    """What could at most still be saved where no plan saves more than `bound`, as a share of what is saved."""
+    return (bound - saves) / max(abs(saves), LEAST_SAVING) if bound - saves > LEAST_SAVING else 0.0
 
 
 def _solve(
     problem: PlanProblem, first: np.ndarray, gap: float, time_limit_s: float, extra_place: bool, must_only: bool
-) -> Solved | None:
-    """The same with weeks taken together that have the same `first`, (W,); None where its answer does not fit."""
+) -> Solved:
+    """The same with weeks taken together that have the same `first`, (W,)."""
     own = first == np.arange(len(first))
     options = _options(problem, must_only, extra_place).in_weeks(own)
     offered = np.flatnonzero((problem.bench_places > 0) & own) if extra_place else np.array([], dtype=int)
@@ -118,8 +136,8 @@ def _solve(
     work = [(int(options.unit[j]), int(options.act[j]), int(options.week[j])) for j in chosen]
     extra_week = int(extra[0]) if len(extra) else None
     wider = with_place(problem, extra_week)
-    spread = laid_out(wider, work, first)
-    return None if spread is None else Solved(schedule_of(wider, spread), bound, extra_week)
+    spread, left_out = laid_out(wider, work, first)
+    return Solved(schedule_of(wider, spread), bound, extra_week, left_out=len(left_out))
 
 
 def with_place(problem: PlanProblem, week: int | None) -> PlanProblem:

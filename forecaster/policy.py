@@ -9,17 +9,16 @@ comes after this life, and what hours left at a horizon are worth), the service 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import NamedTuple
 
 import numpy as np
 
 from forecaster.fresh_life import FreshLife
 from forecaster.prices import Prices
+from forecaster.upkeep_year import ACTIONS, Action, Fixed, States, Year, states_of
 
-Action = Literal["none", "check", "rebuild"]
-ACTIONS: tuple[Action, ...] = ("none", "check", "rebuild")
 MOST_YEARS = 2000
 # All states move by the same amount, but for this share of what a failure costs, from one year to the next. Half of
 # that is the error of the yearly cost (Puterman 1994, sec. 8.5.5). A policy may keep states that a fresh unit never
@@ -28,6 +27,8 @@ SETTLED = 4e-5
 # Where hardly anything fails, work comes round every so many years and the differences would swing for ever: each year
 # moves them by half (Puterman 1994, sec. 8.5.4: the same policy and cost, without the period).
 DAMPING = 0.5
+# Upkeeps worked on at once: as many as keep the arrays of a step in the processor's cache.
+AT_ONCE = 16
 
 
 @dataclass(frozen=True)
@@ -71,80 +72,87 @@ def cost_scatter(upkeep: Upkeep, lives: Sequence[FreshLife], season_hours: float
 
     As ratios to their mean; each life on the upkeep's own grid.
     """
-    costs = np.array([_solve(life, upkeep.prices, season_hours, upkeep.action, upkeep).cost_per_year for life in lives])
+    asked = [Asked(life, upkeep.prices, season_hours, upkeep) for life in lives]
+    costs = np.array([one.cost_per_year for one in _solved(asked, upkeep.action)])
     return costs / costs.mean() if costs.mean() > 0 else np.ones(len(costs))
 
 
-def best_upkeep(life: FreshLife, prices: Prices, season_hours: float, near: Upkeep | None = None) -> Upkeep:
-    """The upkeep of least long-run cost for a craft that runs `season_hours` engine hours a season.
+class Asked(NamedTuple):
+    """An upkeep to be found: for a craft that runs `season_hours` engine hours a season.
 
     `near`: the upkeep of a craft or of prices much like these, from which the search then starts: the answer is the
     same but for what it may be off by anyway, and comes sooner.
     """
-    return _solve(life, prices, season_hours, None, near)
+
+    life: FreshLife
+    prices: Prices
+    season_hours: float
+    near: Upkeep | None = None
+
+    @property
+    def steps(self) -> int:
+        """Steps of the grid in a season."""
+        return max(round(self.season_hours / self.life.step_h), 1)
+
+
+def best_upkeep(life: FreshLife, prices: Prices, season_hours: float, near: Upkeep | None = None) -> Upkeep:
+    """The upkeep of least long-run cost for a craft that runs `season_hours` engine hours a season; see ``Asked``."""
+    (found,) = _solved([Asked(life, prices, season_hours, near)], None)
+    return found
+
+
+def best_upkeeps(asked: Sequence[Asked]) -> list[Upkeep]:
+    """The same for many at once, in less time; what each comes to does not depend on the others."""
+    alike: dict[tuple[int, int], list[int]] = {}
+    for number, one in enumerate(asked):
+        alike.setdefault((one.steps, one.life.n), []).append(number)
+    found: dict[int, Upkeep] = {}
+    for numbers in alike.values():
+        found |= zip(numbers, _solved([asked[number] for number in numbers], None), strict=True)
+    return [found[number] for number in range(len(asked))]
 
 
 def upkeep_at(life: FreshLife, prices: Prices, season_hours: float, action: np.ndarray) -> Upkeep:
     """The cost of following a given policy, `action` (stages + 1, n, n), under perhaps another life."""
-    return _solve(life, prices, season_hours, action, None)
+    (found,) = _solved([Asked(life, prices, season_hours)], action)
+    return found
 
 
-def _solve(
-    life: FreshLife, prices: Prices, season_hours: float, fixed: np.ndarray | None, near: Upkeep | None
-) -> Upkeep:
-    steps = max(round(season_hours / life.step_h), 1)
-    n = life.n
-    worth = np.zeros((n, n))  # at the start of a season
-    if near is not None and near.ahead[0].shape == worth.shape:
-        worth = near.ahead[0] - near.fresh(0)
-    settled = SETTLED * max(prices.failure(), prices.planned(in_season=True))
-    ahead = np.empty((steps + 1, n, n))
-    action = np.zeros((steps + 1, n, n), dtype=np.int8)
-    year = 0.0
-    for _ in range(MOST_YEARS):
-        ahead[steps], action[steps] = _act(life, prices, worth, in_season=False, fixed=_part(fixed, steps))
-        for t in range(steps - 1, -1, -1):
-            going_on = _run_a_step(life, prices, ahead[t + 1])
-            ahead[t], action[t] = _act(life, prices, going_on, in_season=True, fixed=_part(fixed, t))
-        moved = ahead[0] - worth
-        year = float(moved[0, 0])
-        worth = worth + DAMPING * (moved - year)
-        if np.nanmax(moved) - np.nanmin(moved) <= settled:
-            break
-    return Upkeep(life, prices, steps, year, ahead, action)
+def _solved(asked: Sequence[Asked], action: np.ndarray | None) -> list[Upkeep]:
+    """Upkeeps on the same grid and with seasons as long; `action` (stages + 1, n, n): the policy, None for the best."""
+    parts = (asked[i : i + AT_ONCE] for i in range(0, len(asked), AT_ONCE))
+    return [upkeep for part in parts for upkeep in _solve(part, action)]
 
 
-def _part(fixed: np.ndarray | None, stage: int) -> np.ndarray | None:
-    return None if fixed is None else fixed[stage]
+def _solve(asked: Sequence[Asked], action: np.ndarray | None) -> Iterable[Upkeep]:
+    """The same for a few, all at once: each is done when its own year settles."""
+    states, steps = states_of(asked[0].life.n), asked[0].steps
+    fixed = None if action is None else [Fixed.of(states.row(stage)) for stage in action]
+    year = Year.of([one.life for one in asked], [one.prices for one in asked], steps, fixed)
+    worth = np.stack([_worth_near(one.near, states) for one in asked])  # at the start of a season
+    settled = SETTLED * np.array([max(one.prices.failure(), one.prices.planned(in_season=True)) for one in asked])
+    going = np.arange(len(asked))  # those that have not settled yet
+    found: dict[int, Upkeep] = {}
+    for years in range(1, MOST_YEARS + 1):
+        cost, fresh = year.cost(worth)
+        moved = cost - worth
+        done = (np.ptp(moved, axis=1) <= settled) | (years == MOST_YEARS)
+        if done.any():
+            ahead, act = year.of_these(done).laid_out(worth[done])
+            for k, number in enumerate(going[done]):
+                life, prices = asked[number].life, asked[number].prices
+                found[int(number)] = Upkeep(life, prices, steps, float(fresh[done][k]), ahead[k], act[k])
+            left = ~done
+            going, settled, year = going[left], settled[left], year.of_these(left)
+            worth, moved = worth[left], moved[left]
+            if not len(going):
+                break
+        worth = worth + DAMPING * moved
+    return (found[number] for number in range(len(asked)))
 
 
-def _run_a_step(life: FreshLife, prices: Prices, then: np.ndarray) -> np.ndarray:
-    """Cost of running one step from each state, given the cost `then` after it, (n, n)."""
-    older = np.empty_like(then)
-    older[:-1] = then[1:]
-    older[-1] = then[-1]  # as old as the grid goes
-    fails, noticed = life.fails, life.noticed
-    fresh = then[0, 0]
-    ended = fails * (prices.failure() + fresh) + noticed * (prices.noticed() + fresh)
-    cost: np.ndarray = ended + (1 - fails - noticed) * older
-    return cost
-
-
-def _act(
-    life: FreshLife, prices: Prices, going_on: np.ndarray, in_season: bool, fixed: np.ndarray | None
-) -> tuple[np.ndarray, np.ndarray]:
-    """The least cost of going on, checking or rebuilding in each state, and which it is, (n, n) each."""
-    rebuild = prices.planned(in_season) + going_on[0, 0]
-    rattles = life.sensitivity * life.defective + (1 - life.specificity) * (1 - life.defective)
-    quiet = np.diagonal(going_on)[:, None]  # checked at this age
-    check = prices.looked_at(in_season) + rattles * rebuild + (1 - rattles) * quiet
-    if fixed is not None:
-        return np.where(fixed == 0, going_on, np.where(fixed == 1, check, rebuild)), fixed
-    # NaN marks states that cannot be: comparisons with it are false, so they go on.
-    chosen = np.zeros(going_on.shape, dtype=np.int8)
-    cost = going_on
-    for number, option in ((1, check), (2, np.float64(rebuild))):
-        better = option < cost
-        chosen[better] = number
-        cost = np.where(better, option, cost)
-    return cost, chosen
+def _worth_near(near: Upkeep | None, states: States) -> np.ndarray:
+    """What each state is worth at the start of a season beside a fresh unit by an upkeep much like it, (s,); else 0."""
+    if near is None or near.life.n != states.n:
+        return np.zeros(len(states.age))
+    return states.row(near.ahead[0]) - near.fresh(0)

@@ -14,33 +14,27 @@ from forecaster.craft_weeks import CraftWeeks
 from forecaster.decisions import Decisions
 from forecaster.fresh_life import FreshLife
 from forecaster.plan_problem import PlannedAction
+from forecaster.waiting import Waiting
 
 
 def weekly_demand(
-    decisions: Decisions, weeks: Mapping[str, CraftWeeks], work: Mapping[str, PlannedAction]
+    decisions: Decisions, weighed: Mapping[str, Waiting], work: Mapping[str, PlannedAction]
 ) -> np.ndarray:
     """Units expected to come off in each in-season week of the coming season, (draws, weeks).
 
-    `weeks`: those of each unit's craft; `work`: what is planned for it. A checked unit counts as one that is left: that
+    `weighed`: each unit's options; `work`: what is planned for it. A checked unit counts as one that is left: that
     a rattle is found and mended is left out, on the safe side.
     """
     coming = [
-        _fresh(decisions, one, work[unit]) if work[unit].action == "rebuild" else _left(decisions, unit, one)
-        for unit, one in weeks.items()
+        _fresh(decisions, one.weeks, work[unit]) if work[unit].action == "rebuild" else one.comes_off
+        for unit, one in weighed.items()
     ]
     if not coming:
         return np.zeros((1, 1))
-    first = next(iter(weeks.values()))
+    first = next(iter(weighed.values())).weeks
     season = np.flatnonzero(first.in_season & (first.year[:-1] <= max(first.year[0], 1)))
     total: np.ndarray = np.sum(coming, axis=0)
     return total[:, season] if len(season) else np.zeros((len(total), 1))
-
-
-def _left(decisions: Decisions, unit_id: str, weeks: CraftWeeks) -> np.ndarray:
-    ahead = decisions.ahead(unit_id)
-    by_week = np.zeros((len(ahead.fails), weeks.n))
-    by_week[:, weeks.week_of_step] = ahead.fails + ahead.noticed
-    return by_week
 
 
 def _fresh(decisions: Decisions, weeks: CraftWeeks, planned: PlannedAction) -> np.ndarray:

@@ -130,15 +130,31 @@ def chance_sound(
     already by an incident not treated promptly, 0 not to 1 all. Sound is not raised further yet, plus raised by an
     incident that it passed.
     """
+    of_one: np.ndarray = chances_sound(theta, prior, x[None], rate, ages[None], np.array([raised_share]))[:, 0]
+    return of_one
+
+
+def chances_sound(
+    theta: np.ndarray,
+    prior: Prior,
+    x: np.ndarray,
+    rate: IncidentRate | None,
+    ages: np.ndarray,
+    raised_share: np.ndarray,
+) -> np.ndarray:
+    """The same for c bearings at once, (d, c, a): `x` (c, 3), `ages` (c, a), `raised_share` (c,)."""
     shape = np.exp(theta[:, INDEX["log_shape_1"], None])
-    scale = np.exp(theta[:, INDEX["log_scale_1_h"], None])
+    log_scale = theta[:, INDEX["log_scale_1_h"], None]
     first = INDEX["log_ratio_aftermarket"]
     lasting = theta[:, INDEX["lasting_log_ratio"], None]
-    ratio = np.exp(theta[:, first : first + 3] @ x)[:, None] * np.exp(lasting * raised_share)
-    smooth = ratio * ((ages / scale) ** shape - (ages[0] / scale) ** shape)
+    ratio = np.exp(theta[:, first : first + 3] @ x.T + lasting * raised_share)
+    # Ages lie first, (a, d, c): they are gone through one by one, so that each should lie together.
+    with np.errstate(divide="ignore"):
+        log_age = np.log(ages.T)[:, None]  # of age 0 minus infinity, and its hazard so far 0
+    hazard = np.exp(shape * (log_age - log_scale))
+    smooth = ratio * (hazard - hazard[0])
     if rate is None:
-        dry: np.ndarray = np.exp(-smooth)
-        return dry
+        return np.moveaxis(np.exp(-smooth), 0, -1)
     untreated = np.exp(-np.exp(theta[:, INDEX["log_jump_untreated"], None]))
     treated = np.exp(-np.exp(theta[:, INDEX["log_jump_treated"], None]))
     raise_by = np.exp(lasting * (1.0 - raised_share))
@@ -149,14 +165,12 @@ def chance_sound(
         stays = stays + share * (1 - w) * treated
         raises = raises + share * w * untreated
     rusts = 1.0 - stays - raises
-    unraised = np.exp(-smooth - rate.per_hour * (1.0 - stays) * (ages - ages[0]))
+    unraised = np.exp(-smooth - rate.per_hour * (1.0 - stays) * (ages - ages[:, :1]).T[:, None])
+    steps = np.diff(ages).T[:, None]
+    passing = np.exp(-raise_by * np.diff(smooth, axis=0) - rate.per_hour * rusts * steps)
+    # Raised within the step: on average in its middle, so it lives half the step under either hazard.
+    entering = np.sqrt(unraised[:-1] * unraised[1:] * passing) * rate.per_hour * raises * steps
     raised = np.zeros_like(unraised)
-    for i in range(len(ages) - 1):
-        step = ages[i + 1] - ages[i]
-        grown = smooth[:, i + 1] - smooth[:, i]
-        passing = np.exp(-raise_by[:, 0] * grown - rate.per_hour * rusts[:, 0] * step)
-        # Raised within the step: on average in its middle, so it lives half the step under either hazard.
-        entering = np.sqrt(unraised[:, i] * unraised[:, i + 1] * passing) * rate.per_hour * raises[:, 0] * step
-        raised[:, i + 1] = raised[:, i] * passing + entering
-    sound: np.ndarray = unraised + raised
-    return sound
+    for i in range(len(steps)):
+        raised[i + 1] = raised[i] * passing[i] + entering[i]
+    return np.moveaxis(unraised + raised, 0, -1)

@@ -32,7 +32,6 @@ class SpareUnits:
     demand_low: float
     demand_high: float
     lead_time_weeks: float
-    cover_wanted: float
     covers: float
     fill_rate: float
     expected_backorders: float
@@ -40,9 +39,14 @@ class SpareUnits:
 
 def covers_all(demand: float | np.ndarray, stock: int) -> float:
     """P(X <= stock), averaged over `demand`: one mean, or one for each posterior draw (draws,)."""
-    from scipy.stats import poisson
+    return float(np.mean(_at_most(stock, _demand(demand))))
 
-    return float(np.mean(poisson.cdf(stock, _demand(demand))))
+
+def _at_most(stock: int, theta: np.ndarray) -> np.ndarray:
+    """P(X <= stock) of a Poisson number with mean `theta` (draws,)."""
+    from scipy.special import pdtr  # ``scipy.stats`` has it under a better name, and takes a second to import
+
+    return np.asarray(pdtr(stock, theta)) if stock >= 0 else np.zeros(len(theta))
 
 
 def fill_rate(demand: float | np.ndarray, stock: int) -> float:
@@ -52,10 +56,9 @@ def fill_rate(demand: float | np.ndarray, stock: int) -> float:
 
 def expected_backorders(demand: float | np.ndarray, stock: int) -> float:
     """E[max(X - stock, 0)] = (theta - S)(1 - P(X <= S)) + theta P(X = S), averaged over `demand`."""
-    from scipy.stats import poisson
-
     theta = _demand(demand)
-    return float(np.mean((theta - stock) * poisson.sf(stock, theta) + theta * poisson.pmf(stock, theta)))
+    up_to, below = _at_most(stock, theta), _at_most(stock - 1, theta)
+    return float(np.mean((theta - stock) * (1.0 - up_to) + theta * (up_to - below)))
 
 
 def _demand(demand: float | np.ndarray) -> np.ndarray:
@@ -115,7 +118,6 @@ def spare_units(demand: float | np.ndarray, lead_time_weeks: float, cover: float
         demand_low=float(low),
         demand_high=float(high),
         lead_time_weeks=lead_time_weeks,
-        cover_wanted=cover,
         covers=covers_all(theta, most),
         fill_rate=fill_rate(theta, most),
         expected_backorders=expected_backorders(theta, most),

@@ -1,11 +1,15 @@
-"""One running unit followed ahead, week by week of its craft's use: defects it has now, and those to come.
+"""Running units followed ahead, week by week of their craft's use: defects they have now, and those to come.
 
 The same two stages as everywhere, with water incidents to come at the fleet's rate and noticing in use ending a life.
 Everything is a joint chance: of being so at that time *and* not having failed, been noticed or opened before.
+
+What a unit is today, and how long it stays sound, is worked out for many units in one go (`UnitsToFollow`); what
+becomes of its defects then unit by unit.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +20,7 @@ from forecaster.lives import Histories
 from forecaster.outlook import PAST_NODES
 from forecaster.pieces import cut
 from forecaster.priors import INDEX
-from forecaster.service_life import IncidentRate, chance_sound
+from forecaster.service_life import IncidentRate, chances_sound
 from forecaster.stages import TwoStageLikelihood
 
 
@@ -24,146 +28,203 @@ from forecaster.stages import TwoStageLikelihood
 class UnitAhead:
     """A unit's fate over steps of use, per posterior draw; step k runs from `hours[k]` to `hours[k + 1]` from now.
 
-    `now_*`: defects there now, by steps: `now_running` (d, n + 1) still defective, neither failed nor noticed;
-    `now_fails`, `now_noticed` (d, n) in a step. `turned` (d, n): becomes defective in a step; `turned_running`
-    (d, n + 1, n) [k, s]: turned in step s < k and still running at k; `turned_fails`, `turned_noticed` (d, n, n)
-    [k, s], s <= k: in step k. `sound` (d, n + 1). `age_h`: mean age now, h. `sensitivity`, `specificity` (d,).
+    `sound`, `running` (d, n + 1): sound, and running unopened, at the start of each step; `fails` (d, n) in it.
+    `ill_running` (d, n + 1, n + 1) [k, t]: defective at step k's start and still running at that of step t;
+    `ill_fails` (d, n + 1, n) [k, t]: the same and failing in step t; 0 for t < k. `age_h`: mean age now, h.
+    `sensitivity`, `specificity` (d,).
     """
 
     hours: np.ndarray
     age_h: float
     sound: np.ndarray
-    now_running: np.ndarray
-    now_fails: np.ndarray
-    now_noticed: np.ndarray
-    turned_running: np.ndarray
-    turned_fails: np.ndarray
-    turned_noticed: np.ndarray
+    running: np.ndarray
+    fails: np.ndarray
+    ill_running: np.ndarray
+    ill_fails: np.ndarray
     sensitivity: np.ndarray
     specificity: np.ndarray
 
     @property
-    def running(self) -> np.ndarray:
-        """Chance of running unopened at the start of each step, (d, n + 1)."""
-        answer: np.ndarray = self.sound + self.now_running + self.turned_running.sum(axis=2)
-        return answer
-
-    @property
-    def fails(self) -> np.ndarray:
-        """Chance of failing in each step, (d, n)."""
-        answer: np.ndarray = self.now_fails + self.turned_fails.sum(axis=2)
-        return answer
-
-    @property
     def noticed(self) -> np.ndarray:
-        """Chance of being noticed in each step, (d, n)."""
-        answer: np.ndarray = self.now_noticed + self.turned_noticed.sum(axis=2)
+        """Chance of being noticed in each step, (d, n): what ends neither failing nor running on."""
+        answer: np.ndarray = self.running[:, :-1] - self.running[:, 1:] - self.fails
         return answer
 
-    def defective(self, k: int) -> np.ndarray:
-        """Chance of running defective at the start of step k, (d,)."""
-        answer: np.ndarray = self.now_running[:, k] + self.turned_running[:, k].sum(axis=1)
+    @property
+    def ill_gone(self) -> np.ndarray:
+        """Chance of being defective at step k's start and failing or being noticed in step t, (d, n + 1, n) [k, t]."""
+        gone: np.ndarray = self.ill_running[:, :, :-1] - self.ill_running[:, :, 1:]
+        gone *= _from_step_on(gone)
+        return gone
+
+    @property
+    def defective(self) -> np.ndarray:
+        """Chance of running defective at the start of each step, (d, n + 1)."""
+        answer: np.ndarray = np.diagonal(self.ill_running, axis1=1, axis2=2)
         return answer
 
-    def after_quiet_check(self, k: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Chances of a quiet check at step k's start and then failing, being noticed (d, n), running (d, n + 1).
-
-        Entries before k are 0. What is defective by then passes with 1 - sensitivity, what is sound with specificity.
-        """
-        missed, passed = (1 - self.sensitivity)[:, None], self.specificity[:, None]
-
-        def after(now: np.ndarray, turned: np.ndarray) -> np.ndarray:
-            old = now + turned[:, :, :k].sum(axis=2)
-            weighed: np.ndarray = missed * old + passed * turned[:, :, k:].sum(axis=2)
-            weighed[:, :k] = 0.0
-            return weighed
-
-        running = after(self.now_running, self.turned_running)
-        running[:, k:] += passed * self.sound[:, k:]
-        return after(self.now_fails, self.turned_fails), after(self.now_noticed, self.turned_noticed), running
-
-    def rattles(self, k: int) -> np.ndarray:
-        """Chance of running at step k's start and rattling when spun by hand, (d,)."""
-        ill = self.defective(k)
-        answer: np.ndarray = self.sensitivity * ill + (1 - self.specificity) * self.sound[:, k]
+    @property
+    def rattles(self) -> np.ndarray:
+        """Chance of running at each step's start and rattling when spun by hand, (d, n + 1)."""
+        answer: np.ndarray = self.sensitivity[:, None] * self.defective + (1 - self.specificity[:, None]) * self.sound
         return answer
+
+
+class UnitsToFollow:
+    """Running units as they are today and how long they stay sound, ready to be followed ahead one by one."""
+
+    def __init__(
+        self,
+        fit: TwoStageFit,
+        units: Histories,
+        step_hours: Sequence[np.ndarray],
+        rate: IncidentRate | None,
+        draws: int,
+    ) -> None:
+        """`step_hours`: by unit (n_u,) engine hours of each step, > 0; `rate`: water to come, None for none."""
+        theta = self._theta = fit.theta[:draws]
+        self._hours = [np.concatenate([[0.0], np.cumsum(steps)]) for steps in step_hours]
+        likelihood = TwoStageLikelihood(cut(units, fit.prior, fit.shares, still_running=True), PAST_NODES)
+        chunk = likelihood.numerator_chunk()
+        weighed, share = likelihood.standing(chunk, theta)
+        lives = likelihood.copies.life[: chunk.n]
+        bounds = np.arange(units.n_lives + 1)
+        self._copies = np.searchsorted(lives, bounds)  # where each unit's copies begin, and its pieces and incidents
+        self._pieces = np.searchsorted(lives[chunk.copy], bounds)
+        self._incidents = np.searchsorted(lives[chunk.k_copy], bounds)
+        self._node = weighed.node * share[:, None, chunk.copy]
+        self._atom = weighed.atom * share[:, chunk.k_copy]
+        self._delay, self._k_delay = chunk.nodes().v, chunk.k_delay
+        self._age_h = np.add.reduceat(share * chunk.age, self._copies[:-1], axis=1).mean(axis=0)
+        ages = chunk.age[:, None] + self._to_the_same_end()[lives]
+        lasting = likelihood.copies.lasting_at_end[: chunk.n]
+        by_copy = chances_sound(theta, fit.prior, chunk.x, rate, ages, lasting)
+        by_copy *= (weighed.sound * share)[:, :, None]
+        self._sound = np.add.reduceat(by_copy, self._copies[:-1], axis=1)
+
+    def _to_the_same_end(self) -> np.ndarray:
+        """Hours at each step's start, (units, most + 1): a unit that runs fewer steps stands still after its last."""
+        most = max(len(hours) for hours in self._hours)
+        return np.stack([np.pad(hours, (0, most - len(hours)), mode="edge") for hours in self._hours])
+
+    def follow(self, unit: int) -> UnitAhead:
+        """One of them, by its place, followed ahead."""
+        hours, theta = self._hours[unit], self._theta
+        sound = self._sound[:, unit, : len(hours)]
+        ill = _Ill.of(theta, hours, *self._now(unit), sound[:, :-1] - sound[:, 1:])
+        return UnitAhead(
+            hours,
+            float(self._age_h[unit]),
+            sound,
+            sound + ill.running[:, -1],
+            ill.fails[:, -1],
+            *ill.from_each_step(),
+            np.exp(log_sigmoid(theta[:, INDEX["logit_sensitivity"]])),
+            np.exp(log_sigmoid(theta[:, INDEX["logit_specificity"]])),
+        )
+
+    def _now(self, unit: int) -> tuple[np.ndarray, np.ndarray]:
+        """Chances (d, q) that it became defective `delay` (q,) hours ago."""
+        pieces = slice(*self._pieces[unit : unit + 2])
+        incidents = slice(*self._incidents[unit : unit + 2])
+        node = self._node[:, :, pieces].reshape(len(self._theta), -1)
+        mass = np.concatenate([node, self._atom[:, incidents]], axis=1)
+        return mass, np.concatenate([self._delay[:, pieces].ravel(), self._k_delay[incidents]])
 
 
 def unit_ahead(
     fit: TwoStageFit, unit: Histories, step_hours: np.ndarray, rate: IncidentRate | None, draws: int
 ) -> UnitAhead:
     """Follow one running unit (histories of a single life) over steps of `step_hours` (n,) engine hours, each > 0."""
-    theta = fit.theta[:draws]
-    hours = np.concatenate([[0.0], np.cumsum(step_hours)])
-    likelihood = TwoStageLikelihood(cut(unit, fit.prior, fit.shares, still_running=True), PAST_NODES)
-    share = likelihood.copy_shares(theta)
-    copies = likelihood.copies
-    chunk = likelihood.numerator_chunk()
-    weighed = chunk.weigh(chunk.terms(theta), theta)
-    node = weighed.node * share[:, chunk.copy, None]
-    delay = np.broadcast_to(chunk.nodes().v[None], node.shape).reshape(len(theta), -1)
-    mass = node.reshape(len(theta), -1)
-    if chunk.k:
-        mass = np.concatenate([mass, weighed.atom * share[:, chunk.k_copy]], axis=1)
-        delay = np.concatenate([delay, np.broadcast_to(chunk.k_delay, (len(theta), chunk.k))], axis=1)
-    sound = np.zeros((len(theta), len(hours)))
-    for i in range(chunk.n):
-        alone = chance_sound(theta, fit.prior, chunk.x[i], rate, chunk.age[i] + hours, float(copies.lasting_at_end[i]))
-        sound += (weighed.sound[:, i] * share[:, i])[:, None] * alone
-    now = _from_now(theta, mass, delay, hours)
-    new = _to_come(theta, sound[:, :-1] - sound[:, 1:], hours)
-    return UnitAhead(
-        hours,
-        float((share * chunk.age[None]).sum(axis=1).mean()),
-        sound,
-        *now,
-        *new,
-        np.exp(log_sigmoid(theta[:, INDEX["logit_sensitivity"]])),
-        np.exp(log_sigmoid(theta[:, INDEX["logit_specificity"]])),
-    )
+    return UnitsToFollow(fit, unit, [step_hours], rate, draws).follow(0)
+
+
+@dataclass(frozen=True)
+class _Ill:
+    """Defects of one unit: `running` (d, n + 1, n + 1), `fails` (d, n + 1, n) [k, t] in each step t.
+
+    Of what is defective now or turns before step k; for t < k that is what had turned by then, not all of step t's.
+    """
+
+    running: np.ndarray
+    fails: np.ndarray
+
+    @classmethod
+    def of(cls, theta: np.ndarray, hours: np.ndarray, mass: np.ndarray, delay: np.ndarray, turned: np.ndarray) -> _Ill:
+        """`mass` (d, q): defects of `delay` (q,) hours now; `turned` (d, n): those to come amid each step."""
+        d, n = turned.shape
+        running, fails = np.empty((d, n + 1, n + 1)), np.empty((d, n + 1, n))
+        running[:, 0], fails[:, 0] = _from_now(theta, mass, delay, hours)
+        running[:, 1:], fails[:, 1:] = _to_come(theta, hours)
+        running[:, 1:] *= turned[:, :, None]
+        fails[:, 1:] *= turned[:, :, None]
+        for part in (running, fails):
+            for k in range(n):  # faster than a cumulative sum along this axis
+                part[:, k + 1] += part[:, k]
+        return cls(running, fails)
+
+    def from_each_step(self) -> tuple[np.ndarray, np.ndarray]:
+        """As ``UnitAhead`` has them: only from step k on."""
+        return self.running * _from_step_on(self.running), self.fails * _from_step_on(self.fails)
+
+
+def _from_step_on(chances: np.ndarray) -> np.ndarray:
+    """Of an array (d, n + 1, ...) [k, t], 1 where t is k or later and 0 before."""
+    return np.triu(np.ones(chances.shape[1:]))
 
 
 def _stage_2(theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    shape = np.exp(theta[:, INDEX["log_shape_2"]])
-    scale = np.exp(theta[:, INDEX["log_scale_2_h"]])
-    return shape, scale, np.exp(theta[:, INDEX["log_rate_noticed_per_h"]])
+    """Shape, log of the scale, and the rate of noticing, (d, 1, 1) each."""
+    shape, log_scale, log_rate = (
+        theta[:, INDEX[name], None, None] for name in ("log_shape_2", "log_scale_2_h", "log_rate_noticed_per_h")
+    )
+    return np.exp(shape), log_scale, np.exp(log_rate)
 
 
-def _split(surviving: np.ndarray, unnoticed: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Failing and being noticed in each step, from chances of neither at the steps' ends (last axis), first come."""
-    both = surviving * unnoticed
-    gone = both[..., :-1] - both[..., 1:]
-    fails = (surviving[..., :-1] - surviving[..., 1:]) * (unnoticed[..., :-1] + unnoticed[..., 1:]) / 2
-    fails = np.minimum(fails, gone)
-    return fails, gone - fails
+def _log(hours: np.ndarray) -> np.ndarray:
+    """Logarithm of hours >= 0; of none, minus infinity, so that what has run no hours has no hazard behind it."""
+    with np.errstate(divide="ignore"):
+        answer: np.ndarray = np.log(hours)
+    return answer
+
+
+def _hazard(theta: np.ndarray, log_hours: np.ndarray) -> np.ndarray:
+    """Cumulative hazard of stage 2 after these hours, (d, ...); a power, but its logarithm is the draws' alone."""
+    shape, log_scale, _ = _stage_2(theta)
+    hazard: np.ndarray = shape * log_hours
+    hazard -= shape * log_scale
+    np.exp(hazard, out=hazard)
+    return hazard
+
+
+def _fails(surviving: np.ndarray, unnoticed: np.ndarray, both: np.ndarray) -> np.ndarray:
+    """Failing in each step, from chances of neither at the steps' ends (last axis): what comes first counts."""
+    fails: np.ndarray = surviving[..., :-1] - surviving[..., 1:]
+    fails *= unnoticed[..., :-1] + unnoticed[..., 1:]
+    fails *= 0.5
+    np.minimum(fails, both[..., :-1] - both[..., 1:], out=fails)
+    return fails
 
 
 def _from_now(
     theta: np.ndarray, mass: np.ndarray, delay: np.ndarray, hours: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Defects there now, of `mass` (d, q) that turned `delay` (d, q) hours ago."""
-    shape, scale, rate = _stage_2(theta)
-    begun = (delay / scale[:, None]) ** shape[:, None]
-    surviving = np.stack(
-        [(mass * np.exp(begun - ((delay + h) / scale[:, None]) ** shape[:, None])).sum(axis=1) for h in hours], axis=1
-    )
-    unnoticed = np.exp(-rate[:, None] * hours)
-    return surviving * unnoticed, *_split(surviving, unnoticed)
+) -> tuple[np.ndarray, np.ndarray]:
+    """Defects there now, of `mass` (d, q) that turned `delay` (q,) hours ago: running (d, n + 1) and failing (d, n)."""
+    begun = _hazard(theta, _log(delay)[:, None])
+    lasting = np.exp(begun - _hazard(theta, _log(delay[:, None] + hours)))
+    surviving = (mass[:, None] @ lasting)[:, 0]
+    unnoticed = np.exp(-_stage_2(theta)[2][:, 0] * hours)
+    running = surviving * unnoticed
+    return running, _fails(surviving, unnoticed, running)
 
 
-def _to_come(theta: np.ndarray, turned: np.ndarray, hours: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Defects to come, `turned` (d, n) amid each step: running (d, n + 1, n), failing and noticed (d, n, n)."""
-    shape, scale, rate = _stage_2(theta)
+def _to_come(theta: np.ndarray, hours: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Of defects that turn amid each step s: running (d, n, n + 1) [s, t] at the start of step t, failing (d, n, n)."""
     middle = (hours[:-1] + hours[1:]) / 2
-    lag = np.clip(hours[None, :] - middle[:, None], 0.0, None)  # [s, k]
-    surviving = np.exp(-((lag / scale[:, None, None]) ** shape[:, None, None]))
-    unnoticed = np.exp(-rate[:, None, None] * lag)
-    fails, noticed = _split(surviving, unnoticed)
-    has_turned = np.triu(np.ones((len(middle), len(hours)), dtype=bool), 1)  # k > s
-    running = np.where(has_turned, surviving * unnoticed, 0.0)
-    weight = turned[:, :, None]
-    return (
-        np.swapaxes(weight * running, 1, 2),
-        np.swapaxes(weight * fails, 1, 2),
-        np.swapaxes(weight * noticed, 1, 2),
-    )
+    lag = np.clip(hours[None, :] - middle[:, None], 0.0, None)  # [s, t]
+    surviving = np.exp(-_hazard(theta, _log(lag)))
+    unnoticed = np.exp(-_stage_2(theta)[2] * lag)
+    both = surviving * unnoticed
+    fails = _fails(surviving, unnoticed, both)
+    both *= np.arange(len(hours)) > np.arange(len(middle))[:, None]  # before it turned it is not defective
+    return both, fails

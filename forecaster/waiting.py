@@ -54,8 +54,9 @@ class Waiting:
     """Every option of one unit, per draw and on average, money from today to the horizon.
 
     `rebuild`, `check` (d, w): cost of acting in each week; `none` (d,). `running` (w,): chance that it still runs,
-    unopened, at each week's start; `rattles` (w,) the chance that it would then rattle when spun. `left`: expected cost
-    of leaving it to the coming season and acting at its triggers.
+    unopened, at each week's start; `rattles` (w,) the chance that it would then rattle when spun. `comes_off` (d, w):
+    chance of failing or being noticed in each week. `age_h`: its mean age now, h. `left`: expected cost of leaving it
+    to the coming season and acting at its triggers.
     """
 
     weeks: CraftWeeks
@@ -65,6 +66,8 @@ class Waiting:
     none: np.ndarray
     running: np.ndarray
     rattles: np.ndarray
+    comes_off: np.ndarray
+    age_h: float
     triggers: Triggers
     left: float
 
@@ -91,6 +94,13 @@ class Waiting:
         return min(self.options, key=lambda option: option.expected_cost)
 
     @property
+    def best_now(self) -> Option:
+        """The cheapest rebuild before the unit runs again: the first of equals, so as a rule this week's."""
+        runs = self.weeks.step_of_week
+        now = [o for o in self.options if o.action == "rebuild" and runs[o.week] == 0]
+        return min(now, key=lambda option: option.expected_cost)
+
+    @property
     def best_later(self) -> Option:
         """The best of all else than rebuilding now; another week before the unit runs again is still "now"."""
         runs = self.weeks.step_of_week
@@ -105,33 +115,11 @@ class Waiting:
         return draws
 
     @property
-    def chance_now_is_cheaper(self) -> float:
-        """How probable it is, by the posterior, that rebuilding now costs no more than the best of all else."""
-        return float((self.rebuild[:, 0] <= self.draws_of(self.best_later)).mean())
-
-    @property
-    def break_even_rebuild_price(self) -> float:
-        """The price of this rebuild now at which it costs as much as the best of all else (may be below 0)."""
-        return self.prices.rebuild + self.best_later.expected_cost - float(self.rebuild[:, 0].mean())
-
-    @property
-    def value_of_check(self) -> float:
-        """What the best check saves beside the best option without one; 0 where none does."""
-        without = min(float(self.rebuild.mean(axis=0).min()), float(self.none.mean()))
-        return max(without - float(self.check.mean(axis=0).min()), 0.0)
-
-    @property
     def cost_of_waiting(self) -> tuple[tuple[date, float], ...]:
         """What each month of putting the rebuild off costs beside rebuilding now: (day, extra cost)."""
         mean = self.rebuild.mean(axis=0)
         weeks = np.unique(np.floor(np.arange(0, self.weeks.n / WEEKS_A_MONTH) * WEEKS_A_MONTH).astype(int))
         return tuple((self.weeks.first_day[w], float(mean[w] - mean[0])) for w in weeks[1:])
-
-    @property
-    def cost_of_waiting_per_month(self) -> float:
-        """The dearest of the first twelve months of putting the rebuild off: what one such month costs."""
-        extra = np.array([0.0, *(cost for _, cost in self.cost_of_waiting[:12])])
-        return float(np.diff(extra).max())
 
 
 def waiting(
@@ -153,11 +141,13 @@ def waiting(
     ended = case.ended(ahead.fails, ahead.noticed, fresh)
     spent = np.concatenate([np.zeros((len(ended), 1)), np.cumsum(ended, axis=1)], axis=1)
     rebuild = spent[:, done] + running[:, done] * (case.planned + fresh[:, :-1])
-    none = spent[:, -1] + running[:, -1] * case.worn(weeks.n)
+    none = spent[:, -1] + running[:, -1] * case.worn_at(weeks.n)
     check = _checks(case, spent, fresh)
     triggers, left = _stopped(case, mean_fresh, (check - spent[:, done]).mean(axis=0))
-    rattles = np.array([ahead.rattles(int(k)).mean() for k in done])
-    return Waiting(weeks, prices, rebuild, check, none, running.mean(axis=0)[done], rattles, triggers, left)
+    runs, rattles = (chance.mean(axis=0)[done] for chance in (running, ahead.rattles))
+    comes_off = np.zeros_like(rebuild)
+    comes_off[:, weeks.week_of_step] = running[:, :-1] - running[:, 1:]
+    return Waiting(weeks, prices, rebuild, check, none, runs, rattles, comes_off, ahead.age_h, triggers, left)
 
 
 def _fresh_ahead(weeks: CraftWeeks, upkeep: Upkeep) -> np.ndarray:
@@ -182,6 +172,11 @@ class _Case:
         """Price of a planned rebuild in each week, (w,)."""
         return np.array([self.prices.planned(bool(inside)) for inside in self.weeks.in_season])
 
+    @cached_property
+    def looked_at(self) -> np.ndarray:
+        """Price of a check in each week, (w,)."""
+        return np.array([self.prices.looked_at(bool(inside)) for inside in self.weeks.in_season])
+
     def ended(self, fails: np.ndarray, noticed: np.ndarray, fresh: np.ndarray) -> np.ndarray:
         """Cost of what ends the life in each step, (..., n), given its chances and a fresh unit's cost by week.
 
@@ -191,53 +186,75 @@ class _Case:
         cost: np.ndarray = fails * (self.prices.failure() + after) + noticed * (self.prices.noticed() + after)
         return cost
 
-    def worn(self, week: int, checked_step: int | None = None) -> float:
-        """Cost from a week's start to the horizon of the unit still running then, by age and last quiet check."""
+    def worn(self, week: np.ndarray, checked_step: np.ndarray | None = None) -> np.ndarray:
+        """Cost from the start of each `week` (m,) to the horizon of the unit still running then, (m,).
+
+        By its age, and its age at the last quiet check, made at the start of `checked_step` (m,); None: of none.
+        """
         step_h, last = self.upkeep.life.step_h, self.upkeep.life.n - 1
-        age = self.ahead.age_h + self.ahead.hours[self.weeks.step_of_week[week]]
-        i = min(round(age / step_h), last)
-        checked = 0.0 if checked_step is None else self.ahead.age_h + self.ahead.hours[checked_step]
-        j = min(round(checked / step_h), i)
-        stages, years = self.weeks.stage, self.weeks.year
+        hours, stages, years = self.ahead.age_h + self.ahead.hours, self.weeks.stage, self.weeks.year
+        i = np.minimum(np.rint(hours[self.weeks.step_of_week[week]] / step_h).astype(int), last)
+        checked = np.zeros(len(week)) if checked_step is None else hours[checked_step]
+        j = np.minimum(np.rint(checked / step_h).astype(int), i)
         value = self.upkeep.ahead[stages[week], i, j] + self.upkeep.cost_per_year * (years[-1] - years[week])
-        return float(value - self.upkeep.ahead[stages[-1], 0, 0])
+        beside: np.ndarray = value - self.upkeep.ahead[stages[-1], 0, 0]
+        return beside
+
+    def worn_at(self, week: int) -> float:
+        """The same at one week's start, never checked."""
+        return float(self.worn(np.array([week]))[0])
 
 
 def _checks(case: _Case, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
-    """The cost of a check in each week, (d, w); weeks between which nothing runs and no price changes share theirs."""
-    weeks = case.weeks
-    columns: list[np.ndarray] = []
-    for week in range(weeks.n):
-        same_step = week > 0 and weeks.step_of_week[week] == weeks.step_of_week[week - 1]
-        if same_step and weeks.in_season[week] == weeks.in_season[week - 1]:
-            columns.append(columns[-1])
-        else:
-            columns.append(_check(case, week, spent, fresh))
-    return np.stack(columns, axis=1)
+    """The cost of a check in each week, (d, w): rebuild if it rattles, else go on to the next off-season.
 
-
-def _check(case: _Case, week: int, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
-    """Check in a week: rebuild if it rattles, else go on to the next off-season, (d,)."""
+    Weeks between which nothing runs and no price changes share theirs.
+    """
     ahead, weeks = case.ahead, case.weeks
-    k = int(weeks.step_of_week[week])
-    before = spent[:, k] + ahead.running[:, k] * case.prices.looked_at(bool(weeks.in_season[week]))
-    rattles = ahead.rattles(k) * (case.planned[week] + fresh[:, week])
-    fails, noticed, running = ahead.after_quiet_check(k)
-    off = _next_off_season(weeks, week)
-    stop = int(weeks.step_of_week[off])
-    on = case.ended(fails, noticed, fresh)[:, k:stop].sum(axis=1) + running[:, stop] * case.worn(off, k)
-    total: np.ndarray = before + rattles + on
-    return total
+    differs = np.diff(weeks.step_of_week[:-1], prepend=-1) != 0
+    differs[1:] |= weeks.in_season[1:] != weeks.in_season[:-1]
+    week = np.flatnonzero(differs)
+    k = weeks.step_of_week[week]
+    before = spent[:, k] + ahead.running[:, k] * case.looked_at[week]
+    rattles = ahead.rattles[:, k] * (case.planned[week] + fresh[:, week])
+    total = before + rattles + _after_a_quiet_check(case, week, spent, fresh)
+    by_week: np.ndarray = total[:, np.cumsum(differs) - 1]
+    return by_week
 
 
-def _next_off_season(weeks: CraftWeeks, week: int) -> int:
-    """The first off-season week after the season that follows a week; the horizon where none does."""
-    inside = weeks.in_season
-    season = np.flatnonzero(inside[week:])
-    if not len(season):
-        return weeks.n
-    after = np.flatnonzero(~inside[week + season[0] :])
-    return int(week + season[0] + after[0]) if len(after) else weeks.n
+def _after_a_quiet_check(case: _Case, week: np.ndarray, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
+    """What comes of a unit that passes a check in each `week` (m,): to the next off-season, and on from there, (d, m).
+
+    What is defective then passes with 1 - sensitivity, all else with specificity.
+    """
+    ahead, weeks = case.ahead, case.weeks
+    off = weeks.next_off[week]
+    k, stop = weeks.step_of_week[week], weeks.step_of_week[off]
+    passed = ahead.specificity[:, None]
+    less_if_ill = (1 - ahead.sensitivity[:, None]) - passed
+    ended = spent[:, stop] - spent[:, k]
+    ended_ill = np.empty_like(ended)
+    by_stop = _ended_ill(case, fresh, np.unique(stop))
+    for end, cost in by_stop.items():
+        ended_ill[:, stop == end] = cost[:, k[stop == end]]
+    running = passed * ahead.running[:, stop] + less_if_ill * ahead.ill_running[:, k, stop]
+    found: np.ndarray = passed * ended + less_if_ill * ended_ill + running * case.worn(off, k)
+    return found
+
+
+def _ended_ill(case: _Case, fresh: np.ndarray, stops: np.ndarray) -> dict[int, np.ndarray]:
+    """Cost of what ends lives that are defective at each step's start, before each of a few `stops`: (d, n + 1) each.
+
+    Being noticed and failing differ by the same amount at any time, so that only failing need be told apart.
+    """
+    ahead, prices = case.ahead, case.prices
+    gone, noticed = ahead.ill_gone, (prices.noticed() + fresh[:, case.weeks.week_of_step + 1])[:, :, None]
+    failing_adds = prices.failure() - prices.noticed()
+    return {
+        int(stop): (gone[:, :, :stop] @ noticed[:, :stop])[:, :, 0]
+        + failing_adds * ahead.ill_fails[:, :, :stop].sum(axis=2)
+        for stop in stops
+    }
 
 
 def _stopped(case: _Case, fresh: np.ndarray, check_from: np.ndarray) -> tuple[Triggers, float]:
@@ -250,12 +267,12 @@ def _stopped(case: _Case, fresh: np.ndarray, check_from: np.ndarray) -> tuple[Tr
     ahead, weeks = case.ahead, case.weeks
     season = np.flatnonzero(weeks.in_season)
     if not len(season):
-        return Triggers(None, None), float(ahead.running[:, 0].mean() * case.worn(weeks.n))
+        return Triggers(None, None), float(ahead.running[:, 0].mean() * case.worn_at(weeks.n))
     first = int(season[0])
-    close = _next_off_season(weeks, first)
+    close = int(weeks.next_off[first])
     running, fails, noticed = (part.mean(axis=0) for part in (ahead.running, ahead.fails, ahead.noticed))
     stop = int(weeks.step_of_week[close])
-    at_close = case.worn(close)
+    at_close = case.worn_at(close)
     if close < weeks.n:
         at_close = min(at_close, case.planned[close] + fresh[close])
     value = float(running[stop] * at_close)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forecaster.fresh_life import FreshLife, fresh_life, stage_2_steps
+from forecaster.fresh_life import FreshLife, fresh_life, fresh_lives, stage_2_steps
 from forecaster.priors import read_priors
 from forecaster.service_life import AGES, IncidentRate, fresh_curves
 from tests.bare_lives import theta
@@ -143,3 +143,13 @@ def test_stage_2_leaves_nothing_out() -> None:
     left = steps.running[:, -1] - (steps.fails + steps.noticed)[:, -1]
     np.testing.assert_allclose(gone + left, 1.0, rtol=1e-12)
     assert steps.running[0, 0] == pytest.approx(1 - steps.fails_at_once[0] - steps.noticed_at_once[0])
+
+
+def test_lives_by_draw_are_each_that_of_its_draw_alone() -> None:
+    rate = IncidentRate(0.008, {"none": 0.5, "prompt": 0.5}, 9)
+    draws = np.stack([theta(scale_1=100.0), theta(scale_1=400.0, lasting=2.0), theta(shape_2=0.8)])
+    for k, found in enumerate(fresh_lives(draws, PRIOR, NONE, rate)):
+        alone = fresh_life(draws[[k]], PRIOR, NONE, rate)
+        for name in ("alive", "defective", "fails", "noticed"):
+            np.testing.assert_allclose(getattr(found, name), getattr(alone, name), rtol=1e-12)
+        assert (found.sensitivity, found.specificity) == (alone.sensitivity, alone.specificity)

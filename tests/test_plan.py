@@ -19,7 +19,7 @@ from forecaster.errors import WrongUsage
 from forecaster.parts_order import parts_order, rattles_to_expect
 from forecaster.plan import solve_plan
 from forecaster.plan_places import CHECK, LEAVE, REBUILD, Schedule, fill, schedule_of
-from forecaster.plan_problem import Plan, PlanProblem, bench_places_by_week, cost_by_unit, cost_of_plan
+from forecaster.plan_problem import Plan, PlanProblem, bench_places_by_week
 from forecaster.plan_rules import best_every_n_hours, every_n_hours
 from forecaster.solver_silence import silent_solver
 from tests.conftest import ROOT
@@ -334,20 +334,6 @@ def test_units_of_the_same_age_are_past_n_hours_together() -> None:
     assert best.plan.saves == pytest.approx(100.0)
 
 
-def test_a_plan_under_other_figures() -> None:
-    p = problem(2, 2, check_cost=np.array([[2100.0, 2100], [2100, 300]]), budget=700.0)
-    plan = exact(p)
-    assert [a.action for a in plan.actions] == ["leave", "check"]
-    figures = (
-        np.stack([p.rebuild_cost, p.rebuild_cost]),
-        np.stack([p.check_cost, p.check_cost + 50]),
-        np.stack([p.leave_cost, p.leave_cost + 7]),
-    )
-    draws = cost_by_unit(plan, p.weeks, *figures)
-    assert draws.tolist() == [[2000.0, 300.0], [2007.0, 350.0]]
-    assert cost_of_plan(plan, p.weeks, *figures).tolist() == [plan.expected_cost, 2357.0]
-
-
 def test_work_beyond_the_limits_is_no_schedule() -> None:
     p = problem(2, 2, budget=700.0)
     assert schedule_of(p, [(0, REBUILD, 0)]) is not None
@@ -422,3 +408,17 @@ def test_without_standard_output_the_solver_works_too(monkeypatch: pytest.Monkey
     with silent_solver():
         reached = True
     assert reached
+
+
+@FEW
+@given(st.integers(0, 10_000))
+def test_work_fits_into_a_week_where_there_is_room_for_it(seed: int) -> None:
+    """One week asked alone, beside all weeks at once, on the way of filling a plan at random."""
+    p, rng = random_problem(seed), np.random.default_rng(seed)
+    schedule = Schedule(p)
+    for _ in range(2 * p.n):
+        unit, act, week = int(rng.integers(p.n)), int(rng.choice([CHECK, REBUILD])), int(rng.integers(len(p.weeks)))
+        fits = schedule.fits(unit, act, week)
+        assert fits == schedule.room(unit, act)[week]
+        if fits:
+            schedule.take(unit, act, week)

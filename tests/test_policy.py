@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from forecaster.fresh_life import FreshLife, fresh_life
-from forecaster.policy import ACTIONS, Upkeep, best_upkeep, upkeep_at
+from forecaster.policy import ACTIONS, Asked, Upkeep, best_upkeep, best_upkeeps, cost_scatter, upkeep_at
 from forecaster.policy import SETTLED as SETTLED_SHARE
 from forecaster.prices import Prices
 from forecaster.priors import read_priors
@@ -182,3 +182,23 @@ def test_amounts_in_a_small_currency_give_the_same_policy() -> None:
     one, hundred = best_upkeep(USUAL, PRICES, 60.0), best_upkeep(USUAL, small, 60.0)
     assert hundred.cost_per_year == pytest.approx(100 * one.cost_per_year)
     assert (one.action == hundred.action).all()
+
+
+def test_many_upkeeps_found_at_once_are_each_what_it_is_alone() -> None:
+    """Seasons, lives and prices of all kinds, more of one season than are worked on at once."""
+    near, dearer = best_upkeep(USUAL, PRICES, 60.0), [PRICES.with_values(day_rate=200.0 + 15 * k) for k in range(20)]
+    asked = [Asked(USUAL, prices, 60.0, near if k % 2 else None) for k, prices in enumerate(dearer)]
+    asked += [Asked(life_of(scale_1=150.0), PRICES, 60.0), Asked(USUAL, PRICES, 90.0)]
+    asked += [Asked(life_of(oldest_h=200.0), PRICES, 90.0, near)]
+    for one, found in zip(asked, best_upkeeps(asked), strict=True):
+        alone = best_upkeep(*one)
+        assert found.cost_per_year == pytest.approx(alone.cost_per_year, rel=1e-12)
+        np.testing.assert_allclose(found.ahead, alone.ahead, rtol=1e-9)
+        assert (found.action == alone.action).all()
+
+
+def test_the_scatter_is_the_policys_cost_under_each_life_beside_their_mean() -> None:
+    best = best_upkeep(USUAL, PRICES, 60.0)
+    lives = [life_of(scale_1=scale) for scale in (150.0, 250.0, 400.0)]
+    costs = np.array([upkeep_at(life, PRICES, 60.0, best.action).cost_per_year for life in lives])
+    assert cost_scatter(best, lives, 60.0) == pytest.approx(costs / costs.mean(), abs=2e-3)

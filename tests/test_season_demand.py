@@ -34,7 +34,7 @@ def test_a_rebuilt_unit_counts_from_its_rebuild_on_and_a_worn_one_comes_off_more
     left = PlannedAction("S0005", one_craft(decisions), "leave", None, 0.0, 0.0)
     rebuilt = replace(left, action="rebuild", week_of=date(2026, 11, 2))
     by_action = {
-        work.action: float(weekly_demand(decisions, {"S0005": one.weeks}, {"S0005": work}).mean(axis=0).sum())
+        work.action: float(weekly_demand(decisions, {"S0005": one}, {"S0005": work}).mean(axis=0).sum())
         for work in (left, rebuilt)
     }
     assert 0.05 < by_action["rebuild"] < by_action["leave"] < 1.0

@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -154,3 +155,16 @@ def test_a_stretch_may_be_cut_in_two_where_the_cut_follows_the_shape() -> None:
     halves = fit_shape(default_shape(SEASON), cut, np.ones(len(cut)), {})
     assert weekly_error(halves) == pytest.approx(weekly_error(whole), abs=0.05)
     assert halves.year_hours() == pytest.approx(whole.year_hours(), rel=0.01)
+
+
+def test_the_default_is_the_regression_that_the_usual_library_makes() -> None:
+    """Quasi-Poisson on the days of a year, of the default's own hours; covariance for a dispersion of 1."""
+    opening = SEASON.opening_in(2025).toordinal()
+    year = Calendar.of(SEASON, opening, opening + 364)
+    shape = default_shape(SEASON)
+    n_days = int(year.in_season.sum())
+    hump = 2.0 ** (0.5 * (1.0 - np.cos(2.0 * np.pi * (np.arange(365) + 0.5) / n_days)))
+    share = np.where(year.in_season, hump / hump[year.in_season].mean(), 0.01)
+    fitted = sm.GLM(share * DEFAULT_SEASON_HOURS / n_days, year.design, family=sm.families.Poisson()).fit(scale=1.0)
+    assert shape.coefficients == pytest.approx(fitted.params, abs=1e-6)
+    assert shape.covariance == pytest.approx(fitted.cov_params(), rel=1e-4)

@@ -9,7 +9,15 @@ import pytest
 
 from forecaster.learning import fit_two_stage
 from forecaster.priors import read_priors
-from forecaster.service_life import AGES, IncidentRate, fresh_curves, incident_rate, service_lives
+from forecaster.service_life import (
+    AGES,
+    IncidentRate,
+    chance_sound,
+    chances_sound,
+    fresh_curves,
+    incident_rate,
+    service_lives,
+)
 from tests.bare_lives import BareLife, histories_of, theta
 from tests.calibration import drawn_fleet
 
@@ -104,3 +112,17 @@ def test_every_kind_of_unit_in_the_fleet_has_its_service_life_with_an_interval()
             mid, low, high = row.failed[level]
             assert low < mid < high
             assert row.defective[level][0] < mid
+
+
+@pytest.mark.parametrize("rate", [None, IncidentRate(0.01, {"none": 0.4, "prompt": 0.6}, 9)])
+def test_many_bearings_are_sound_as_each_is_alone(rate: IncidentRate | None) -> None:
+    """Of all kinds: fresh and worn, raised hazards and not, and one that stands still from some age on."""
+    draws = np.stack([theta(scale_1=100.0, lasting=2.0), theta(scale_1=400.0)])
+    x, raised = np.array([[0.0, 1.0, 0.0], [1.0, 0.2, 0.5], [0.3, 0.0, 1.0]]), np.array([0.0, 1.0, 0.6])
+    ages = np.array([[0.0, 5, 30, 90], [12.0, 20, 50, 51], [80.0, 95, 95, 95]])
+    found = chances_sound(draws, read_priors(), x, rate, ages, raised)
+    for i in range(3):
+        alone = chance_sound(draws, read_priors(), x[i], rate, ages[i], float(raised[i]))
+        np.testing.assert_allclose(found[:, i], alone, rtol=1e-12)
+    np.testing.assert_allclose(found[:, :, 0], 1.0)
+    assert (found[:, 2, 1] == found[:, 2, 3]).all()

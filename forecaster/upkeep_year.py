@@ -1,0 +1,202 @@
+"""A year of upkeep, solved backwards for many upkeeps at once: what the average-cost programme turns over and over.
+
+``forecaster.policy`` says what a year is. All upkeeps here have the same grid of ages and seasons of equal length, so
+that each of their numbers is a row of one array, and an array's work is done in one go.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from forecaster.fresh_life import FreshLife
+from forecaster.prices import Prices
+
+Action = Literal["none", "check", "rebuild"]
+ACTIONS: tuple[Action, ...] = ("none", "check", "rebuild")
+
+
+class States(NamedTuple):
+    """The states that can be, age i and age at the last quiet check j <= i, in a row: by j, then by i, (s,) each.
+
+    So the state one step older follows at once, but for the `oldest` (n,), which stay as old as the grid goes. `just`
+    (n,): the state of a unit just checked, by age. The first of all is a fresh unit.
+    """
+
+    age: np.ndarray
+    checked: np.ndarray
+    oldest: np.ndarray
+    just: np.ndarray
+
+    @property
+    def n(self) -> int:
+        """How many ages there are."""
+        return len(self.just)
+
+    def row(self, table: np.ndarray) -> np.ndarray:
+        """A table by age and last check, (n, n), as a row of states, (s,)."""
+        row: np.ndarray = table[self.age, self.checked]
+        return row
+
+    def tables(self, rows: np.ndarray, impossible: float) -> np.ndarray:
+        """Rows of states (..., s) back as tables by age and last check, (..., n, n)."""
+        tables = np.full((*rows.shape[:-1], self.n, self.n), impossible, dtype=rows.dtype)
+        tables[..., self.age, self.checked] = rows
+        return tables
+
+
+@lru_cache(maxsize=8)
+def states_of(n: int) -> States:
+    """The states of a grid of `n` ages."""
+    checked, age = np.triu_indices(n)  # by row j, the columns i >= j
+    oldest = np.flatnonzero(age == n - 1)
+    return States(age, checked, oldest, np.flatnonzero(age == checked))
+
+
+class Fixed(NamedTuple):
+    """What a given policy does at a stage: whether it checks and whether it rebuilds in each state, (s,) bool."""
+
+    checks: np.ndarray
+    rebuilds: np.ndarray
+
+    @classmethod
+    def of(cls, action: np.ndarray) -> Fixed:
+        """`action` (s,): index into ACTIONS."""
+        return cls(action == ACTIONS.index("check"), action == ACTIONS.index("rebuild"))
+
+
+class _Stage(NamedTuple):
+    """One stage of u upkeeps: `cost` (u, s) beside a fresh unit's, `fresh` (u, 1).
+
+    `going_on`, `check` (u, s), `rebuild` (u, 1): what each costs, beside a fresh unit's at the stage that follows.
+    """
+
+    number: int
+    cost: np.ndarray
+    fresh: np.ndarray
+    going_on: np.ndarray
+    check: np.ndarray
+    rebuild: np.ndarray
+
+    def done(self) -> tuple[np.ndarray, np.ndarray]:
+        """Whether checking, and whether rebuilding, costs less than all before it, (u, s) each."""
+        return self.check < self.going_on, self.rebuild < np.minimum(self.going_on, self.check)
+
+
+@dataclass(frozen=True)
+class Year:
+    """A year of u upkeeps at once, solved backwards: a season of `steps` equal steps, then the off-season.
+
+    Costs are kept beside a fresh unit's at the same moment, so that running a step from any state costs what ends the
+    life in it, `ends` (u, s), plus the chance of running on, `runs_on`, times what the older state costs, and a fresh
+    unit's for all alike. `quiet` (u, s): chance that a check says nothing. Prices (u, 1), off season and in season.
+    """
+
+    states: States
+    steps: int
+    runs_on: np.ndarray
+    ends: np.ndarray
+    quiet: np.ndarray
+    planned: tuple[np.ndarray, np.ndarray]
+    looked_at: tuple[np.ndarray, np.ndarray]
+    fixed: Sequence[Fixed] | None
+
+    @classmethod
+    def of(
+        cls, lives: Sequence[FreshLife], prices: Sequence[Prices], steps: int, fixed: Sequence[Fixed] | None
+    ) -> Year:
+        """Years of units with these `lives` at these `prices`, one of each an upkeep; `fixed`: the policy, by stage."""
+        states = states_of(lives[0].n)
+        fails, noticed, defective = (
+            np.stack([states.row(getattr(life, name)) for life in lives]) for name in ("fails", "noticed", "defective")
+        )
+
+        def each(values: Iterable[float]) -> np.ndarray:
+            return np.array(list(values))[:, None]
+
+        sensitivity, specificity = each(life.sensitivity for life in lives), each(life.specificity for life in lives)
+        return cls(
+            states,
+            steps,
+            1 - fails - noticed,
+            fails * each(p.failure() for p in prices) + noticed * each(p.noticed() for p in prices),
+            1 - (sensitivity * defective + (1 - specificity) * (1 - defective)),
+            (each(p.planned(False) for p in prices), each(p.planned(True) for p in prices)),
+            (each(p.looked_at(False) for p in prices), each(p.looked_at(True) for p in prices)),
+            fixed,
+        )
+
+    def of_these(self, which: np.ndarray) -> Year:
+        """Only some of the upkeeps, (u,) bool."""
+        pairs = [tuple(price[which] for price in pair) for pair in (self.planned, self.looked_at)]
+        parts = (self.runs_on[which], self.ends[which], self.quiet[which])
+        return Year(self.states, self.steps, *parts, pairs[0], pairs[1], self.fixed)
+
+    def cost(self, worth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Cost of a year from each state (u, s), beside a fresh unit's, and the fresh unit's (u,).
+
+        `worth` (u, s): what each state is worth at the year's end, a fresh unit's being 0.
+        """
+        *_, opening = self._stages(worth)
+        return opening.cost, opening.fresh[:, 0]
+
+    def laid_out(self, worth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Cost ahead and action at each stage, (u, stages + 1, n, n) each; as ``policy.Upkeep`` has them."""
+        shape = (len(worth), self.steps + 1, len(self.states.age))
+        ahead, action = np.empty(shape), np.zeros(shape, dtype=np.int8)
+        for stage in self._stages(worth):
+            ahead[:, stage.number] = stage.cost + stage.fresh
+            checks, rebuilds = stage.done() if self.fixed is None else self.fixed[stage.number]
+            action[:, stage.number][np.broadcast_to(checks, stage.cost.shape)] = ACTIONS.index("check")
+            action[:, stage.number][np.broadcast_to(rebuilds, stage.cost.shape)] = ACTIONS.index("rebuild")
+        return self.states.tables(ahead, np.nan), self.states.tables(action, 0)
+
+    def _stages(self, worth: np.ndarray) -> Iterator[_Stage]:
+        """From the off-season back to the season's first step; each is overwritten when the next one is asked for."""
+        cost, going_on, check = worth.copy(), np.empty_like(worth), np.empty_like(worth)
+        fresh = np.zeros((len(worth), 1))
+        for number in range(self.steps, -1, -1):
+            in_season = number < self.steps
+            if in_season:
+                self._run_a_step(cost, going_on)
+            else:
+                np.copyto(going_on, worth)
+            rebuild = self.planned[in_season] + going_on[:, :1]
+            self._check(going_on, rebuild, self.looked_at[in_season], check)
+            self._choose(number, going_on, check, rebuild, cost)
+            least = cost[:, :1].copy()
+            cost -= least
+            fresh = fresh + least
+            yield _Stage(number, cost, fresh, going_on, check, rebuild)
+
+    def _run_a_step(self, then: np.ndarray, out: np.ndarray) -> None:
+        """Cost of running one step from each state, given the cost `then` after it, (u, s) each."""
+        # All rows as one, which is faster than row by row: where a row ends, the next state is none of its own, but
+        # there stands one of the oldest, who are put right below.
+        np.multiply(self.runs_on.ravel()[:-1], then.ravel()[1:], out=out.reshape(-1)[:-1])
+        oldest = self.states.oldest
+        out[:, oldest] = self.runs_on[:, oldest] * then[:, oldest]
+        out += self.ends
+
+    def _check(self, going_on: np.ndarray, rebuild: np.ndarray, looked_at: np.ndarray, out: np.ndarray) -> None:
+        """Cost of checking in each state (u, s): a rebuild (u, 1) if it rattles, else going on as just checked."""
+        saved_if_quiet = going_on[:, self.states.just] - rebuild
+        np.take(saved_if_quiet, self.states.age, axis=1, out=out, mode="clip")
+        out *= self.quiet
+        out += looked_at + rebuild
+
+    def _choose(
+        self, stage: int, going_on: np.ndarray, check: np.ndarray, rebuild: np.ndarray, out: np.ndarray
+    ) -> None:
+        """The cost of what is done in each state: what costs least, or what the given policy does, (u, s)."""
+        if self.fixed is None:
+            np.minimum(going_on, check, out=out)
+            np.minimum(out, rebuild, out=out)
+        else:
+            np.copyto(out, going_on)
+            np.copyto(out, check, where=self.fixed[stage].checks)
+            np.copyto(out, rebuild, where=self.fixed[stage].rebuilds)
