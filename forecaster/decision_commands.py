@@ -39,13 +39,13 @@ def _compare(asked: Namespace) -> int:
 
     fleet, as_of = opened(asked)
     tell_progress(f"Weighing the weeks ahead of {asked.unit} ...")
-    decisions = fleet.decisions(as_of, **prices_given(asked))
-    waiting, swings = decisions.waiting(asked.unit), decisions.swings(asked.unit)
+    prices = prices_given(asked)
+    told = fleet.now_or_later(asked.unit, as_of, **prices)
+    swings = fleet.decisions(as_of).swings(asked.unit, None, **prices)
     if asked.json:
-        print(written(compare_json(asked.unit, waiting, swings)))
+        print(written(compare_json(told, swings)))
     else:
-        currency, evidence = fleet.settings.currency, fleet.two_stage(as_of).evidence
-        print(compare_text(asked.unit, waiting, swings, currency, evidence, page()))
+        print(compare_text(told, swings, fleet.settings.currency, page()))
     return DONE
 
 

@@ -11,16 +11,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Unpack
 
 from forecaster.errors import DataStopsAnswer, WrongUsage
-from forecaster.forecast import FleetForecast, forecast_units
+from forecaster.forecast import FleetForecast, FleetStanding, refuse_wrong_horizon
 from forecaster.histories import build_histories
+from forecaster.kept import Kept
 from forecaster.life_model import FittedLifeModel
 from forecaster.lives import Histories
+from forecaster.model_names import DEFAULT_MODEL, MODELS
 from forecaster.problems import Reading
 from forecaster.reading import read_fleet
 from forecaster.records import FleetRecords
 from forecaster.settings import FleetSettings
 from forecaster.unit_curve import UnitCurve, unit_curve
 from forecaster.usage import SeasonUse, expected_use
+from forecaster.written_days import DatedText
 
 if TYPE_CHECKING:
     from forecaster.backtest import Backtest
@@ -46,36 +49,37 @@ if TYPE_CHECKING:
     from forecaster.this_week import AtTriggers, ThisWeek
     from forecaster.unit_timeline import UnitTimeline
 
-# Name -> room and function that fits it: imported when it is asked for, since one of them brings lifelines.
-MODELS = {
-    "two-stage": ("forecaster.learning", "fit_two_stage"),
-    "weibull": ("forecaster.weibull", "fit_weibull"),
-}
-DEFAULT_MODEL = "two-stage"
 DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice, no source
-KEPT_PLANS = 8  # plans that are kept ready to be changed by hand
+# Answers that a server which runs for weeks keeps, and no more.
+KEPT_DAYS = 8
+KEPT_DECISIONS = 4  # days and prices: the largest of all
+KEPT_PLANS = 8  # ready to be changed by hand
 SEED = 1  # of the posterior draws: the same records give the same answer
 PROBLEMS_TOLD = 8  # more than these are counted, and ``forecaster validate`` lists them
+
+
+class _WorkedOut:
+    """What was worked out of one fleet's records, kept for when it is asked for again."""
+
+    def __init__(self) -> None:
+        self.histories: Kept[date, Histories] = Kept(KEPT_DAYS)
+        self.fits: Kept[tuple[date, str], FittedLifeModel] = Kept(KEPT_DAYS)
+        self.standings: Kept[tuple[date, str], FleetStanding] = Kept(KEPT_DAYS)
+        self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
+        self.plans: Kept[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = Kept(KEPT_PLANS)
+        self.triggers: Kept[date, dict[str, AtTriggers]] = Kept(KEPT_DAYS)
 
 
 @dataclass(frozen=True)
 class Fleet:
     """A fleet's records and what follows from them; made by ``open_fleet``.
 
-    Holds only the records; histories and fitted models are made when asked for, and kept.
+    Holds only the records; what is asked of them is worked out then, and kept for a few days and prices (``Kept``).
     """
 
     reading: Reading
     prior: Prior | None = None  # of the two-stage model: another fleet's experience or a user's priors; None: general
-    _histories: dict[date, Histories] = field(default_factory=dict, repr=False, compare=False)
-    _fits: dict[tuple[date, str], FittedLifeModel] = field(default_factory=dict, repr=False, compare=False)
-    _decisions: dict[tuple[date, tuple[tuple[str, float], ...]], Decisions] = field(
-        default_factory=dict, repr=False, compare=False
-    )
-    _plans: dict[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = field(
-        default_factory=dict, repr=False, compare=False
-    )
-    _triggers: dict[date, dict[str, AtTriggers]] = field(default_factory=dict, repr=False, compare=False)
+    _kept: _WorkedOut = field(init=False, default_factory=_WorkedOut, repr=False, compare=False)
 
     @property
     def records(self) -> FleetRecords:
@@ -94,16 +98,13 @@ class Fleet:
 
     def histories(self, as_of: date) -> Histories:
         """The lives of all units as known on a day; nothing dated later is used."""
-        if as_of not in self._histories:
-            self._histories[as_of] = build_histories(self.records, as_of)
-        return self._histories[as_of]
+        return self._kept.histories.get(as_of, lambda: build_histories(self.records, as_of))
 
     def fit(self, as_of: date, model: str = DEFAULT_MODEL) -> FittedLifeModel:
         """The life model, learned from what was known on a day. Raises WrongUsage for a model that is not known."""
-        if (as_of, model) not in self._fits:
-            believed = {"prior": self.prior} if model == "two-stage" else {}
-            self._fits[as_of, model] = _fitter(model)(self.histories(as_of), seed=SEED, **believed)
-        return self._fits[as_of, model]
+        believed = {"prior": self.prior} if model == "two-stage" else {}
+        fitter = _fitter(model)
+        return self._kept.fits.get((as_of, model), lambda: fitter(self.histories(as_of), seed=SEED, **believed))
 
     def use(self, as_of: date) -> SeasonUse:
         """Engine hours expected of each craft from a day to the close of the current or next season."""
@@ -114,15 +115,21 @@ class Fleet:
 
         Raises DataStopsAnswer where no unit is in service, WrongUsage for a horizon or model that makes no sense.
         """
-        histories = self.histories(as_of)
-        self._refuse_nobody_in_service(as_of)
-        _fitter(model)  # an unknown model is told before anything long begins
-        from forecaster.fleet_prices import prices_by_craft
+        refuse_wrong_horizon(hours)
+        return self._standing(as_of, model).within(hours)
 
-        use, prices = self.use(as_of), prices_by_craft(self.records, as_of)
-        season = (use.opens, use.closes)
-        forecast = forecast_units(self.fit(as_of, model), histories, hours, use.craft["hours"], season, prices)
-        return replace(forecast, remarks=(*forecast.remarks, use.remark)) if use.remark else forecast
+    def _standing(self, as_of: date, model: str) -> FleetStanding:
+        """How the units in service stand, kept: another horizon is answered from it at once."""
+
+        def stand() -> FleetStanding:
+            self._refuse_nobody_in_service(as_of)
+            _fitter(model)  # an unknown model is told before anything long begins
+            from forecaster.fleet_prices import prices_by_craft
+
+            prices = prices_by_craft(self.records, as_of)
+            return FleetStanding(self.fit(as_of, model), self.histories(as_of), self.use(as_of), prices)
+
+        return self._kept.standings.get((as_of, model), stand)
 
     def curve(
         self, unit_id: str, as_of: date, model: str = DEFAULT_MODEL, hours_ahead: float | None = None
@@ -220,10 +227,10 @@ class Fleet:
         from forecaster.decisions import decisions_for
 
         self._refuse_nobody_in_service(as_of)
-        key = (as_of, tuple(sorted(prices.items())))
-        if key not in self._decisions:
-            self._decisions[key] = decisions_for(self.records, self.histories(as_of), self.two_stage(as_of), prices)
-        return self._decisions[key]
+        return self._kept.decisions.get(
+            (as_of, tuple(sorted(prices.items()))),
+            lambda: decisions_for(self.records, self.histories(as_of), self.two_stage(as_of), prices),
+        )
 
     def noted_this_week(self, as_of: date) -> ThisWeek:
         """What the records alone say must be done in the seven days from a day: at once, before anything is weighed."""
@@ -239,7 +246,7 @@ class Fleet:
         """
         from forecaster.this_week import this_week
 
-        known = self._triggers.setdefault(as_of, {})
+        known: dict[str, AtTriggers] = self._kept.triggers.get(as_of, dict)
         return this_week(self.decisions(as_of), lambda: self.plan(as_of, progress), known, progress)
 
     def off_season(self, as_of: date, begins: date | None = None, ready_by: date | None = None) -> OffSeason:
@@ -278,14 +285,13 @@ class Fleet:
         from forecaster.plan_case import limits_of
 
         prices, limits = dict(wish.get("prices", {})), limits_of(wish)
-        key = (as_of, tuple(sorted(prices.items())), limits)
-        if key not in self._plans:
+
+        def plan() -> PlannedSeason:
             made = planned_season(self.decisions(as_of, **prices), limits, progress=progress)
             doubtful = {unit: why for unit, why in self.reading.doubtful_units.items() if unit in made.answer.triggers}
-            if len(self._plans) >= KEPT_PLANS:
-                self._plans.clear()
-            self._plans[key] = replace(made, answer=replace(made.answer, doubtful=doubtful))
-        return self._plans[key]
+            return replace(made, answer=replace(made.answer, doubtful=doubtful))
+
+        return self._kept.plans.get((as_of, tuple(sorted(prices.items())), limits), plan)
 
     def now_or_later(self, unit_id: str, as_of: date, **prices: float) -> NowOrLater:
         """Rebuild one unit now, later or never; `prices` replaces some of the fleet's, see ``NowOrLater``.
@@ -348,13 +354,13 @@ class Fleet:
             why = "fittings.csv holds no accepted row. Enter one row for each unit and the craft it sits on."
         elif fittings["fitted_on"].min().date() > as_of:
             first = fittings["fitted_on"].min().date()
-            why = f"the first fitting is dated {first}. Ask for a day from then on (--as-of)."
+            why = DatedText("the first fitting is dated ", first, ". Ask for a day from then on (--as-of).")
         else:
             why = (
                 "every unit was removed, or its craft is retired or not yet in service. Add the rows of what is fitted "
                 "now to fittings.csv, or mend removed_on there and retired_on in craft.csv."
             )
-        raise DataStopsAnswer(f"No unit is in service on {as_of}: {why}")
+        raise DataStopsAnswer(DatedText("No unit is in service on ", as_of, ": ", why))
 
 
 def open_fleet(

@@ -21,6 +21,8 @@ from forecaster.lives import LIVES, Histories, frame, lives_by_hours
 from forecaster.priors import Prior
 from forecaster.records import FleetRecords, Parts
 from forecaster.settings import FleetSettings
+from forecaster.unsafe import Unsafe, found_unsafe
+from forecaster.written_days import DatedText
 
 NEAR_DAYS = 7  # water logged so near to the day that is told may be the same water
 # What a row of water.csv tells of the flooding's facts, and what stands for "not told".
@@ -60,6 +62,7 @@ def flooded_in_fleet(
         in_season=settings.season.contains(as_of),
         to_log=None if found.logged else _how_to_log(craft_id, found.flooding),
         remarks=tuple(remarks),
+        on_record=_unsafe_before(found.unit, found.flooding),
     )
 
 
@@ -182,7 +185,7 @@ def _filled_from_log(flooding: Flooding, same: pd.DataFrame) -> tuple[Flooding, 
     listed = ", ".join(
         f"{name} {value:g}" if name == "treated_within_h" else f"{name} {value}" for name, value in facts.items()
     )
-    return flooding.with_facts(**facts), [f"From water.csv on {flooding.happened_on}: {listed}."]
+    return flooding.with_facts(**facts), [DatedText("From water.csv on ", flooding.happened_on, f": {listed}.")]
 
 
 def _as_row(water: pd.DataFrame, craft_id: str, flooding: Flooding, same: pd.DataFrame) -> pd.DataFrame:
@@ -200,8 +203,11 @@ def _unit_on(histories: Histories, craft_id: str, flooding: Flooding) -> Histori
     unit = in_service.select(in_service.lives["craft_id"] == craft_id)
     if unit.n_lives == 0:
         raise DataStopsAnswer(
-            f"No unit is in service on {craft_id} on {histories.as_of}. Add the row of what is fitted to fittings.csv, "
-            "or ask without a fleet."
+            DatedText(
+                f"No unit is in service on {craft_id} on ",
+                histories.as_of,
+                ". Add the row of what is fitted to fittings.csv, or ask without a fleet.",
+            )
         )
     unit = unit.select(np.arange(unit.n_lives) == unit.n_lives - 1)
     day = pd.Timestamp(flooding.happened_on)
@@ -220,8 +226,11 @@ def _unit_on(histories: Histories, craft_id: str, flooding: Flooding) -> Histori
         )
         raise DataStopsAnswer(f"{name}, the unit on {craft_id} now, {where}.")
     raise DataStopsAnswer(
-        f"No unit sat on {craft_id} on {flooding.happened_on}, says fittings.csv; {name} was fitted later. Mend the "
-        "day, or fittings.csv."
+        DatedText(
+            f"No unit sat on {craft_id} on ",
+            flooding.happened_on,
+            f", says fittings.csv; {name} was fitted later. Mend the day, or fittings.csv.",
+        )
     )
 
 
@@ -246,7 +255,14 @@ def _filled_from_looks(flooding: Flooding, unit: Histories) -> tuple[Flooding, l
     if not facts:
         return flooding, []
     listed = ", ".join(f"{name} {value}" for name, value in facts.items())
-    return flooding.with_facts(**facts), [f"From checks.csv since {flooding.happened_on}: {listed}."]
+    return flooding.with_facts(**facts), [DatedText("From checks.csv since ", flooding.happened_on, f": {listed}.")]
+
+
+def _unsafe_before(unit: Histories, flooding: Flooding) -> tuple[Unsafe, ...]:
+    """Why the unit must not run by its record, beyond the rattle or the milky oil that the flooding itself tells of."""
+    told = {"rebuild": flooding.spin == "rattle", "check": flooding.oil == "milky"}
+    found = found_unsafe(unit).get(unit.lives["life_id"].iloc[0], ())
+    return tuple(one for one in found if one.stops and not told[one.act])
 
 
 def _near_water(records: FleetRecords, craft_id: str, flooding: Flooding) -> list[str]:
@@ -256,8 +272,11 @@ def _near_water(records: FleetRecords, craft_id: str, flooding: Flooding) -> lis
     apart = (own["happened_on"] - day).abs()
     near = own[(apart > pd.Timedelta(0)) & (apart <= pd.Timedelta(days=NEAR_DAYS))]
     return [
-        f"water.csv has water on {craft_id} on {other.date()} too, counted besides this one. If it is the same, say "
-        "that it happened on that day."
+        DatedText(
+            f"water.csv has water on {craft_id} on ",
+            other.date(),
+            " too, counted besides this one. If it is the same, say that it happened on that day.",
+        )
         for other in near["happened_on"]
     ]
 

@@ -19,6 +19,8 @@ from forecaster.life_model import Evidence
 from forecaster.lives import Histories
 from forecaster.prices import prices_of
 from forecaster.settings import Costs, DowntimeDays, FleetSettings
+from forecaster.unsafe import Unsafe, not_to_run
+from forecaster.written_days import DatedText
 
 RISK_HOURS = np.array([5.0, 10.0, 25.0, 50.0, 100.0])
 HEARD_TOLD = {
@@ -107,13 +109,15 @@ def after_water(
     in_season: bool = True,
     to_log: str | None = WRITE_IT_DOWN,
     remarks: tuple[str, ...] = (),
+    on_record: tuple[Unsafe, ...] = (),
 ) -> AfterWater:
     """What to do about one craft after water, and the risk of its supercharger.
 
     `unit_histories`: its unit's one running life as of `as_of`; an incident of the flooding's day in it is taken for
     this one and replaced, and a look since then that sounded as told is the look that is told. `day_rate`: rental
     income of one in-season day. `loss`: general experience when None. `in_season`: whether `as_of` is. `to_log`: how to
-    write the incident down; None: it is written down. `remarks`: told with the answer.
+    write the incident down; None: it is written down. `remarks`: told with the answer. `on_record`: why the unit must
+    not run by its record, which what is told of this water does not say already.
 
     The risk knows how it was treated and how the unit sounds when spun. How long it was under, in what water, whether
     the engine ran and what the oil looks like decide the steps and the stop.
@@ -141,8 +145,9 @@ def after_water(
     settings = FleetSettings(costs=costs, downtime_days=downtime)
     prices = prices_of(settings, day_rate, core_lost=0.0, engine_hit=0.0)  # the draws of CoreLoss stand for these
     options = options_after(model, treated, prices, loss or core_loss(), in_season)
-    stops = reasons_to_stop(facts)
-    best = _best(options, facts, bool(stops))
+    stops = (*reasons_to_stop(facts), *(DatedText(found, ", says its record") for found in not_to_run(on_record)))
+    recorded = _with_record(facts, on_record)
+    best = _best(options, recorded, bool(stops))
     life = unit.lives.iloc[0]
     age = float(life["hours_at_entry"] + life["hours_observed"])
     answer = AfterWater(
@@ -152,7 +157,7 @@ def after_water(
         unit_id=str(life["unit_id"]),
         hours_since_rebuild=age if np.isfinite(age) else None,
         stops=stops,
-        steps=steps_after(facts, as_of, to_log),
+        steps=steps_after(recorded, as_of, to_log),
         cautions=cautions(facts, as_of),
         applies=next((name for name, code in SCENARIOS.items() if code == facts.treatment), "unknown"),
         defective_now=chance(defect[:, -1, 0]),
@@ -163,7 +168,14 @@ def after_water(
         evidence=model.evidence,
         remarks=(*remarks, *_order_of_scenarios(risk, facts)),
     )
-    return replace(answer, because=_because(answer), steps=_with_advice(answer))
+    return replace(answer, because=_because(answer), steps=_with_advice(answer, recorded))
+
+
+def _with_record(flooding: Flooding, on_record: tuple[Unsafe, ...]) -> Flooding:
+    """The flooding as its steps are to take it: a unit that rattled before the water is opened as if it did so now."""
+    acts = {one.act for one in on_record}
+    spin = {"spin": "rattle"} if "rebuild" in acts else {}
+    return flooding.with_facts(**spin, **({"oil": "milky"} if "check" in acts else {}))
 
 
 def _best(options: tuple[Option, ...], flooding: Flooding, stop: bool) -> Option:
@@ -174,12 +186,12 @@ def _best(options: tuple[Option, ...], flooding: Flooding, stop: bool) -> Option
     return min(allowed, key=lambda option: option.expected_cost)
 
 
-def _with_advice(answer: AfterWater) -> tuple[Step, ...]:
-    """The steps and, before the next ride, what the advice adds to them."""
+def _with_advice(answer: AfterWater, flooding: Flooding) -> tuple[Step, ...]:
+    """The steps, made for `flooding`, and, before the next ride, what the advice adds to them."""
     if answer.best.action == "check":
         after = f"{answer.best.check_after_h:g} engine hours"
         do = f"Plan a check after {after}: supercharger off the engine and spun by hand, oil looked at."
-    elif answer.best.action == "open" and answer.flooding.spin != "rattle":
+    elif answer.best.action == "open" and flooding.spin != "rattle":
         do = "Have the supercharger opened: what turns in it and seals it is renewed, housings and impeller are reused."
     else:
         return answer.steps

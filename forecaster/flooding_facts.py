@@ -11,10 +11,10 @@ from pydantic import Field, ValidationError, model_validator
 from forecaster.errors import WrongUsage
 from forecaster.findings import PROMPT_H, treatment_of
 from forecaster.records import Hours, Oil, Record, Water, YesNoUnknown
+from forecaster.written_days import DatedText
 
 Engine = Literal["running", "off", "unknown"]
 Spin = Literal["quiet", "slight", "rattle", "not_done"]
-HEARD = ("quiet", "slight", "rattle")  # what a spin that was done can sound like
 
 
 class Flooding(Record):
@@ -108,13 +108,24 @@ def refuse_wrong_days(flooding: Flooding, as_of: date) -> None:
     days = flooding.days_since(as_of)
     if days < 0:
         raise WrongUsage(
-            f"It happened on {flooding.happened_on}, after {as_of}, the day that is asked about. Mend one of the two."
+            DatedText(
+                "It happened on ",
+                flooding.happened_on,
+                ", after ",
+                as_of,
+                ", the day that is asked about. Mend one of the two.",
+            )
         )
     ago, within = flooding.hours_ago, flooding.treated_within_h
     if ago is not None and not 24.0 * (days - 1) <= ago <= 24.0 * (days + 1):
         raise WrongUsage(
-            f"It happened on {flooding.happened_on} and {ago:g} clock hours before {as_of}, the day that is asked "
-            "about: both cannot be. Mend one of the two, or leave the hours out."
+            DatedText(
+                "It happened on ",
+                flooding.happened_on,
+                f" and {ago:g} clock hours before ",
+                as_of,
+                ", the day that is asked about: both cannot be. Mend one of the two, or leave the hours out.",
+            )
         )
     if ago is not None and within is not None and within > ago:
         raise WrongUsage(
@@ -123,6 +134,11 @@ def refuse_wrong_days(flooding: Flooding, as_of: date) -> None:
         )
     if within is not None and within > 24.0 * (days + 1):
         raise WrongUsage(
-            f"It was treated {within:g} h after {flooding.happened_on}, which is after {as_of}, the day that is asked "
-            "about. What is still to be done is treated = no."
+            DatedText(
+                f"It was treated {within:g} h after ",
+                flooding.happened_on,
+                ", which is after ",
+                as_of,
+                ", the day that is asked about. What is still to be done is treated = no.",
+            )
         )

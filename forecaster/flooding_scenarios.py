@@ -58,6 +58,7 @@ def with_water(unit: Histories, flooding: Flooding, treatment: str) -> Histories
         "kind": "swamped" if flooding.under_minutes == 0 else "submerged",
         "water": flooding.water,
         "oil": flooding.oil,
+        "treated": {"prompt": "yes", "late": "yes", "none": "no"}.get(treatment, "unknown"),
         "treatment": treatment,
     }
     incidents = _appended(unit.incidents, frame(INCIDENTS, [row]))

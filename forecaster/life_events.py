@@ -13,6 +13,7 @@ from forecaster.day_numbers import date_of, days_of
 from forecaster.findings import ends_life, state_when_closed, treatment_of
 from forecaster.life_hours import LifeHours
 from forecaster.lives import CHECKS, INCIDENTS, Remark
+from forecaster.written_days import DatedText
 
 LABORATORY_DAYS = 30  # a report later than that tells of other water; common practice, no source
 NOBODY = -1
@@ -34,8 +35,12 @@ def place_incidents(
     remarks = [
         Remark(
             craft_ids[i],
-            f"{craft_ids[i]} took water on {date_of(day[i])} ({rows['kind'].iloc[i]}) while no unit sat on it: counts "
-            "for no life. Is a row missing in fittings.csv? A unit fitted that day was fitted after the incident.",
+            DatedText(
+                f"{craft_ids[i]} took water on ",
+                date_of(day[i]),
+                f" ({rows['kind'].iloc[i]}) while no unit sat on it: counts for no life. Is a row missing in "
+                "fittings.csv? A unit fitted that day was fitted after the incident.",
+            ),
         )
         for i in np.flatnonzero(stretch == NOBODY).tolist()
     ]
@@ -54,6 +59,7 @@ def place_incidents(
             "kind": rows["kind"].to_numpy(),
             "water": own.fillna(rows["craft_id"].map(craft_water)).fillna("unknown").to_numpy(),
             "oil": rows["oil"].to_numpy(),
+            "treated": rows["treated"].to_numpy(),
             "treatment": treatment_of(rows["treated"], rows["treated_within_h"]),
             "oil_water_ppm": np.nan,
         }
@@ -76,12 +82,11 @@ def place_looks(
     life, before_first = _life_of_unit(measured, unit_ids, day)
     remarks = []
     for i in np.flatnonzero((life == NOBODY) | before_first).tolist():
-        what = f"{unit_ids[i]} was looked at on {date_of(day[i])}"
         if life[i] == NOBODY:
-            text = f"{what}, when it had no life in the record: that look counts for none."
+            so = ", when it had no life in the record: that look counts for none."
         else:
-            text = f"{what}, before its first fitting: taken to be at the hours that it was fitted with."
-        remarks.append(Remark(unit_ids[i], text))
+            so = ", before its first fitting: taken to be at the hours that it was fitted with."
+        remarks.append(Remark(unit_ids[i], DatedText(f"{unit_ids[i]} was looked at on ", date_of(day[i]), so)))
     placed = life != NOBODY
     looks, day, life = looks[placed], day[placed], life[placed]
     at, _ = _first_not_before(measured.life, measured.begin, life, day)

@@ -62,7 +62,8 @@ INCIDENTS = {
     "observed_hours_high": "float64",
     "kind": "object",
     "water": "object",  # the water that got in; the craft's water where not recorded
-    "oil": "object",
+    "oil": "object",  # as it looked afterwards
+    "treated": "object",  # yes (oil changed until clear, engine run warm), no, unknown
     "treatment": "object",  # one of TREATMENTS; prompt: within 24 clock hours
     "oil_water_ppm": "float64",  # from a laboratory report on the unit after the incident; NaN none
 }

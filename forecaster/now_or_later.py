@@ -20,12 +20,13 @@ from forecaster.errors import WrongUsage
 from forecaster.fleet_prices import refuse_wrong_prices
 from forecaster.forecast import INTERVAL
 from forecaster.life_model import Evidence
-from forecaster.lives import Histories
 from forecaster.prices import Prices
 from forecaster.settings import Season
+from forecaster.unsafe import check_first, found_unsafe, not_to_run
 from forecaster.waiting import Option, Triggers, Waiting
 
 CHANCES = ("core_lost", "engine_hit", "use")
+MONTHS_A_YEAR = 12
 
 
 @dataclass(frozen=True)
@@ -36,14 +37,15 @@ class NowOrLater:
     that week) each with ``_low`` and ``_high`` (central 90 %), ``runs`` and ``rattles`` (chances that it still runs
     unopened at the week's start, and that it would then rattle when spun by hand).
     ``by_month``: what putting the rebuild off costs more than rebuilding now, columns ``until``, ``extra``,
-    ``extra_low``, ``extra_high``, ``runs``.
+    ``extra_low``, ``extra_high``, ``runs``; ``dearest_month``: what the dearest single month of the first twelve costs.
     ``now``: rebuild in the cheapest week before it runs again, as a rule this one; ``later``: the best of all else;
     ``best``: the least of all; ``never``: left until it fails. ``saved``: what now saves beside later; ``price_now``:
     what that rebuild is charged; ``instead``: what later comes to where now comes to that, all that both ways share
     left out; ``break_even``: the rebuild's price at which both cost the same. ``best_check`` and ``check_saves``: the
     best week for a check, and what it saves beside the best without one (below 0: it does not pay).
     ``seasons``: (opening, last day) of each season up to the horizon; ``runs_from``: first day of the first week in
-    which its craft is expected to run, None where it does not. ``stop``: reasons not to run it at all as it is.
+    which its craft is expected to run, None where it does not. ``stop``: reasons not to run it at all as it is;
+    ``check_first``: reasons to check it before its next ride, where it may run at all.
     """
 
     unit_id: str
@@ -53,6 +55,7 @@ class NowOrLater:
     fleet_prices: Prices
     weeks: pd.DataFrame
     by_month: pd.DataFrame
+    dearest_month: Amount
     now: Option
     later: Option
     best: Option
@@ -70,6 +73,7 @@ class NowOrLater:
     seasons: tuple[tuple[date, date], ...]
     runs_from: date | None
     stop: tuple[str, ...]
+    check_first: tuple[str, ...]
     evidence: Evidence
 
     @property
@@ -92,8 +96,9 @@ def now_or_later(decisions: Decisions, unit_id: str, prices: Mapping[str, float]
             raise WrongUsage(f"{name} is a chance, from 0 to 1, not {prices[name]:g}.")
     unit = decisions.unit(unit_id)
     craft_id = str(unit.lives["craft_id"].iloc[0])
+    unsafe = found_unsafe(unit).get(unit.lives["life_id"].iloc[0], ())
     one = decisions.waiting(unit_id, **prices)
-    later, now = one.best_later, _before_it_runs(one)
+    later, now = one.best_later, one.best_now
     saved = one.draws_of(later) - one.draws_of(now)
     checks = [option for option in one.options if option.action == "check"]
     unchecked = [option for option in one.options if option.action != "check"]
@@ -108,6 +113,7 @@ def now_or_later(decisions: Decisions, unit_id: str, prices: Mapping[str, float]
         fleet_prices=decisions.prices(craft_id),
         weeks=_weeks(one),
         by_month=_by_month(one),
+        dearest_month=_dearest_month(one),
         now=now,
         later=later,
         best=one.best,
@@ -124,17 +130,9 @@ def now_or_later(decisions: Decisions, unit_id: str, prices: Mapping[str, float]
         triggers=one.triggers,
         seasons=seasons_within(decisions.records.settings.season, decisions.as_of, weeks.n),
         runs_from=weeks.first_day[weeks.week_of_step[0]] if len(weeks.week_of_step) else None,
-        stop=reasons_to_stop(unit),
+        stop=not_to_run(unsafe),
+        check_first=check_first(unsafe),
         evidence=decisions.fit.evidence,
-    )
-
-
-def _before_it_runs(one: Waiting) -> Option:
-    """The cheapest rebuild before the unit runs again: the first of equals, so as a rule this week's."""
-    runs = one.weeks.step_of_week
-    return min(
-        (option for option in one.options if option.action == "rebuild" and runs[option.week] == 0),
-        key=lambda option: option.expected_cost,
     )
 
 
@@ -159,10 +157,22 @@ def _weeks(one: Waiting) -> pd.DataFrame:
     )
 
 
-def _by_month(one: Waiting) -> pd.DataFrame:
+def _put_off(one: Waiting) -> tuple[list[int], np.ndarray]:
+    """The week that each month of waiting leads to, and what a rebuild then costs more than one today, (d, months)."""
     week_of = {day: week for week, day in enumerate(one.weeks.first_day)}
     chosen = [week_of[day] for day, _ in one.cost_of_waiting]
-    extra = one.rebuild[:, chosen] - one.rebuild[:, :1]
+    extra: np.ndarray = one.rebuild[:, chosen] - one.rebuild[:, :1]
+    return chosen, extra
+
+
+def _dearest_month(one: Waiting) -> Amount:
+    _, extra = _put_off(one)
+    by_month = np.diff(extra[:, :MONTHS_A_YEAR], axis=1, prepend=0.0)
+    return amount_of(by_month[:, by_month.mean(axis=0).argmax()])
+
+
+def _by_month(one: Waiting) -> pd.DataFrame:
+    chosen, extra = _put_off(one)
     low, high = np.quantile(extra, INTERVAL, axis=0)
     return pd.DataFrame(
         {
@@ -187,28 +197,3 @@ def seasons_within(season: Season, as_of: date, weeks: int) -> tuple[tuple[date,
         found.append((opens, closes))
         day = closes + timedelta(days=1)
     return tuple(found)
-
-
-def reasons_to_stop(unit: Histories) -> tuple[str, ...]:
-    """Why a unit must not run as it is, whatever that costs: by the last look at it, and its oil when last seen.
-
-    `unit`: the running life alone.
-    """
-    reasons = []
-    looks = unit.checks
-    telling = looks[(looks["spin"] != "not_done") | (looks["known_state"] != "")]
-    if len(telling):
-        last = telling.iloc[-1]
-        if last["known_state"] == "defective":
-            reasons.append(f"it was opened on {last['checked_on']:%Y-%m-%d}, found rough, and closed again as it was")
-        elif last["spin"] == "rattle":
-            reasons.append(f"it rattled when it was last spun by hand, on {last['checked_on']:%Y-%m-%d}")
-    oil = [
-        *zip(unit.incidents["happened_on"], unit.incidents["oil"], unit.incidents["treatment"], strict=True),
-        *zip(looks["checked_on"], looks["oil"], ["none"] * len(looks), strict=True),
-    ]
-    seen = sorted((row for row in oil if row[1] != "unknown"), key=lambda row: row[0])
-    # Treated means that the oil was changed until clear.
-    if seen and seen[-1][1] == "milky" and seen[-1][2] not in ("prompt", "late"):
-        reasons.append(f"its oil was milky when it was last looked at, on {seen[-1][0]:%Y-%m-%d}")
-    return tuple(reasons)

@@ -9,8 +9,8 @@ import numpy as np
 
 from forecaster.errors import WrongUsage
 from forecaster.plan_problem import Plan
+from forecaster.rebuild_parts import PartLine, parts_for
 from forecaster.spares import COVER
-from forecaster.teardown import PartLine, parts_for
 
 LEAD_TIME_WEEKS = 3.0  # from order to shelf; common practice, no source
 

@@ -12,17 +12,18 @@ from importlib import import_module
 import numpy as np
 import pandas as pd
 
+from forecaster import model_names
 from forecaster.aftermath import after_hours, after_season
 from forecaster.errors import ModelError
 from forecaster.life_model import FittedLifeModel
 from forecaster.lives import Histories
 from forecaster.records import FleetRecords
 from forecaster.usage import expected_use
+from forecaster.written_days import DatedText
 
-# Name -> room and function that fits it: imported when it is asked for, since one of them brings lifelines.
+# Name -> room and function that fits it: the life models that a forecast can be asked of, and the rivals to beat.
 MODELS = {
-    "two-stage": ("forecaster.learning", "fit_two_stage"),
-    "weibull": ("forecaster.weibull", "fit_weibull"),
+    **model_names.MODELS,
     "fleet average": ("forecaster.simple_rules", "fit_fleet_average"),
     "every N hours": ("forecaster.simple_rules", "fit_every_n_hours"),
 }
@@ -50,7 +51,7 @@ def fit_all(models: Sequence[str], then: Histories, day: date, remarks: list[str
         try:
             fitted[name] = fitter(then, seed=SEED)
         except ModelError as refusal:
-            remarks.append(f"{day}: no forecasts of the {name} model: {refusal}")
+            remarks.append(DatedText(day, f": no forecasts of the {name} model: ", refusal.message))
     return fitted
 
 
@@ -82,7 +83,8 @@ def season_forecasts(
     """Forecasts of failing by the close of the season that opens on the day of `units`; none where no use is known."""
     use = expected_use(records, units.as_of)
     if not np.isfinite(use.fleet_hours_per_day):
-        remarks.append(f"{units.as_of}: no forecasts of the season, since no engine hours were known to expect.")
+        why = ": no forecasts of the season, since no engine hours were known to expect."
+        remarks.append(DatedText(units.as_of, why))
         units = units.select(np.zeros(units.n_lives, dtype=bool))
     ahead = use.craft["hours"].reindex(units.lives["craft_id"]).to_numpy(dtype=float)
     reopens = records.settings.season.opening_in(use.opens.year + 1)

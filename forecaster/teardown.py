@@ -3,7 +3,7 @@
 Everything here is common practice of the trade, no source, unless it says otherwise: the maker's manual comes before
 it, and whether a worn housing or impeller may run again is the judgement of the licensed mechanic who measures it.
 
-The rules, all of them:
+The rules, all of them (what a rebuild takes is listed in ``rebuild_parts``; ``core_condition`` judges the core):
 
 1. A rebuild always renews what turns or seals: shaft assembly with bearings, drive gear, clutch washers, spring
    washers, seals. Only the two housings and the impeller are cleaned, inspected and used again.
@@ -23,32 +23,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from forecaster.errors import WrongUsage
+from forecaster.core_condition import Core, core_reasons, core_states, inspection, lost_and_doubtful, not_inspected
 from forecaster.opened_unit import Finding
-from forecaster.records import Metal
+from forecaster.rebuild_parts import REUSED, PartLine, parts_for
 from forecaster.settings import Costs
 from forecaster.slip import SlipLimits
 
-# What a rebuild of one unit takes, and how many of each; sets, since how many washers make one is the maker's.
-RENEWED = (
-    ("shaft assembly with bearings", 1),
-    ("drive gear", 1),
-    ("set of clutch washers", 1),
-    ("set of spring washers", 1),
-    ("set of seals", 1),
-)
-REUSED = ("front housing", "rear housing", "impeller")
-
-Core = Literal["sound", "not inspected", "doubtful", "lost"]
 Decision = Literal["put back", "reset and put back", "rebuild", "measure first", "new unit"]
-
-
-@dataclass(frozen=True)
-class PartLine:
-    """One kind of part and how many of it."""
-
-    part: str
-    count: int
 
 
 @dataclass(frozen=True)
@@ -100,13 +81,6 @@ CAUTIONS = (
 )
 
 
-def parts_for(n_rebuilds: int) -> tuple[PartLine, ...]:
-    """What so many rebuilds take from the shelf: always all of what turns or seals. WrongUsage below 0."""
-    if n_rebuilds < 0:
-        raise WrongUsage(f"The number of rebuilds must be at least 0, not {n_rebuilds}.")
-    return tuple(PartLine(part, count * n_rebuilds) for part, count in RENEWED)
-
-
 def advise_teardown(
     finding: Finding, costs: Costs, in_season: bool, limits: SlipLimits | None = None
 ) -> TeardownAdvice:
@@ -116,8 +90,8 @@ def advise_teardown(
     the core reusable and never makes the job cheaper.
     """
     limits = limits if limits is not None else SlipLimits()
-    lost, doubtful = _core_parts(finding)
-    unseen = tuple(part for part, state in _core_states(finding).items() if state == "unknown")
+    lost, doubtful = lost_and_doubtful(finding)
+    unseen = tuple(part for part, state in core_states(finding).items() if state == "unknown")
     core: Core = "lost" if lost else "doubtful" if doubtful else "not inspected" if unseen else "sound"
     reasons_to_rebuild = _reasons_to_rebuild(finding)
     low_slip = finding.slip_found_lb_ft is not None and finding.slip_found_lb_ft < _too_low(finding, limits)
@@ -134,57 +108,14 @@ def advise_teardown(
         slip=_slip(finding, decision, limits),
         quote=_quote(finding, costs, in_season, decision, core),
         because=(
-            *_core_reasons(lost, doubtful),
+            *core_reasons(lost, doubtful),
             *reasons_to_rebuild,
-            *(_not_inspected(unseen) if core == "not inspected" else ()),
+            *(not_inspected(unseen) if core == "not inspected" else ()),
             *_other_reasons(decision, core, dearer, finding),
         ),
         follow_up=_follow_up(finding, decision, doubtful),
         cautions=CAUTIONS,
     )
-
-
-# -- the core ----------------------------------------------------------------------------------------------------------
-
-
-def _core_states(finding: Finding) -> dict[str, Metal]:
-    """What was found of each part of the core."""
-    return {
-        "front housing": finding.front_housing,
-        "rear housing": finding.rear_housing,
-        "impeller": finding.impeller,
-    }
-
-
-def _core_parts(finding: Finding) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Parts of the core that are lost, and those that must be measured before anybody can say."""
-    lost, doubtful = [], []
-    for part, state in _core_states(finding).items():
-        deep = finding.scored_deeply if part != "impeller" else "unknown"
-        if state == "destroyed" or (state == "scored" and deep == "yes"):
-            lost.append(part)
-        elif (state == "scored" and deep == "unknown") or (state == "unknown" and _was_struck(finding, part)):
-            doubtful.append(part)
-    return tuple(lost), tuple(doubtful)
-
-
-def _was_struck(finding: Finding, part: str) -> bool:
-    """Whether a part that nobody looked at may be damaged: impeller and front housing, where the shaft let go."""
-    let_go = finding.bearing == "failed" or "destroyed" in (finding.impeller, finding.front_housing)
-    return let_go and part != "rear housing"
-
-
-def _core_reasons(lost: tuple[str, ...], doubtful: tuple[str, ...]) -> tuple[str, ...]:
-    reasons = [f"The {part} cannot be used again: the core is lost." for part in lost]
-    reasons += [f"Whether the {part} can be used again must be measured first." for part in doubtful]
-    return tuple(reasons)
-
-
-def _not_inspected(unseen: tuple[str, ...]) -> tuple[str, ...]:
-    """What it means that nothing was told of these parts of the core."""
-    parts = f"{', the '.join(unseen[:-1])} and the {unseen[-1]}" if len(unseen) > 1 else unseen[0]
-    they = "they are" if len(unseen) > 1 else "it is"
-    return (f"Nothing was told of the {parts}: the core is not known to be sound until {they} inspected.",)
 
 
 # -- the decision ------------------------------------------------------------------------------------------------------
@@ -304,16 +235,6 @@ def _debris_feared(finding: Finding) -> bool:
     return broken or bool({finding.impeller, finding.front_housing, finding.rear_housing} & {"scored", "destroyed"})
 
 
-def _inspection(finding: Finding) -> str:
-    """How the core is looked at before it is used again, naming what was seen on it."""
-    worn = ("corroded", "rubbed", "scored")
-    marked = [f"the {part} is {state}" for part, state in _core_states(finding).items() if state in worn]
-    step = "Clean and inspect both housings and the impeller before they are used again"
-    if not marked:
-        return f"{step}."
-    return f"{step}: {' and '.join(marked)}. Whether it may be cleaned up or machined is for a licensed mechanic."
-
-
 def _follow_up(finding: Finding, decision: Decision, doubtful: tuple[str, ...]) -> tuple[str, ...]:
     steps = [f"Have the {part} measured by a licensed mechanic against its manual." for part in doubtful]
     if finding.bearing == "unknown" and decision == "measure first":
@@ -336,7 +257,7 @@ def _follow_up(finding: Finding, decision: Decision, doubtful: tuple[str, ...]) 
             else "Fit a catch can: without one, oil vapour from the breather ends in the intercooler."
         )
     if decision in ("rebuild", "measure first"):
-        steps.append(_inspection(finding))
+        steps.append(inspection(finding))
         steps.append("Fit original parts: cheap aftermarket ones may last only a few hours.")
     if decision in ("put back", "reset and put back"):
         steps.append("Renew any seal that was disturbed, and spin the unit by hand again after some hours.")

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import pandas as pd
 
+from forecaster.causes import incident_label
 from forecaster.errors import WrongUsage
-from forecaster.forecast import incident_label
 from forecaster.lives import Histories
 from forecaster.settings import Season
-from forecaster.unsafe import SPUN, found_unsafe
+from forecaster.unsafe import SPUN, check_first, found_unsafe, not_to_run
+from forecaster.written_days import DatedText, joined
 
 if TYPE_CHECKING:  # heavy, and what the records say alone needs none of it
     from forecaster.decisions import Decisions
@@ -91,8 +92,8 @@ class ThisWeek:
 
 
 def noted_this_week(histories: Histories) -> ThisWeek:
-    """Only what the records say by themselves: units that must not run, and water that was not dealt with."""
-    tasks = [*_not_to_run(histories), *_recent_water(histories)]
+    """Only what the records say by themselves: units that must not run, or not unseen, and water not dealt with."""
+    tasks = [*_unsafe(histories), *_recent_water(histories)]
     return _gathered(histories.as_of, tasks)
 
 
@@ -111,7 +112,7 @@ def this_week(
     tell = progress or (lambda _: None)
     histories, season = decisions.histories, decisions.records.settings.season
     last = histories.as_of + timedelta(days=DAYS - 1)
-    tasks, looked, remarks = [*_not_to_run(histories), *_recent_water(histories)], [], []
+    tasks, looked, remarks = [*_unsafe(histories), *_recent_water(histories)], [], []
     if _touches_season(season, histories.as_of, last):
         tasks += _triggers_reached(decisions, {} if known is None else known, last, tell)
         looked.append("triggers")
@@ -138,7 +139,8 @@ def _gathered(
     return ThisWeek(as_of, as_of + timedelta(days=DAYS - 1), tuple(kept.values()), looked, remarks)
 
 
-def _not_to_run(histories: Histories) -> list[Task]:
+def _unsafe(histories: Histories) -> list[Task]:
+    """Units that must not run until they were opened or checked, and units to check before their next ride."""
     units = histories.in_service()
     reasons = found_unsafe(units)
     tasks = []
@@ -146,9 +148,11 @@ def _not_to_run(histories: Histories) -> list[Task]:
     for life in rows:
         if life.life_id in reasons:
             found = reasons[life.life_id]
+            stops = not_to_run(found)
             do = "open it" if any(one.act == "rebuild" for one in found) else "check it"
-            why = "; ".join(one.why.removesuffix(": do not run it") for one in found)  # the kind says so
-            tasks.append(Task("stop", life.unit_id, life.craft_id, f"{do} before it runs again", why))
+            why = joined("; ", stops or check_first(found))
+            kind: Kind = "stop" if stops else "check"
+            tasks.append(Task(kind, life.unit_id, life.craft_id, f"{do} before it runs again", why))
     return tasks
 
 
@@ -172,7 +176,7 @@ def _recent_water(histories: Histories) -> list[Task]:
             str(going_on["unit_id"][life_id]),
             str(craft_id),
             TREAT[treatment],
-            f"{incident_label(kind, treatment)}, on {day:%Y-%m-%d}",
+            DatedText(f"{incident_label(kind, treatment)}, on ", day.date()),
         )
         for life_id, craft_id, treatment, kind, day in zip(
             water["life_id"], water["craft_id"], water["treatment"], water["kind"], water["happened_on"], strict=True
@@ -182,13 +186,13 @@ def _recent_water(histories: Histories) -> list[Task]:
 
 def _triggers_reached(decisions: Decisions, known: dict[str, AtTriggers], last: date, tell: Progress) -> list[Task]:
     lives = decisions.histories.in_service().lives
+    if not known.keys() >= set(lives["unit_id"]):
+        weighed = decisions.weigh(lambda number, of: tell(f"Looking up the triggers of unit {number:,} of {of:,} ..."))
+        for unit_id, one in weighed.items():
+            known.setdefault(unit_id, AtTriggers(one.age_h, one.triggers))
     tasks = []
     rows: Iterable[Any] = lives.itertuples(index=False)
-    for number, life in enumerate(rows, 1):
-        if life.unit_id not in known:
-            tell(f"Looking up the triggers of unit {number:,} of {len(lives):,} ...")
-            triggers = decisions.waiting(life.unit_id).triggers
-            known[life.unit_id] = AtTriggers(decisions.ahead(life.unit_id).age_h, triggers)
+    for life in rows:
         task = _reached(known[life.unit_id], life, decisions, last)
         if task is not None:
             tasks.append(task)
@@ -205,8 +209,9 @@ def _reached(one: AtTriggers, life: Any, decisions: Decisions, last: date) -> Ta
     for kind, at, until in asked:
         if at is None or then < at - SAME_HOURS or (until is not None and until < decisions.as_of):
             continue
-        when = "has run" if one.age_h >= at - SAME_HOURS else f"reaches by {last:%Y-%m-%d}, at the hours expected,"
-        why = f"{when} {at:.0f} h since rebuild, at which a {kind} in season pays"
+        run = one.age_h >= at - SAME_HOURS
+        when = DatedText("has run") if run else DatedText("reaches by ", last, ", at the hours expected,")
+        why = DatedText(when, f" {at:.0f} h since rebuild, at which a {kind} in season pays")
         return Task(kind, life.unit_id, life.craft_id, WORK[kind], why, None, one.age_h, at, until)
     return None
 
@@ -216,12 +221,12 @@ def _planned(as_of: date, plan: Callable[[], PlanAnswer], last: date) -> tuple[l
     try:
         made = plan()
     except WrongUsage as refusal:
-        return [], f"Nothing is planned: {refusal}"
+        return [], DatedText("Nothing is planned: ", refusal.message)
     tasks = []
     for action in made.plan.actions:
         if action.action == "leave" or action.week_of is None or not as_of <= action.week_of <= last:
             continue
-        because = "; ".join(made.because.get(action.unit_id, ()))
-        why = f"planned for the week of {action.week_of:%Y-%m-%d}" + (f": {because}" if because else "")
+        because = joined("; ", made.because.get(action.unit_id, ()))
+        why = DatedText("planned for the week of ", action.week_of, ": " if because else "", because)
         tasks.append(Task(action.action, action.unit_id, action.craft_id, WORK[action.action], why, action.week_of))
     return tasks, ""

@@ -1,16 +1,17 @@
 """What the records say of a running unit that no chance may outweigh: a rattle, milky oil, untreated water just now.
 
-The same reasons as in ``forecaster.flooding_steps``, read from what is written down of the unit's life. Common
-practice, no source.
+The one rule by which every face says "do not run this unit": by what is written down of its life. What is told of a
+craft that was just under water comes on top (``forecaster.flooding_steps``). Common practice, no source.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from forecaster.lives import Histories
+from forecaster.written_days import DatedText
 
 SPUN = ("quiet", "slight")
 # Engine hours after water in which the oil is looked at again and again: until then untreated water is just now.
@@ -19,18 +20,39 @@ JUST_NOW_H = 10.0
 
 @dataclass(frozen=True)
 class Unsafe:
-    """One reason not to run a unit as it is: the least that must be done with it, and why in words."""
+    """One thing on record that no chance may outweigh.
+
+    `act`: the least that must be done with the unit. `found`: what is on record, in words, with its day. `stops`: it
+    must not run as it is; else it need only be looked at before its next ride.
+    """
 
     act: Literal["check", "rebuild"]
-    why: str
+    found: str
+    stops: bool = True
+
+    @property
+    def why(self) -> str:
+        """What is on record, and what that asks for, in words."""
+        return DatedText(self.found, ": do not run it" if self.stops else ": check before the next ride")
+
+
+def not_to_run(reasons: Iterable[Unsafe]) -> tuple[str, ...]:
+    """Why a unit must not run as it is, in words; empty where it may."""
+    return tuple(one.found for one in reasons if one.stops)
+
+
+def check_first(reasons: Collection[Unsafe]) -> tuple[str, ...]:
+    """Why a unit that may run must be checked before its next ride, in words; empty where it must not run at all."""
+    return () if not_to_run(reasons) else tuple(one.found for one in reasons)
 
 
 def found_unsafe(units: Histories) -> dict[str, tuple[Unsafe, ...]]:
-    """Reasons not to run a unit as it is, the gravest first, by life_id; lives without any are left out.
+    """What is unsafe about each unit as its record stands, the gravest first, by life_id; lives without are left out.
 
-    A rattle, or a bearing found rough and put back, counts until the unit was opened and found sound: a later quiet
-    spin does not undo it. Milky oil counts until clear oil is told, or oil changed after water. Untreated water counts
-    for `JUST_NOW_H` engine hours unless the unit was spun without a rattle, or opened, since.
+    A rattle, or a bearing found rough and put back, stops it until it was opened and found sound: a later quiet spin
+    does not undo it; a little bearing noise ("slight") is normal. Milky oil stops it until clear oil is told, or oil
+    changed after water. Untreated water asks for a check before the next ride, for `JUST_NOW_H` engine hours, unless
+    the unit was spun without a rattle, or opened, since.
     """
     looks, water = _by_life(units.checks), _by_life(units.incidents)
     now = dict(zip(units.lives["life_id"], units.lives["hours_observed"], strict=True))
@@ -58,24 +80,24 @@ def _noise(looks: list[Any], now: float) -> Iterable[Unsafe]:
     since = looks[sound[-1] + 1 :] if sound else looks
     for look in reversed(since):
         if look.spin == "rattle":
-            yield Unsafe("rebuild", f"rattled when spun {_ago(look, now)}: do not run it")
+            yield Unsafe("rebuild", DatedText("rattled when spun by hand ", _when(look.checked_on, look, now)))
             return
         if look.known_state == "defective":
-            yield Unsafe("rebuild", f"found rough and put back {_ago(look, now)}: do not run it")
+            yield Unsafe("rebuild", DatedText("found rough and put back ", _when(look.checked_on, look, now)))
             return
 
 
 def _milky(looks: list[Any], water: list[Any], now: float) -> Iterable[Unsafe]:
     told = [(look.checked_on, 1, look.oil, look) for look in looks if look.oil in ("milky", "clear")]
     for one in water:
-        changed = one.treatment in ("prompt", "late")  # oil changed until clear, whatever it was like before
+        changed = one.treated == "yes"  # oil changed until clear, whatever it was like before and whenever that was
         if changed or one.oil in ("milky", "clear"):
             told.append((one.happened_on, 0, "clear" if changed else one.oil, one))
     if not told:
         return
-    _, _, oil, last = max(told, key=lambda row: row[:2])
+    day, _, oil, last = max(told, key=lambda row: row[:2])
     if oil == "milky":
-        yield Unsafe("check", f"oil milky {_ago(last, now)}, not clear since: do not run it")
+        yield Unsafe("check", DatedText("oil milky ", _when(day, last, now), ", not clear since"))
 
 
 def _untreated(looks: list[Any], water: list[Any], now: float) -> Iterable[Unsafe]:
@@ -83,7 +105,8 @@ def _untreated(looks: list[Any], water: list[Any], now: float) -> Iterable[Unsaf
         if one.treatment == "none" and now - one.observed_hours <= JUST_NOW_H:
             seen = any(look.checked_on >= one.happened_on and _tells_of_it(look) for look in looks)
             if not seen:
-                yield Unsafe("check", f"untreated water {_ago(one, now)}, not spun since: check before the next ride")
+                found = DatedText("untreated water ", _when(one.happened_on, one, now), ", not spun since")
+                yield Unsafe("check", found, stops=False)
             return
 
 
@@ -91,5 +114,5 @@ def _tells_of_it(look: Any) -> bool:
     return look.spin in SPUN or look.known_state != ""
 
 
-def _ago(event: Any, now: float) -> str:
-    return f"{max(now - event.observed_hours, 0.0):.0f} h ago"
+def _when(day: Any, event: Any, now: float) -> DatedText:
+    return DatedText("on ", day.date(), f", {max(now - event.observed_hours, 0.0):.0f} h ago")

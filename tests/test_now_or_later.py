@@ -9,9 +9,9 @@ import pandas as pd
 import pytest
 
 from forecaster import Fleet, NowOrLater, WrongUsage
-from forecaster.lives import CHECKS, INCIDENTS, Histories, frame, lives_by_hours
-from forecaster.now_or_later import reasons_to_stop, seasons_within
+from forecaster.now_or_later import seasons_within
 from forecaster.settings import Season
+from forecaster.unsafe import check_first, found_unsafe, not_to_run
 from tests.conftest import SAMPLE_DAY
 
 AS_OF = SAMPLE_DAY
@@ -39,10 +39,11 @@ def test_a_worn_unit_is_rebuilt_now_and_a_fresh_one_is_left(old: NowOrLater, fre
 @pytest.mark.parametrize("unit_id", [OLD, FRESH])
 def test_it_agrees_with_the_costs_that_it_is_made_of(sample: Fleet, unit_id: str) -> None:
     told, costs = sample.now_or_later(unit_id, AS_OF), sample.decisions(AS_OF).waiting(unit_id)
-    assert told.saved.mean == pytest.approx(costs.best_later.expected_cost - costs.option("rebuild").expected_cost)
-    assert told.break_even.mean == pytest.approx(costs.break_even_rebuild_price)
-    assert told.chance_now_is_cheaper == pytest.approx(costs.chance_now_is_cheaper)
-    assert max(told.check_saves.mean, 0.0) == pytest.approx(costs.value_of_check)
+    assert told.saved.mean == pytest.approx(costs.best_later.expected_cost - costs.best_now.expected_cost)
+    saved = costs.draws_of(costs.best_later) - costs.draws_of(costs.best_now)
+    assert told.chance_now_is_cheaper == (saved >= 0).mean()
+    unchecked = min(costs.rebuild.mean(axis=0).min(), costs.none.mean())
+    assert told.check_saves.mean == pytest.approx(unchecked - costs.check.mean(axis=0).min())
     assert told.best == costs.best
     assert list(zip(told.by_month["until"].dt.date, told.by_month["extra"], strict=True)) == [
         (day, pytest.approx(cost, abs=1e-6)) for day, cost in costs.cost_of_waiting
@@ -164,48 +165,11 @@ def test_a_season_over_the_turn_of_the_year_is_one() -> None:
 # --- what must not run ---------------------------------------------------------------------------------------------
 
 
-def looked_at(*looks: dict[str, object], water: tuple[dict[str, object], ...] = ()) -> Histories:
-    """One running life of 100 h with looks and water on days of July 2026."""
-    life = lives_by_hours(np.array([100.0]), ["alive"], as_of=AS_OF)
-    life_id = life.lives["life_id"].iloc[0]
-    common = {"life_id": life_id, "observed_hours": 50.0, "oil": "unknown"}
-    checks = [{**common, "spin": "not_done", "known_state": "", **look} for look in looks]
-    incidents = [{**common, "craft_id": "C1", "kind": "swamped", "treatment": "unknown", **wet} for wet in water]
-    return Histories(as_of=AS_OF, lives=life.lives, checks=frame(CHECKS, checks), incidents=frame(INCIDENTS, incidents))
-
-
-def july(day: int) -> pd.Timestamp:
-    return pd.Timestamp(2026, 7, day)
-
-
-RATTLE = {"checked_on": july(1), "spin": "rattle"}
-MILKY = {"happened_on": july(1), "oil": "milky"}
-
-
-def test_a_unit_that_rattled_last_must_not_run() -> None:
-    assert reasons_to_stop(looked_at(RATTLE)) == ("it rattled when it was last spun by hand, on 2026-07-01",)
-    assert reasons_to_stop(looked_at(RATTLE, {"checked_on": july(2), "oil": "clear"})) != ()  # nobody spun it again
-
-
-def test_a_later_quiet_spin_or_a_sound_opening_clears_it() -> None:
-    assert reasons_to_stop(looked_at(RATTLE, {"checked_on": july(2), "spin": "quiet"})) == ()
-    assert reasons_to_stop(looked_at(RATTLE, {"checked_on": july(2), "known_state": "sound"})) == ()
-    assert reasons_to_stop(looked_at({"checked_on": july(1), "spin": "slight"})) == ()  # a little noise is normal
-
-
-def test_a_unit_closed_up_again_rough_must_not_run() -> None:
-    (reason,) = reasons_to_stop(looked_at({"checked_on": july(3), "known_state": "defective"}))
-    assert "found rough" in reason
-
-
-def test_milky_oil_stops_it_until_treated_or_seen_clear() -> None:
-    assert reasons_to_stop(looked_at(water=(MILKY,))) == (
-        "its oil was milky when it was last looked at, on 2026-07-01",
-    )
-    assert reasons_to_stop(looked_at(water=({**MILKY, "treatment": "late"},))) == ()
-    assert reasons_to_stop(looked_at({"checked_on": july(2), "oil": "clear"}, water=(MILKY,))) == ()
-    assert reasons_to_stop(looked_at({"checked_on": july(2), "oil": "milky"}, water=({**MILKY, "oil": "clear"},))) != ()
-
-
-def test_a_unit_of_which_nothing_is_known_is_not_stopped() -> None:
-    assert reasons_to_stop(looked_at()) == ()
+def test_a_unit_that_must_not_run_is_told_so_by_the_rule_that_all_share(sample: Fleet) -> None:
+    units = sample.histories(AS_OF).in_service()
+    life_of = dict(zip(units.lives["unit_id"], units.lives["life_id"], strict=True))
+    found = found_unsafe(units)
+    assert found
+    for unit_id in (OLD, FRESH, *(unit for unit, life_id in life_of.items() if life_id in found)):
+        told, reasons = sample.now_or_later(unit_id, AS_OF), found.get(life_of[unit_id], ())
+        assert (told.stop, told.check_first) == (not_to_run(reasons), check_first(reasons))

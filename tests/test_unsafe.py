@@ -10,7 +10,7 @@ import pytest
 
 from forecaster.flooding_steps import RECHECK_OIL_H
 from forecaster.lives import CHECKS, INCIDENTS, Histories, frame
-from forecaster.unsafe import JUST_NOW_H, found_unsafe
+from forecaster.unsafe import JUST_NOW_H, check_first, found_unsafe, not_to_run
 from tests.test_forecast import AS_OF, running
 
 LIFE = "U000001/1"  # 100 h of record
@@ -21,8 +21,8 @@ def look(day: str, hours: float, **told: Any) -> Event:
     return day, hours, {"spin": "not_done", "known_state": "", "oil": "unknown", **told}
 
 
-def water(day: str, hours: float, treatment: str = "none", oil: str = "unknown") -> Event:
-    return day, hours, {"kind": "swamped", "water": "salt", "oil": oil, "treatment": treatment}
+def water(day: str, hours: float, treatment: str = "none", oil: str = "unknown", treated: str = "no") -> Event:
+    return day, hours, {"kind": "swamped", "water": "salt", "oil": oil, "treated": treated, "treatment": treatment}
 
 
 def of(*events: Event) -> Histories:
@@ -50,7 +50,8 @@ def test_nothing_told_is_nothing_unsafe() -> None:
 
 def test_a_rattle_asks_for_a_rebuild() -> None:
     found = found_unsafe(of(look("2026-08-01", 60.0, spin="rattle")))[LIFE]
-    assert [(one.act, one.why) for one in found] == [("rebuild", "rattled when spun 40 h ago: do not run it")]
+    why = "rattled when spun by hand on 2026-08-01, 40 h ago: do not run it"
+    assert [(one.act, one.why, one.stops) for one in found] == [("rebuild", why, True)]
 
 
 def test_a_quiet_spin_does_not_undo_a_rattle_but_a_sound_bearing_does() -> None:
@@ -59,15 +60,28 @@ def test_a_quiet_spin_does_not_undo_a_rattle_but_a_sound_bearing_does() -> None:
     assert asked(rattle, look("2026-08-09", 70.0, known_state="sound")) == []
 
 
+def test_a_little_noise_is_normal() -> None:
+    assert asked(look("2026-08-01", 60.0, spin="slight")) == []
+
+
 def test_a_bearing_found_rough_and_put_back_asks_for_a_rebuild() -> None:
     assert asked(look("2026-08-01", 60.0, known_state="defective")) == ["rebuild"]
 
 
 @pytest.mark.parametrize(
-    ("treatment", "acts"), [("none", ["check"]), ("unknown", ["check"]), ("prompt", []), ("late", [])]
+    ("treated", "treatment", "acts"),
+    [
+        ("no", "none", ["check"]),
+        ("unknown", "unknown", ["check"]),
+        ("yes", "prompt", []),
+        ("yes", "late", []),
+        ("yes", "unknown", []),  # changed until clear, nobody knows when
+    ],
 )
-def test_milky_oil_asks_for_a_check_unless_it_was_changed_until_clear(treatment: str, acts: list[str]) -> None:
-    assert asked(water("2026-06-01", 20.0, treatment, oil="milky")) == acts
+def test_milky_oil_asks_for_a_check_unless_it_was_changed_until_clear(
+    treated: str, treatment: str, acts: list[str]
+) -> None:
+    assert asked(water("2026-06-01", 20.0, treatment, oil="milky", treated=treated)) == acts
 
 
 def test_milky_oil_counts_until_clear_oil_is_told() -> None:
@@ -79,7 +93,9 @@ def test_milky_oil_counts_until_clear_oil_is_told() -> None:
 
 def test_untreated_water_just_now_asks_for_a_check_until_it_was_spun() -> None:
     wet = water("2026-09-01", 95.0)
-    assert asked(wet) == ["check"]
+    (found,) = found_unsafe(of(wet))[LIFE]
+    assert (found.act, found.stops) == ("check", False)
+    assert found.why == "untreated water on 2026-09-01, 5 h ago, not spun since: check before the next ride"
     assert asked(wet, look("2026-09-02", 95.0, spin="slight")) == []
     assert asked(look("2026-08-30", 94.0, spin="quiet"), wet) == ["check"]
     assert asked(water("2026-09-01", 95.0, "prompt")) == []
@@ -94,6 +110,13 @@ def test_untreated_water_is_just_now_as_long_as_the_oil_is_looked_at_again() -> 
 def test_the_gravest_comes_first() -> None:
     events = (water("2026-09-01", 95.0, oil="milky"), look("2026-09-02", 96.0, spin="rattle"))
     assert asked(*events) == ["rebuild", "check", "check"]
+
+
+def test_a_unit_that_must_not_run_is_not_asked_to_be_checked_before_a_ride() -> None:
+    milky = found_unsafe(of(water("2026-09-01", 95.0, oil="milky")))[LIFE]
+    assert not_to_run(milky) == ("oil milky on 2026-09-01, 5 h ago, not clear since",)
+    assert check_first(milky) == ()
+    assert check_first(milky[1:]) == ("untreated water on 2026-09-01, 5 h ago, not spun since",)
 
 
 def test_units_of_unknown_starting_age_are_looked_at_too() -> None:

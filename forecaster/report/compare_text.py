@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
+from typing import Any
 
+from forecaster.amounts import Amount
 from forecaster.decisions import Swing
-from forecaster.life_model import Evidence
+from forecaster.now_or_later import NowOrLater
 from forecaster.report import sentences
-from forecaster.report.as_json import Json, day_or_null, triggers_json
+from forecaster.report.as_json import Json, day_or_null, triggers_json, with_interval
 from forecaster.report.figures import money
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
-from forecaster.waiting import Option, Waiting
+from forecaster.waiting import Option
 
+WEEKS_BETWEEN_ROWS = 4  # of the table
 NAMES = {
     "rebuild": "the price of a rebuild",
     "new_unit": "the price of a new unit",
@@ -26,84 +29,108 @@ NAMES = {
 DOING = {"rebuild": "rebuild it", "check": "check it, and rebuild it if it rattles", "none": "run it until it fails"}
 
 
-def answer_sentence(unit_id: str, waiting: Waiting, currency: str) -> str:
+def answer_sentence(told: NowOrLater, currency: str) -> str:
     """What to do with the unit, and what it saves, in one sentence."""
-    now, best, later = waiting.option("rebuild"), waiting.best, waiting.best_later
-    is_now = best.action == "rebuild" and waiting.weeks.step_of_week[best.week] == 0
-    if is_now:
-        saved = later.expected_cost - now.expected_cost
+    sure = f"now is the cheaper one with a chance of {_likely(told)}"
+    if told.now_is_best:
         return (
-            f"Rebuild {unit_id} before it runs again: about {money(saved, currency)} cheaper over two years than the "
-            f"next best, to {DOING[later.action]}{_when(later)}; now is the cheaper one with a chance of "
-            f"{100 * waiting.chance_now_is_cheaper:.0f} %."
+            f"Rebuild {told.unit_id} before it runs again: about {_amount(told.saved, currency)} cheaper over two "
+            f"years than the next best, to {DOING[told.later.action]}{_when(told.later)}; {sure}."
         )
-    saved = now.expected_cost - best.expected_cost
     return (
-        f"Do not rebuild {unit_id} now: to {DOING[best.action]}{_when(best)} is about {money(saved, currency)} cheaper "
-        f"over two years; now is the cheaper one with a chance of {100 * waiting.chance_now_is_cheaper:.0f} %."
+        f"Do not rebuild {told.unit_id} now: to {DOING[told.best.action]}{_when(told.best)} is about "
+        f"{_amount(told.saved.opposite, currency)} cheaper over two years; {sure}."
     )
+
+
+def _likely(told: NowOrLater) -> str:
+    """The chance that now is cheaper; the draws of a posterior show neither a nought nor a certainty."""
+    least = 100 / told.n_draws
+    chance = 100 * told.chance_now_is_cheaper
+    if chance < least:
+        return f"under {least:.0f} %"
+    return f"over {100 - least:.0f} %" if chance > 100 - least else f"{chance:.0f} %"
 
 
 def _when(option: Option) -> str:
     return "" if option.on is None else f" in the week of {option.on}"
 
 
-def compare_text(
-    unit_id: str, waiting: Waiting, swings: Sequence[Swing], currency: str, evidence: Evidence, page: Page
-) -> str:
-    """The answer, the options month by month, and what moves it."""
-    step = max(round(52 / 12), 1)
-    shown = [*range(0, waiting.weeks.n, step)]
+def _amount(amount: Amount, currency: str) -> str:
+    """An amount with its central 90 % interval: "USD 1,115 (654-1,833)"."""
+    dash = " to " if amount.low < 0 else "-"
+    return f"{money(amount.mean, currency)} ({amount.low:,.0f}{dash}{amount.high:,.0f})"
+
+
+def compare_text(told: NowOrLater, swings: Sequence[Swing], currency: str, page: Page) -> str:
+    """What must not run, the answer, the options month by month, and what moves it."""
     columns = [
         TextColumn("week of"),
         TextColumn(f"rebuild then\n{currency} (90 %)", right=True, least=14),
         TextColumn(f"check then\n{currency} (90 %)", right=True, least=14),
         TextColumn("still runs", right=True),
     ]
+    weeks: Iterable[Any] = told.weeks.iloc[::WEEKS_BETWEEN_ROWS].itertuples(index=False)
     rows = [
         (
-            str(waiting.weeks.first_day[week]),
-            _with_range(waiting.option("rebuild", week)),
-            _with_range(waiting.option("check", week)),
-            f"{100 * waiting.running[week]:.0f} %",
+            f"{week.first_day:%Y-%m-%d}",
+            _with_range(week.rebuild, week.rebuild_low, week.rebuild_high),
+            _with_range(week.check, week.check_low, week.check_high),
+            f"{100 * week.runs:.0f} %",
         )
-        for week in shown
+        for week in weeks
     ]
-    never = waiting.option("none")
+    never = told.never
     blocks = [
-        page.strong(page.wrapped(answer_sentence(unit_id, waiting, currency))),
+        *_before_all(told, page),
+        page.strong(page.wrapped(answer_sentence(told, currency))),
         plain_table(columns, rows, [""] * len(rows), page.width),
-        page.wrapped(f"Never opened until it fails: {currency} {_with_range(never)}."),
-        page.wrapped(_figures(waiting, currency)),
+        page.wrapped(
+            f"Never opened until it fails: {currency} {_with_range(never.expected_cost, never.low, never.high)}."
+        ),
+        page.wrapped(_figures(told, currency)),
         page.wrapped(_swing_sentence(swings, currency)),
         page.wrapped(
             "Costs are expected ones from today over two years, in brackets the central 90 % interval; they count the "
             "job, failing, engine damage, lost rental days and the lives after this one under their best upkeep."
         ),
-        page.wrapped(sentences.evidence_sentence(evidence, "two-stage")),
+        page.wrapped(sentences.evidence_sentence(told.evidence, "two-stage")),
         page.wrapped(sentences.CAUTION),
     ]
     return "\n\n".join(blocks)
 
 
-def _with_range(option: Option) -> str:
-    return f"{option.expected_cost:,.0f} ({option.low:,.0f}-{option.high:,.0f})"
+def _before_all(told: NowOrLater, page: Page) -> list[str]:
+    """What no cost may outweigh."""
+    if told.stop:
+        title = f"Do not run {told.unit_id} as it is; the costs below are no leave to run it"
+        return [page.strong(page.bullets(title, told.stop))]
+    if told.check_first:
+        return [page.strong(page.bullets(f"Check {told.unit_id} before its next ride", told.check_first))]
+    return []
 
 
-def _figures(waiting: Waiting, currency: str) -> str:
-    told = [
-        f"A rebuild now pays up to a price of {money(max(waiting.break_even_rebuild_price, 0.0), currency)}.",
-        f"The best check is worth {money(waiting.value_of_check, currency)}.",
-        f"The dearest month of waiting costs {money(waiting.cost_of_waiting_per_month, currency)}.",
-    ]
-    triggers = waiting.triggers
+def _with_range(cost: float, low: float, high: float) -> str:
+    return f"{cost:,.0f} ({low:,.0f}-{high:,.0f})"
+
+
+def _figures(told: NowOrLater, currency: str) -> str:
+    pays = "A rebuild now would not pay even if it cost nothing."
+    if told.break_even.mean > 0:
+        pays = f"A rebuild now pays up to a price of {_amount(told.break_even, currency)}."
+    check = f"The best check saves {_amount(told.check_saves, currency)} beside the best way without."
+    if told.check_saves.mean <= 0:
+        check = f"No check pays: the best costs {_amount(told.check_saves.opposite, currency)} more than none."
+    month = f"The dearest month of waiting costs {_amount(told.dearest_month, currency)}."
+    triggers = told.triggers
+    figures = [pays, check, month]
     if triggers.check_at_hours is not None:
         until = _until(triggers.check_until)
-        told.append(f"Run on, it should be checked at {triggers.check_at_hours:.0f} h since rebuild{until}.")
+        figures.append(f"Run on, it should be checked at {triggers.check_at_hours:.0f} h since rebuild{until}.")
     if triggers.rebuild_at_hours is not None:
         at, until = f"{triggers.rebuild_at_hours:.0f} h since rebuild", _until(triggers.rebuild_until)
-        told.append(f"Run on, it should be rebuilt at {at}, even in season{until}.")
-    return " ".join(told)
+        figures.append(f"Run on, it should be rebuilt at {at}, even in season{until}.")
+    return " ".join(figures)
 
 
 def _until(day: date | None) -> str:
@@ -121,22 +148,37 @@ def _swing_sentence(swings: Sequence[Swing], currency: str) -> str:
     )
 
 
-def compare_json(unit_id: str, waiting: Waiting, swings: Sequence[Swing]) -> Json:
+def compare_json(told: NowOrLater, swings: Sequence[Swing]) -> Json:
     """Every option and the figures about them, for other programs; money in the fleet's currency."""
     return {
-        "unit_id": unit_id,
-        "as_of": waiting.weeks.first_day[0].isoformat(),
-        "options": [_option(option) for option in waiting.options],
-        "best": _option(waiting.best),
-        "best_later": _option(waiting.best_later),
-        "chance_now_is_cheaper": waiting.chance_now_is_cheaper,
-        "break_even_rebuild_price": waiting.break_even_rebuild_price,
-        "value_of_check": waiting.value_of_check,
-        "cost_of_waiting_per_month": waiting.cost_of_waiting_per_month,
-        "cost_of_waiting": [{"until": day.isoformat(), "cost": cost} for day, cost in waiting.cost_of_waiting],
-        "season": triggers_json(waiting.triggers),
+        "unit_id": told.unit_id,
+        "as_of": told.as_of.isoformat(),
+        "options": [*_by_week(told, "rebuild"), *_by_week(told, "check"), _option(told.never)],
+        "best": _option(told.best),
+        "best_later": _option(told.later),
+        "chance_now_is_cheaper": told.chance_now_is_cheaper,
+        "saves": with_interval(told.saved),
+        "break_even_rebuild_price": told.break_even.mean,
+        "value_of_check": max(told.check_saves.mean, 0.0),
+        "cost_of_waiting_per_month": told.dearest_month.mean,
+        "cost_of_waiting": [
+            {"until": day.date().isoformat(), "cost": cost}
+            for day, cost in zip(told.by_month["until"], told.by_month["extra"], strict=True)
+        ],
+        "season": triggers_json(told.triggers),
         "moves_it": [{"what": s.what, "low": s.low, "high": s.high} for s in swings],
+        "stop": list(told.stop),
+        "check_first": list(told.check_first),
     }
+
+
+def _by_week(told: NowOrLater, action: str) -> list[Json]:
+    columns = ["first_day", action, f"{action}_low", f"{action}_high"]
+    weeks = zip(*(told.weeks[name] for name in columns), strict=True)
+    return [
+        {"action": action, "on": day.date().isoformat(), "expected_cost": cost, "low": low, "high": high}
+        for day, cost, low, high in weeks
+    ]
 
 
 def _option(option: Option) -> Json:

@@ -52,6 +52,7 @@ def invented_lives(n: int, seed: int = 1) -> Histories:
             "kind": "swamped",
             "water": "salt",
             "oil": "unknown",
+            "treated": "unknown",
             "treatment": rng.choice(["prompt", "late", "none", "unknown"], len(life)),
             "oil_water_ppm": np.nan,
         }
