@@ -10,6 +10,7 @@ import streamlit as st
 
 import forecaster
 import link
+from days import day_style
 from form_questions import ask_number, ask_one_of
 from words import day_words, plain
 
@@ -119,7 +120,8 @@ def ask_about_water(as_of: date, craft: Mapping[str, str], beside: Mapping[str, 
         min_value=as_of - LONGEST_AGO,
         max_value=as_of,
         key="happened",
-        format="YYYY-MM-DD",
+        format=day_style().field,
+        help=f"Typed as {day_style().field}.",
     )
     happened_on = happened_on if isinstance(happened_on, date) else as_of  # a cleared day asks for today
     days = (as_of - happened_on).days

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import streamlit as st
 
 import forecaster
-from loading import chosen_source
-from words import plain
+from days_panel import begin, days_panel
+from loading import chosen_source, date_format
+from words import plain, told
 
 FOLDER = Path(__file__).parent
 
@@ -36,12 +38,15 @@ else:
         position="top",
     )
 
+of_fleet = date_format(chosen_source(), date.today())
+begin(of_fleet)
 try:
     screen.run()
 except forecaster.ForecasterError as refusal:
-    first, *rest = str(refusal).splitlines()
+    first, *rest = told(refusal).splitlines()
     st.error(f"**{plain(first)}**", icon=":material/info:")
     for line in rest:
         st.markdown(plain(line.strip()))
     if chosen_source() is not None and screen != data_screen:
         st.page_link(data_screen, label="See what was read, row by row")
+days_panel(of_fleet)

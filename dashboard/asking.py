@@ -10,6 +10,7 @@ import streamlit as st
 
 import forecaster
 import link
+from days import day_style
 from words import day_words, listed, plain
 
 LEAST_HOURS, MOST_HOURS, HOURS_STEP = 5, 200, 5
@@ -65,7 +66,7 @@ def ask(today: date, first_day: date | None, choices: dict[str, list[str]]) -> A
             width=300,
         )
         as_of = _day_input(earliest, day, today)
-        with st.popover("More", icon=":material/tune:", width="content"):
+        with st.expander("More", icon=":material/tune:", type="compact"):
             places = {name: _narrow(name, known) for name, known in choices.items() if known}
             model = st.radio(
                 "Life model",
@@ -90,8 +91,8 @@ def _day_input(earliest: date, day: date, today: date) -> date:
         min_value=earliest,
         max_value=today,
         key="as_of",
-        format="YYYY-MM-DD",
-        help="The forecast uses nothing that is dated later.",
+        format=day_style().field,
+        help=f"The forecast uses nothing that is dated later. Typed as {day_style().field}.",
         width=150,
     )
     return as_of if isinstance(as_of, date) else today  # a cleared day asks for today

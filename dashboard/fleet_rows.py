@@ -10,7 +10,7 @@ from typing import TypeVar
 import pandas as pd
 
 import forecaster
-from words import chance_words, hours_between, interval, percent
+from words import all_told, chance_words, hours_between, interval, percent, told
 
 OfUnit = TypeVar("OfUnit", "forecaster.UnitForecast", "forecaster.Task")
 NO_INTERVAL = ""  # a cell of a chance that the model does not know
@@ -63,7 +63,7 @@ def risk_rows(units: Sequence[forecaster.UnitForecast], places: pd.DataFrame) ->
                         f"<b>{escape(u.unit_id)}</b> on {escape(craft_told(u.craft_id, places))}",
                         f"fails: {chance_words(u.fails_within)}",
                         escape(u.advice),
-                        *(escape(reason) for reason in u.because),
+                        *(escape(told(reason)) for reason in u.because),
                     ]
                 ),
             }
@@ -96,7 +96,7 @@ def fleet_rows(
                 "p10": u.hours_left.p10,
                 "p50": u.hours_left.p50,
                 "p90": u.hours_left.p90,
-                "because": "; ".join(u.because),
+                "because": all_told(u.because),
                 "remarks": "; ".join(remarks_of(u, doubtful)),
             }
             for u in units
@@ -111,9 +111,9 @@ def filled(rows: pd.DataFrame) -> list[str]:
 
 def remarks_of(unit: forecaster.UnitForecast, doubtful: dict[str, str]) -> list[str]:
     """What a reader of the unit's forecast should know: doubts, gaps in its record, extrapolation."""
-    told = list(unit.remarks)
+    said = [told(remark) for remark in unit.remarks]
     if unit.unit_id in doubtful:
-        told.insert(0, f"doubtful: {doubtful[unit.unit_id]}")
+        said.insert(0, f"doubtful: {doubtful[unit.unit_id]}")
     if unit.beyond_seen:
-        told.append("older than any unit of this fleet was seen to fail or be opened: the forecast extrapolates")
-    return told
+        said.append("older than any unit of this fleet was seen to fail or be opened: the forecast extrapolates")
+    return said

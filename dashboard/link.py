@@ -12,13 +12,24 @@ import streamlit as st
 
 KEPT = "link"  # the choices of all screens so far, in the session
 EVERYWHERE = "fleet"  # part of every screen's link
+DAYS = "days"  # so is this: how days are written, the viewer's own choice, whatever fleet is open
 UNIT_SCREEN = "screens/one_unit.py"
 UNIT_KEEPS = ("hours", "as_of", "model")  # of the fleet's choices, what one unit's screen asks too
 
 
 def wanted(name: str) -> list[str]:
     """The values that the link, or else an earlier screen, asks for; empty where neither does."""
-    return st.query_params.get_all(name) or list(st.session_state.get(KEPT, {}).get(name, []))
+    return st.query_params.get_all(name) or kept(name)
+
+
+def kept(name: str) -> list[str]:
+    """What was asked for so far, whatever the link says now."""
+    return list(st.session_state.get(KEPT, {}).get(name, []))
+
+
+def keep(name: str, values: Sequence[str]) -> None:
+    """Keep a choice that no screen asks for; the link tells it at the next ``show``."""
+    st.session_state[KEPT] = {**st.session_state.get(KEPT, {}), name: list(values)}
 
 
 def first(name: str) -> str | None:
@@ -51,13 +62,13 @@ def to_unit(unit_id: str) -> dict[str, list[str]]:
     Whole from the start: a screen that mends its own link leaves a step in the browser's history that leads back to
     the mending.
     """
-    kept = {name: wanted(name) for name in (EVERYWHERE, *UNIT_KEEPS)}
-    return {name: values for name, values in {**kept, "unit": [unit_id]}.items() if values}
+    carried = {name: wanted(name) for name in (EVERYWHERE, DAYS, *UNIT_KEEPS)}
+    return {name: values for name, values in {**carried, "unit": [unit_id]}.items() if values}
 
 
 def show(choices: Mapping[str, Sequence[str]]) -> None:
     """Let the link say this screen's choices and keep them for the next; one without values is as usual: left out."""
-    choices = {EVERYWHERE: wanted(EVERYWHERE), **choices}
+    choices = {EVERYWHERE: wanted(EVERYWHERE), DAYS: kept(DAYS), **choices}
     st.session_state[KEPT] = {**st.session_state.get(KEPT, {}), **choices}
     told = {name: list(values) for name, values in choices.items() if values}
     if {name: st.query_params.get_all(name) for name in st.query_params} != told:
@@ -68,8 +79,10 @@ def begin_anew(fleet: Sequence[str], keep: Sequence[str] = ()) -> None:
     """Forget every choice and everything kept of one fleet, since another is opened; `keep`: names in the session.
 
     Units and craft of two fleets may have the same names, and what was ticked off of one is not done to the other.
+    How days are written is no fleet's.
     """
+    choices = {EVERYWHERE: list(fleet), DAYS: kept(DAYS)}
     for name in [name for name in st.session_state if name not in keep]:
         del st.session_state[name]
-    st.session_state[KEPT] = {EVERYWHERE: list(fleet)}
-    st.query_params.from_dict({EVERYWHERE: list(fleet)} if fleet else {})
+    st.session_state[KEPT] = choices
+    st.query_params.from_dict({name: values for name, values in choices.items() if values})

@@ -22,6 +22,7 @@ import streamlit as st
 
 import forecaster
 import link
+from words import told
 
 SOURCE_VARIABLE = "FORECASTER_SOURCE"
 SAMPLE = "sample"  # the only fleet that a link can name: a link must never open a folder of somebody's machine
@@ -123,6 +124,13 @@ def load(source: str, today: date) -> Loaded:
 def load_reading(source: str, today: date) -> forecaster.Reading:
     """What was read, with every problem, also where problems stop all answers."""
     return _reading(source, today, content_of(source))
+
+
+def date_format(source: str | None, today: date) -> forecaster.DateFormat:
+    """How a fleet writes days; as usual where none is open, or it cannot be read."""
+    if source is None:
+        return forecaster.FleetSettings().date_format
+    return _date_format(source, today, content_of(source))
 
 
 def forecast(loaded: Loaded, as_of: date, hours: float, model: str) -> forecaster.FleetForecast:
@@ -241,7 +249,10 @@ def noted_this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
 def this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
     """All that needs doing within seven days; shows how far it has come while it is worked out."""
     found = _this_week(loaded, as_of)
-    _weeks()[loaded.content, as_of] = found
+    weeks = _weeks()
+    weeks[loaded.content, as_of] = found
+    for oldest in list(weeks)[:-KEPT_ANSWERS]:
+        weeks.pop(oldest, None)  # another viewer's page may have let go of it meanwhile
     return found
 
 
@@ -256,11 +267,11 @@ def backtest(loaded: Loaded, as_of: date, hours: float, every: str) -> forecaste
     bar = st.progress(0.0)
 
     def progress(done: int, of: int, doing: str) -> None:
-        bar.progress(done / max(of, 1), f"Looking back: {doing} ...")
+        bar.progress(done / max(of, 1), f"Looking back: {told(doing)} ...")
 
-    told = loaded.fleet.backtest(as_of, hours, every=every, progress=progress)
+    found = loaded.fleet.backtest(as_of, hours, every=every, progress=progress)
     bar.empty()
-    return told
+    return found
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
@@ -271,6 +282,16 @@ def _fleet(_source: str, today: date, content: str) -> forecaster.Fleet:
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
 def _reading(_source: str, today: date, content: str) -> forecaster.Reading:
     return forecaster.read_fleet(_source, today=today)
+
+
+@st.cache_resource(max_entries=KEPT_FLEETS, show_spinner=False)
+def _date_format(_source: str, today: date, content: str) -> forecaster.DateFormat:
+    try:
+        return _fleet(_source, today, content).settings.date_format
+    except forecaster.DataStopsAnswer:
+        return _reading(_source, today, content).records.settings.date_format
+    except forecaster.ForecasterError:
+        return forecaster.FleetSettings().date_format
 
 
 # Of this session alone: another upload replaces it, and the end of the session removes it.

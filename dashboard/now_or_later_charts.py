@@ -18,7 +18,9 @@ from chart_parts import (
     rows_in_words,
     title_above,
 )
+from days import day_style
 from palette import DASH_OF_STATE, LEARNED, NEUTRAL, SHAPE_OF_STATE, STATE_OF_ACTION, colour_of_state, faded
+from words import day_words
 
 NAMES = {"rebuild": "rebuild then", "check": "check then", "none": "never"}
 SWING_HEIGHT = 46  # px an input: a line of words and a bar
@@ -67,7 +69,7 @@ def cost_by_week(
             x=end, y=axis[0] + y * height, text=NAMES[action], xanchor="left", xshift=9, showarrow=False
         )
     title_above(figure, f"Expected cost over two years, {currency}")
-    figure.update_xaxes(range=[first, end], tickformat="%b<br>%Y", nticks=6, showgrid=False)
+    figure.update_xaxes(range=[first, end], tickformat=day_style().months, nticks=6, showgrid=False)
     figure.update_xaxes(title_text="week in which it is done")
     figure.update_yaxes(range=list(axis), tickformat=",.0f", nticks=6)
     figure.update_layout(showlegend=False, margin={"r": 88, "t": 60}, hovermode="closest")
@@ -76,7 +78,7 @@ def cost_by_week(
 
 def _line(days: pd.Series, mean: pd.Series, low: pd.Series, high: pd.Series, action: str) -> go.Scatter:
     state = STATE_OF_ACTION[action]
-    when = "" if action == "none" else ", week of %{x|%Y-%m-%d}"
+    when = "" if action == "none" else f", week of %{{x|{day_style().hover}}}"
     return go.Scatter(
         x=days,
         y=mean,
@@ -147,7 +149,7 @@ def _mark_best(figure: go.Figure, best: tuple[str, date | None, float], first: p
     action, on, cost = best
     state = STATE_OF_ACTION[action]
     at = end if on is None else pd.Timestamp(on)
-    told = "never" if on is None else f"{on.day} {on:%b %Y}"
+    told = "never" if on is None else day_words(on)
     figure.add_trace(
         go.Scatter(
             x=[at],

@@ -57,7 +57,7 @@ def ask_prices(own: forecaster.Prices) -> dict[str, float]:
             st.session_state[one.key] = _wanted(one)
     with st.container(key="prices"):
         given = {name: _ask(inputs[name]) for name in (*FIRST, *CHANCES)}
-        with st.popover("More", icon=":material/tune:", width="content"):
+        with st.expander("More", icon=":material/tune:", type="compact"):
             given |= {name: _ask(inputs[name]) for name in FURTHER}
         asked = {name: value for name, value in given.items() if value is not None}
         st.button(

@@ -8,7 +8,9 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from chart_parts import add_upright, band, interval_told, quiet, title_above
+from days import day_style
 from palette import LEARNED, NEUTRAL, STATE_OF_ACTION, colour_of_state, faded
+from words import day_of_year_words
 
 DAY_MS = 86_400_000
 CHECK_HEIGHT = 1 / 3  # of a place: a check takes one only if the unit rattles
@@ -44,10 +46,10 @@ def bench_by_week(work: pd.DataFrame, weeks: pd.DataFrame, later: list[date], op
         at = pd.Timestamp(day)
         if first <= at <= end:
             late = at > first + (end - first) / 2
-            add_upright(figure, at, f"{told} {day.day} {day:%b}", "solid", side="right" if late else "left")
+            add_upright(figure, at, f"{told} {day_of_year_words(day)}", "solid", side="right" if late else "left")
     quiet(figure, height=int(min(max(ROW_PX * top + 150, LEAST_PX), MOST_PX)))
     apart = max(1, round((end - first).days / 7 / TICKS)) * 7 * DAY_MS
-    figure.update_xaxes(range=[first, end], tickformat="%-d %b<br>%Y", tick0=weeks["week"].iloc[0], dtick=apart)
+    figure.update_xaxes(range=[first, end], tickformat=day_style().axis, tick0=weeks["week"].iloc[0], dtick=apart)
     figure.update_xaxes(showgrid=False)
     figure.update_xaxes(title_text="week, by its Monday")
     figure.update_yaxes(range=[0, top + 0.15], title_text="bench places", tickformat="d", dtick=max(1, round(top / 8)))

@@ -12,8 +12,9 @@ import streamlit as st
 
 import forecaster
 import link
+from days import day_style
 from loading import PlanChoice
-from words import DASH, day_words, plain
+from words import DASH, SPACE, day_words, plain
 
 MOST_MONEY, MOST_PLACES, MOST_SPARES = 1e9, 10_000.0, 1_000
 NO_LIMIT = "none"  # in the link: a budget without limit where fleet.toml has one
@@ -48,7 +49,7 @@ def ask_limits(fleet: forecaster.Fleet, as_of: date) -> PlanAsked:
     )
     begins = _day("First day", "begins", usual.begins, as_of, "Work begins in the first whole week from here.")
     ready_by = _day("Ready by", "ready_by", usual.ready_by, as_of, "Weeks that end later take no work.")
-    with st.popover("More", icon=":material/tune:", width="content"):
+    with st.expander("More", icon=":material/tune:", type="compact"):
         spares = _number(
             "Spare units",
             "spares",
@@ -122,9 +123,9 @@ def _day(label: str, name: str, usual: date, as_of: date, explained: str) -> dat
         wanted,
         min_value=as_of,
         max_value=last,
-        format="YYYY-MM-DD",
+        format=day_style().field,
         key=f"plan_{name}_{as_of}",
-        help=explained,
+        help=f"{explained} Typed as {day_style().field}.",
         width=150,
     )
     return given if isinstance(given, date) else usual  # a cleared day asks for the usual one
@@ -208,6 +209,11 @@ def edits_in_link(edits: Edits) -> list[str]:
         ":".join([unit, edit.action, *([edit.week_of.isoformat()] if edit.week_of else [])])
         for unit, edit in sorted(edits.items())
     ]
+
+
+def week_told(week: str) -> str:
+    """A week of the table for its reader, with spaces as they are typed to find it."""
+    return week if week == NO_WEEK else day_words(date.fromisoformat(week)).replace(SPACE, " ")
 
 
 def take_edits(key: str, shown: Sequence[forecaster.PlannedAction], edits: Edits) -> None:

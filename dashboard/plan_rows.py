@@ -11,7 +11,7 @@ import forecaster
 from fleet_rows import craft_told
 from plan_form import NO_WEEK
 from plan_words import about, in_order, with_range
-from words import DASH, hours_words, money, percent
+from words import DASH, all_told, day_words, hours_words, money, percent, told
 
 
 def table_rows(
@@ -30,7 +30,7 @@ def table_rows(
                 "rattle": percent(one.rattle) if one.action == "check" else "",
                 "hours": answer.hours.get(one.unit_id),
                 "craft": craft_told(one.craft_id, places),
-                "because": "; ".join(answer.because.get(one.unit_id, ())),
+                "because": all_told(answer.because.get(one.unit_id, ())),
                 "remarks": answer.doubtful.get(one.unit_id, ""),
             }
             for one in shown
@@ -79,11 +79,11 @@ def bench_rows(answer: forecaster.PlanAnswer, places: pd.DataFrame, by_hand: set
             "hover": "<br>".join(
                 [
                     f"<b>{escape(one.unit_id)}</b> on {escape(craft_told(one.craft_id, places))}",
-                    f"{one.action} in the week of {one.week_of:%Y-%m-%d}",
+                    f"{one.action} in the week of {day_words(one.week_of)}",
                     f"costs {escape(money(one.cost, currency))} now",
                     f"saves about {escape(with_range(answer.savings[one.unit_id], currency))}",
                     *([f"rattles: {percent(one.rattle)}"] if one.action == "check" else []),
-                    *(escape(reason) for reason in answer.because.get(one.unit_id, ())),
+                    *(escape(told(reason)) for reason in answer.because.get(one.unit_id, ())),
                 ]
             ),
         }

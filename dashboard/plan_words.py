@@ -205,7 +205,7 @@ def stop_lines(answer: forecaster.PlanAnswer) -> list[str]:
         then = "the plan leaves it: keep it off the water until that is settled"
         if planned.week_of is not None:
             then = f"{planned.action} planned in the week of {day_words(planned.week_of)}"
-        lines.append(f"{plain(unit)}: {plain('; '.join(reasons))}; {then}")
+        lines.append(f"{plain(unit)}: {'; '.join(map(plain, reasons))}; {then}")
     return lines
 
 

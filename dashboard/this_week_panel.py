@@ -9,6 +9,7 @@ import streamlit as st
 
 import forecaster
 import link
+from days import day_style
 from fleet_rows import craft_told, filled, units_at
 from loading import Loaded, noted_this_week, this_week, week_if_known
 from this_week_words import (
@@ -139,7 +140,7 @@ def _table(tasks: list[forecaster.Task], places: pd.DataFrame) -> None:
                 "do": column.TextColumn("Do", width="medium"),
                 "why": column.TextColumn("Because", width="large"),
                 "hours": column.NumberColumn("Since rebuild", format="%.0f h", help="Engine hours, best estimate"),
-                "until": column.DateColumn("Pays until", format="YYYY-MM-DD"),
+                "until": column.DateColumn("Pays until", format=day_style().column),
             },
             alt="What needs doing this week, unit by unit",
         )

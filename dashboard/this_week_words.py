@@ -16,7 +16,10 @@ HEADINGS = {
     "rebuild": ":material/build: Open and rebuild",
     "check": ":material/search: Check",
 }
-NOTED = "units that must not run as they are, and water of the last 14 days that is not known to be treated in time"
+NOTED = (
+    "units that must not run as they are or be checked before the next ride, and water of the last 14 days that is not "
+    "known to be treated in time"
+)
 LOOKED_AT = {
     "triggers": "the hours at which a check or a rebuild in season pays, beside those that each craft is expected to "
     "run this week",

@@ -52,7 +52,7 @@ def event_rows(curve: forecaster.UnitCurve) -> pd.DataFrame:
 
 def hover(what: str, at: float, on: date) -> str:
     """An event on the hour axis, as HTML: what it was, at which hours and on which day."""
-    return f"{escape(what)}<br>at {hours_words(at)}, {on:%Y-%m-%d}"
+    return f"{escape(what)}<br>at {hours_words(at)}, {day_words(on)}"
 
 
 def curve_rows(curve: forecaster.UnitCurve) -> pd.DataFrame:
@@ -148,11 +148,11 @@ def life_rows(histories: forecaster.Histories, unit_id: str) -> dict[str, pd.Dat
 
 # How a cell is told in a line of its own, where there is no room for a table.
 TOLD = {
-    "on": "{:%Y-%m-%d}",
-    "from_on": "from {:%Y-%m-%d}",
-    "to_on": "to {:%Y-%m-%d}",
-    "began_on": "{:%Y-%m-%d}",
-    "ended_on": "to {:%Y-%m-%d}",
+    "on": "{}",
+    "from_on": "from {}",
+    "to_on": "to {}",
+    "began_on": "{}",
+    "ended_on": "to {}",
     "hours": "at {:.0f} h",
     "from_hours": "{:.0f} h",
     "to_hours": "to {:.0f} h",
@@ -181,7 +181,7 @@ def rows_in_words(rows: pd.DataFrame) -> list[str]:
     """Each row as one line, blank and unknown cells left out, for a screen too narrow for a table."""
     return [
         ", ".join(
-            TOLD.get(str(column), "{}").format(cell)
+            TOLD.get(str(column), "{}").format(day_words(cell) if isinstance(cell, date) else cell)
             for column, cell in row.items()
             if not pd.isna(cell) and cell != "unknown"
         )

@@ -9,7 +9,7 @@ import streamlit as st
 import forecaster
 from asking import wanted_day
 from loading import Loaded, chosen_source, load
-from words import plain
+from words import plain, told
 
 STEPS = "what-to-do"  # where the answer stands on the page
 
@@ -24,7 +24,7 @@ def fleet_and_day(today: date, instead: str) -> tuple[Loaded | None, date]:
         try:
             loaded = load(source, today)
         except forecaster.ForecasterError as refusal:
-            st.warning(f"{instead} {plain(str(refusal).splitlines()[0])}", icon=":material/info:")
+            st.warning(f"{instead} {plain(told(refusal).splitlines()[0])}", icon=":material/info:")
     return loaded, wanted_day(date(today.year - 20, today.month, 1), today)
 
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Protocol
+
+import forecaster
+from days import date_format
 
 SPACE = "\u00a0"  # keeps a number and its unit on one line
 DASH = "\u2013"
@@ -38,7 +41,7 @@ class Interval(Protocol):
 
 def plain(text: object) -> str:
     """A text of the user's own, safe inside Markdown: nothing in it is read as formatting, a link or an icon."""
-    return MARKDOWN.sub(r"\\\1", str(text).replace("\n", " "))
+    return MARKDOWN.sub(r"\\\1", told(text).replace("\n", " "))
 
 
 def number(share: float) -> str:
@@ -121,8 +124,24 @@ def hours_between(low: float | None, high: float | None) -> str:
 
 
 def day_words(day: date) -> str:
-    """A day as people write it, month in letters so that no reader swaps it with the day: "1 May 2027"."""
-    return f"{day.day}{SPACE}{day:%b}{SPACE}{day.year}"
+    """A day as this page's reader wants it: "1 May 2027"."""
+    return forecaster.written_day(day, date_format())
+
+
+def day_of_year_words(day: date) -> str:
+    """A day where its year is plain from what stands around it: "1 May"."""
+    return forecaster.written_day_of_year(day, date_format())
+
+
+def told(text: object) -> str:
+    """What the forecaster says, a refusal too, with the days in it as this page's reader wants them."""
+    said = text.message if isinstance(text, forecaster.ForecasterError) else text
+    return forecaster.written_text(said, date_format()) if isinstance(said, str) else str(said)
+
+
+def all_told(texts: Iterable[str]) -> str:
+    """Several such sayings in one: "118 h since rebuild; rattled when spun by hand on 12 Aug 2026"."""
+    return "; ".join(map(told, texts))
 
 
 def count_words(count: int, one: str, many: str | None = None) -> str:
@@ -138,7 +157,8 @@ def listed(parts: Sequence[str]) -> str:
 
 def capital(sentence: str) -> str:
     """A sentence that begins small, with a capital at its start."""
-    return f"{sentence[:1].upper()}{sentence[1:]}"
+    said = told(sentence)
+    return f"{said[:1].upper()}{said[1:]}"
 
 
 def do_not_run(lines: Sequence[str]) -> str:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.decisions import Decisions, Swing
     from forecaster.errors import DataStopsAnswer, ForecasterError, ModelError, SettingsError, SourceError, WrongUsage
     from forecaster.evidence import SurvivalEvidence
-    from forecaster.fleet import DEFAULT_HOURS, DEFAULT_MODEL, MODELS, Fleet, open_fleet
+    from forecaster.fleet import DEFAULT_HOURS, Fleet, open_fleet
     from forecaster.flooded_craft import flooded_alone
     from forecaster.flooding import AfterWater
     from forecaster.flooding_facts import Flooding, flooding_of
@@ -30,6 +30,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.learned import Learned
     from forecaster.life_model import Evidence, FittedLifeModel
     from forecaster.lives import Histories, Remark
+    from forecaster.model_names import DEFAULT_MODEL, MODELS
     from forecaster.now_or_later import NowOrLater
     from forecaster.off_season import PlanByHand
     from forecaster.opened_unit import Finding, finding_of
@@ -62,6 +63,13 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.usage import SeasonUse, expected_use
     from forecaster.waiting import Option
     from forecaster.writing import write_fleet
+    from forecaster.written_days import (
+        DATE_FORMATS,
+        DateFormat,
+        written_day,
+        written_day_of_year,
+        written_text,
+    )
     from forecaster.zip_folders import ReceivedFile
 
 __version__ = "0.1.0"
@@ -74,7 +82,7 @@ _ROOMS = {
     "learned": ("Learned",),
     "service_life": ("ServiceLife",),
     "errors": ("DataStopsAnswer", "ForecasterError", "ModelError", "SettingsError", "SourceError", "WrongUsage"),
-    "fleet": ("DEFAULT_HOURS", "DEFAULT_MODEL", "MODELS", "Fleet", "open_fleet"),
+    "fleet": ("DEFAULT_HOURS", "Fleet", "open_fleet"),
     "flooded_craft": ("flooded_alone",),
     "flooding": ("AfterWater",),
     "flooding_facts": ("Flooding", "flooding_of"),
@@ -83,6 +91,7 @@ _ROOMS = {
     "installed": ("dashboard_app", "sample_fleet_folder"),
     "life_model": ("Evidence", "FittedLifeModel"),
     "lives": ("Histories", "Remark"),
+    "model_names": ("DEFAULT_MODEL", "MODELS"),
     "now_or_later": ("NowOrLater",),
     "opened_unit": ("Finding", "finding_of"),
     "off_season": ("PlanByHand",),
@@ -114,11 +123,13 @@ _ROOMS = {
     "usage": ("SeasonUse", "expected_use"),
     "waiting": ("Option",),
     "writing": ("write_fleet",),
+    "written_days": ("DATE_FORMATS", "DateFormat", "written_day", "written_day_of_year", "written_text"),
     "zip_folders": ("ReceivedFile",),
 }
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [
+    "DATE_FORMATS",
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
     "MODELS",
@@ -128,6 +139,7 @@ __all__ = [
     "Backtest",
     "Chance",
     "DataStopsAnswer",
+    "DateFormat",
     "Decisions",
     "Evidence",
     "Finding",
@@ -198,6 +210,9 @@ __all__ = [
     "template_table",
     "template_workbook",
     "write_fleet",
+    "written_day",
+    "written_day_of_year",
+    "written_text",
 ]
 
 

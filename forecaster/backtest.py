@@ -40,6 +40,7 @@ from forecaster.past_forecasts import (
 )
 from forecaster.records import FleetRecords
 from forecaster.settings import Season
+from forecaster.written_days import DatedText
 
 LEAST_LIVES = 5  # lives that have run, to learn from, and units in service: below, a day is no origin
 Progress = Callable[[int, int, str], None]
@@ -112,15 +113,13 @@ def backtest(
     waiting: dict[str, float] = {}  # life_id -> hours in its record when its present window ends
     for done, day in enumerate(days):
         if progress is not None:
-            progress(done, len(days), f"forecasting as of {day}")
+            progress(done, len(days), DatedText("forecasting as of ", day))
         then = build_histories(records, day)
         units = then.in_service()
         learned_from = int((then.lives["hours_observed"] > 0).sum())
         if min(learned_from, units.n_lives) < LEAST_LIVES:
-            remarks.append(
-                f"{day}: no forecasts; {learned_from} lives had run and {units.n_lives} units were in service, and at "
-                f"least {LEAST_LIVES} of each are needed."
-            )
+            few = f"{learned_from} lives had run and {units.n_lives} units were in service"
+            remarks.append(DatedText(day, f": no forecasts; {few}, and at least {LEAST_LIVES} of each are needed."))
             continue
         fitted = fit_all(models, then, day, remarks)
         made = hours_forecasts(fitted, models, units, later, hours, waiting)

@@ -21,7 +21,7 @@ from typing import Any, NoReturn
 
 from forecaster.errors import ForecasterError, WrongUsage
 
-DONE, STOPPED, WRONG_USAGE = 0, 1, 2
+DONE, STOPPED = 0, 1  # exit statuses; those of refusals stand in forecaster.errors
 PROGRAM = "forecaster"
 
 

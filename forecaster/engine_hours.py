@@ -23,6 +23,7 @@ from forecaster.day_numbers import SeasonDays, date_of, days_of
 from forecaster.lives import Remark
 from forecaster.meter_gaps import MeterChanges, UsualUse, first_of_run, last_of_run
 from forecaster.settings import Season
+from forecaster.written_days import DatedText
 
 
 @dataclass(frozen=True)
@@ -171,8 +172,11 @@ def _backwards_remarks(
     return [
         Remark(
             str(craft_ids[craft[row]]),
-            f"The meter of {craft_ids[craft[row]]} reads {meter[row]:g} h on {date_of(day[row])}, less than before: "
-            "that reading is left out. If the meter was changed, enter new_meter = yes.",
+            DatedText(
+                f"The meter of {craft_ids[craft[row]]} reads {meter[row]:g} h on ",
+                date_of(day[row]),
+                ", less than before: that reading is left out. If the meter was changed, enter new_meter = yes.",
+            ),
         )
         for row in np.flatnonzero(backwards)
     ]

@@ -18,6 +18,11 @@ class ForecasterError(Exception):
 
     exit_status = 1
 
+    @property
+    def message(self) -> str:
+        """The message as it was given: also where it keeps its days apart (``written_days.DatedText``)."""
+        return str(self) if not self.args or not isinstance(self.args[0], str) else self.args[0]
+
 
 class WrongUsage(ForecasterError):
     """The question is off: a unit that is nowhere, a negative number of hours, an unknown option value."""

@@ -16,6 +16,7 @@ from forecaster.command_line import (
     tell_progress,
     whole_number,
 )
+from forecaster.model_names import DEFAULT_MODEL, MODELS
 from forecaster.question_options import (
     AS_JSON,
     AS_OF,
@@ -29,8 +30,6 @@ from forecaster.question_options import (
 )
 
 COMMANDS = Commands()
-# As in forecaster.fleet, which is too heavy to ask for --help; the tests hold them together.
-MODEL_NAMES = ("two-stage", "weibull")
 
 
 @COMMANDS.register(
@@ -67,7 +66,11 @@ def _validate(asked: Namespace) -> int:
     AS_OF,
     argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
     argument(
-        "--model", choices=MODEL_NAMES, default=MODEL_NAMES[0], metavar="MODEL", help="two-stage (default) or weibull"
+        "--model",
+        choices=tuple(MODELS),
+        default=DEFAULT_MODEL,
+        metavar="MODEL",
+        help=f"life model: {' or '.join(MODELS)} ({DEFAULT_MODEL})",
     ),
     EXPERIENCE,
     PRIORS,

@@ -23,6 +23,7 @@ from forecaster.engine_hours import EngineHours, HoursRun
 from forecaster.lives import Remark
 from forecaster.meter_gaps import MOST_TIMES_USUAL
 from forecaster.unit_paths import Life
+from forecaster.written_days import DatedText
 
 AGREES_H = 5.0  # people round; common practice, no source
 STATED_SPREAD = 0.10  # relative; what a customer remembers of his hours; common practice, no source
@@ -142,8 +143,12 @@ def _parted(path: Life, best: np.ndarray, high: np.ndarray, silent: np.ndarray) 
             remarks.append(
                 Remark(
                     path.unit_id,
-                    f"{path.unit_id} was fitted as fresh to {stretch.craft_id} on {date_of(stretch.begin)} without a "
-                    "rebuild row: a new life is taken to begin there. Enter the rebuild, or mend hours_at_fitting.",
+                    DatedText(
+                        f"{path.unit_id} was fitted as fresh to {stretch.craft_id} on ",
+                        date_of(stretch.begin),
+                        " without a rebuild row: a new life is taken to begin there. Enter the rebuild, or mend "
+                        "hours_at_fitting.",
+                    ),
                 )
             )
         age += best[number]
@@ -194,7 +199,7 @@ class _Stated:
 
     def _remark(self, day: int, text: str) -> None:
         unit_id, craft = self.life.unit_id, " and ".join(dict.fromkeys(s.craft_id for s in self.life.stretches))
-        self.remarks.append(Remark(unit_id, f"{unit_id} on {craft}, by {date_of(day)}: {text}"))
+        self.remarks.append(Remark(unit_id, DatedText(f"{unit_id} on {craft}, by ", date_of(day), f": {text}")))
 
 
 def _settle_entries(measured: LifeHours, entry: np.ndarray) -> list[Remark]:
@@ -210,8 +215,11 @@ def _settle_entries(measured: LifeHours, entry: np.ndarray) -> list[Remark]:
                 remarks.append(
                     Remark(
                         unit_id,
-                        f"{unit_id} is stated to have {stated:g} h on {date_of(day)}, but ran {run[0]:.1f} h in the "
-                        "record by then: the statement is not used.",
+                        DatedText(
+                            f"{unit_id} is stated to have {stated:g} h on ",
+                            date_of(day),
+                            f", but ran {run[0]:.1f} h in the record by then: the statement is not used.",
+                        ),
                     )
                 )
             continue
@@ -220,8 +228,11 @@ def _settle_entries(measured: LifeHours, entry: np.ndarray) -> list[Remark]:
             remarks.append(
                 Remark(
                     unit_id,
-                    f"{unit_id} is stated to have {stated:g} h on {date_of(day)}; the log says {age:.1f} h. The log is "
-                    "used.",
+                    DatedText(
+                        f"{unit_id} is stated to have {stated:g} h on ",
+                        date_of(day),
+                        f"; the log says {age:.1f} h. The log is used.",
+                    ),
                 )
             )
     return remarks

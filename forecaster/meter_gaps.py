@@ -15,6 +15,7 @@ import pandas as pd
 
 from forecaster.day_numbers import SeasonDays, date_of
 from forecaster.lives import Remark
+from forecaster.written_days import DatedText
 
 SETTLED_DAYS = 14  # shorter logs do not tell a craft's usual use; common practice, no source
 # In 20 simulated fleets of 12 craft asked in mid-season, what had run since the last reading was no more than once the
@@ -144,9 +145,14 @@ class MeterChanges:
         return [
             Remark(
                 str(craft_ids[self.craft[i]]),
-                f"The meter of {craft_ids[self.craft[i]]} was changed between {date_of(self.from_day[i])} and "
-                f"{date_of(self.to_day[i])}: what ran in those {self.days[i]} days is not recorded and taken as "
-                f"{best[i]:.1f} h (0 to {high[i]:.1f} h).",
+                DatedText(
+                    f"The meter of {craft_ids[self.craft[i]]} was changed between ",
+                    date_of(self.from_day[i]),
+                    " and ",
+                    date_of(self.to_day[i]),
+                    f": what ran in those {self.days[i]} days is not recorded and taken as {best[i]:.1f} h (0 to "
+                    f"{high[i]:.1f} h).",
+                ),
             )
             for i in np.flatnonzero(self.days > 0)
         ]

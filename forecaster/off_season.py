@@ -10,9 +10,9 @@ import numpy as np
 
 from forecaster import spares
 from forecaster.amounts import amount_of
+from forecaster.causes import Causes
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
-from forecaster.forecast import because, causes_of
 from forecaster.parts_order import parts_order
 from forecaster.plan import solve_plan
 from forecaster.plan_answer import (
@@ -29,6 +29,7 @@ from forecaster.plan_days import later_weeks, open_weeks
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.season_demand import weekly_demand
+from forecaster.unsafe import not_to_run
 from forecaster.waiting import Triggers, Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
@@ -117,8 +118,7 @@ def _answer(
     unit_cost = case.unit_costs(plan)
     saved = case.leave_draws - unit_cost
     work = {planned.unit_id: planned for planned in plan.actions}
-    weeks = {unit_id: one.weeks for unit_id, one in case.weighed.items()}
-    demand = weekly_demand(decisions, weeks, work)
+    demand = weekly_demand(decisions, case.weighed, work)
     known = [None if np.isnan(h) else float(h) for h in case.hours]
     return PlanAnswer(
         as_of=decisions.as_of,
@@ -142,11 +142,11 @@ def _answer(
         later_weeks=later_weeks(list(case.problem.weeks), decisions.as_of),
         spare_units=case.limits.spare_units,
         horizon_on=decisions.as_of + timedelta(weeks=HORIZON_WEEKS),
-        seasons=int(next(iter(weeks.values())).year[-1]),
+        seasons=int(next(iter(case.weighed.values())).weeks.year[-1]),
         currency=decisions.records.settings.currency,
         evidence=decisions.fit.evidence,
         because=reasons,
-        stop={unit: tuple(one.why for one in why) for unit, why in case.unsafe.items()},
+        stop={unit: found for unit, reasons in case.unsafe.items() if (found := not_to_run(reasons))},
         hours=dict(zip(work, known, strict=True)),
         remarks=case.remarks,
     )
@@ -183,12 +183,9 @@ def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.nd
 def _reasons(case: PlanCase) -> dict[str, tuple[str, ...]]:
     """What drives each unit's risk, in the words of the forecast."""
     units = case.decisions.histories.in_service()
-    causes = causes_of(case.decisions.fit, units, REASON_HOURS)
-    lives = list(units.lives.itertuples(index=False))
-    return {
-        str(life.unit_id): because(life, units, own, case.unsafe.get(str(life.unit_id), ()))
-        for life, own in zip(lives, causes, strict=True)
-    }
+    unit_ids = [str(unit_id) for unit_id in units.lives["unit_id"]]
+    unsafe = [case.unsafe.get(unit_id, ()) for unit_id in unit_ids]
+    return dict(zip(unit_ids, Causes(case.decisions.fit, units).because(REASON_HOURS, unsafe), strict=True))
 
 
 def _triggers_after(decisions: Decisions, one: Waiting, action: str, craft_id: str) -> Triggers:

@@ -115,6 +115,6 @@ def saving_of(plan_cost: np.ndarray, leave_cost: np.ndarray) -> Saving:
 
 
 def savings_by_unit(plan: Plan, unit_cost: np.ndarray, leave_cost: np.ndarray) -> dict[str, Saving]:
-    """Each unit's saving from posterior draws, both (draws, n), `unit_cost` as from ``cost_by_unit``."""
+    """Each unit's saving from posterior draws, both (draws, n), `unit_cost` as from ``PlanCase.unit_costs``."""
     saved = leave_cost - unit_cost
     return {planned.unit_id: amount_of(saved[:, i]) for i, planned in enumerate(plan.actions)}

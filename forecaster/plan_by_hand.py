@@ -17,6 +17,7 @@ from forecaster.plan_case import PlanCase
 from forecaster.plan_days import later_weeks, monday_of, open_weeks
 from forecaster.plan_places import ACTIONS, CHECK, Schedule
 from forecaster.plan_problem import SAME_COST, TOLERANCE, WEEK, Action, Plan, PlannedAction
+from forecaster.written_days import DatedText
 
 CHECKS_COUNT = " (a check counts as its chance of a rattle)"
 
@@ -58,8 +59,15 @@ def _refuse_unknown(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -
             raise WrongUsage(f"{unit}: {edit.action!r} is nothing that can be done; choose {', '.join(ACTIONS)}.")
         if edit.action != "leave" and edit.week_of and not weeks[0] <= monday_of(edit.week_of) <= last:
             raise WrongUsage(
-                f"{unit}: the week of {monday_of(edit.week_of)} is outside of what can be told here: choose one from "
-                f"{weeks[0]} to {last}, or plan for other days."
+                DatedText(
+                    f"{unit}: the week of ",
+                    monday_of(edit.week_of),
+                    " is outside of what can be told here: choose one from ",
+                    weeks[0],
+                    " to ",
+                    last,
+                    ", or plan for other days.",
+                )
             )
 
 
@@ -145,26 +153,32 @@ def _too_late(case: PlanCase, plan: Plan) -> list[str]:
             late.setdefault(one.week_of, []).append(one.unit_id)
     opens = case.days.season_opens
     return [
-        f"Ready by {case.days.ready_by}: {_named(units)} in the week of {monday} would be done too late"
-        + (f", after the opening on {opens}." if monday + WEEK > opens else ".")
+        DatedText(
+            "Ready by ",
+            case.days.ready_by,
+            f": {_named(units)} in the week of ",
+            monday,
+            " would be done too late",
+            *((", after the opening on ", opens, ".") if monday + WEEK > opens else (".",)),
+        )
         for monday, units in sorted(late.items())
     ]
 
 
 def _bench_overfull(case: PlanCase, plan: Plan) -> list[str]:
-    told = []
+    told: list[str] = []
     opened = open_weeks(case.problem.weeks, case.limits.closed)
     for monday, places, is_open in zip(case.problem.weeks, case.problem.bench_places, opened, strict=True):
         work = [one for one in plan.actions if one.week_of == monday]
         taken = sum(1.0 if one.action == "rebuild" else one.rattle for one in work)
         if work and places <= 0:
             why = "finishes nothing in" if is_open else "is closed in"
-            told.append(f"The bench {why} the week of {monday}, and {_named([one.unit_id for one in work])} is in it.")
+            units = _named([one.unit_id for one in work])
+            told.append(DatedText(f"The bench {why} the week of ", monday, f", and {units} is in it."))
         elif taken > places + TOLERANCE:
-            told.append(
-                f"The bench: the work in the week of {monday} takes {taken:.3g} places"
-                f"{CHECKS_COUNT if any(one.action == 'check' for one in work) else ''}, and there are {places:g}."
-            )
+            counted = CHECKS_COUNT if any(one.action == "check" for one in work) else ""
+            more = f" takes {taken:.3g} places{counted}, and there are {places:g}."
+            told.append(DatedText("The bench: the work in the week of ", monday, more))
     return told
 
 
@@ -177,8 +191,11 @@ def _spares_short(case: PlanCase, plan: Plan) -> list[str]:
             k = first[one.week_of]
             away[k : k + problem.out_weeks] += 1.0 if one.action == "rebuild" else one.rattle
     return [
-        f"Spare units: in the week of {monday} craft earn, {gone:.3g} units are away, and {problem.spare_units} can "
-        "stand in."
+        DatedText(
+            "Spare units: in the week of ",
+            monday,
+            f" craft earn, {gone:.3g} units are away, and {problem.spare_units} can stand in.",
+        )
         for monday, gone, most in zip(problem.weeks, away, problem.spares_by_week, strict=False)
         if gone > most + TOLERANCE
     ]

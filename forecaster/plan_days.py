@@ -10,6 +10,7 @@ from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.errors import WrongUsage
 from forecaster.plan_problem import WEEK
 from forecaster.settings import Season
+from forecaster.written_days import DatedText
 
 LATER_WEEKS = 4  # after the day to be ready: shown so that work put too late can be told what it costs
 
@@ -40,8 +41,17 @@ def off_season_days(season: Season, as_of: date, begins: date | None = None, rea
     last = as_of + timedelta(weeks=HORIZON_WEEKS - 1)
     if not as_of <= start < ready <= last:
         raise WrongUsage(
-            f"The work must begin on or after {as_of}, be ready later than it begins and by {last}; it is to begin on "
-            f"{start} and be ready by {ready}."
+            DatedText(
+                "The work must begin on or after ",
+                as_of,
+                ", be ready later than it begins and by ",
+                last,
+                "; it is to begin on ",
+                start,
+                " and be ready by ",
+                ready,
+                ".",
+            )
         )
     return OffSeason(start, ready, opens)
 
@@ -62,7 +72,9 @@ def mondays(days: OffSeason) -> list[date]:
         found.append(first)
         first += WEEK
     if not found:
-        raise WrongUsage(f"No whole week lies between {days.begins} and {days.ready_by}: give the work more time.")
+        raise WrongUsage(
+            DatedText("No whole week lies between ", days.begins, " and ", days.ready_by, ": give the work more time.")
+        )
     return found
 
 

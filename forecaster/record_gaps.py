@@ -7,6 +7,7 @@ import numpy as np
 from forecaster.day_numbers import date_of
 from forecaster.life_hours import LifeHours
 from forecaster.lives import Remark
+from forecaster.written_days import DatedText, joined
 
 FAR_DAYS = 21  # in-season days without a reading that a reader should know of
 UNCLAIMED_H = 5.0  # hours without a unit that a reader should know of; less may be a trial run
@@ -30,15 +31,23 @@ def _unread(measured: LifeHours) -> list[Remark]:
         if unread[i]:
             why = f"{craft_id} has no meter reading"
         else:
-            when = [f"before {craft_id}'s first reading on {date_of(first[i])}"] * bool(early[i] > FAR_DAYS)
-            when += [f"after {craft_id}'s last reading on {date_of(last[i])}"] * bool(late[i] > FAR_DAYS)
-            why = f"nothing is counted {' and '.join(when)}"
+            before = DatedText(f"before {craft_id}'s first reading on ", date_of(first[i]))
+            after = DatedText(f"after {craft_id}'s last reading on ", date_of(last[i]))
+            when = [before] * bool(early[i] > FAR_DAYS) + [after] * bool(late[i] > FAR_DAYS)
+            why = DatedText("nothing is counted ", joined(" and ", when))
         spare = measured.hours.high[i] - measured.hours.best[i]
         remarks.append(
             Remark(
                 unit_id,
-                f"{unit_id} sat on {craft_id} from {date_of(begin[i])} to {date_of(end[i])}, but {why}: up to about "
-                f"{spare:.0f} h more may have run.",
+                DatedText(
+                    f"{unit_id} sat on {craft_id} from ",
+                    date_of(begin[i]),
+                    " to ",
+                    date_of(end[i]),
+                    ", but ",
+                    why,
+                    f": up to about {spare:.0f} h more may have run.",
+                ),
             )
         )
     return remarks
@@ -55,8 +64,13 @@ def _unclaimed(measured: LifeHours, as_of: int) -> list[Remark]:
     return [
         Remark(
             craft_ids[i],
-            f"{craft_ids[i]} ran at least {least[i]:.1f} h between {date_of(end[i])} and {date_of(until[i])} with no "
-            "unit on it in the record: those hours count for no life. Is a row missing in fittings.csv?",
+            DatedText(
+                f"{craft_ids[i]} ran at least {least[i]:.1f} h between ",
+                date_of(end[i]),
+                " and ",
+                date_of(until[i]),
+                " with no unit on it in the record: those hours count for no life. Is a row missing in fittings.csv?",
+            ),
         )
         for i in np.flatnonzero(least > UNCLAIMED_H).tolist()
     ]

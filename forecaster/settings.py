@@ -1,4 +1,4 @@
-"""fleet.toml: season, prices, lost rental days, the bench and clutch slip, each with a documented default.
+"""fleet.toml: how money and days are written, season, prices, lost rental days, bench, clutch slip; each has a default.
 
 Defaults are common practice, no source: an invented shop's round figures for a mid-sized rental fleet. Every face
 can override each of them.
@@ -14,6 +14,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from forecaster.errors import SettingsError
+from forecaster.written_days import USUAL_DATE_FORMAT, DateFormat
 
 SETTINGS_FILE = "fleet.toml"  # of a fleet folder
 DAYS_IN_MONTH = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
@@ -126,6 +127,11 @@ class FleetSettings(_Section):
     """All of fleet.toml."""
 
     currency: str = Field("USD", min_length=1, max_length=8, description="ISO 4217 code of all amounts")
+    date_format: DateFormat = Field(
+        USUAL_DATE_FORMAT,
+        description="how days are written for readers: day-month-year (1 May 2027), month-day-year (May 1, 2027) or "
+        "iso (2027-05-01); in files they stay 2027-05-01",
+    )
     season: Season = Season()
     costs: Costs = Costs()
     downtime_days: DowntimeDays = DowntimeDays()

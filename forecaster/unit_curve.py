@@ -8,8 +8,9 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from forecaster.causes import CURVE_DRAWS, check_label, incident_label
 from forecaster.errors import WrongUsage
-from forecaster.forecast import CURVE_DRAWS, HOURS_GRID, INTERVAL, check_label, incident_label, quantile_hours
+from forecaster.forecast import HOURS_GRID, INTERVAL, quantile_hours
 from forecaster.life_model import FittedLifeModel
 from forecaster.lives import CHECKS, INCIDENTS, Histories, frame
 

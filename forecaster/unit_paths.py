@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from itertools import groupby
 from operator import attrgetter
 from typing import NamedTuple
@@ -27,6 +28,7 @@ from forecaster.day_numbers import date_of, days_of
 from forecaster.findings import ends_life, seen_at_opening
 from forecaster.lives import Remark
 from forecaster.records import FleetRecords
+from forecaster.written_days import DatedText
 
 ENDS_UNIT = ("replaced", "scrapped")
 NEVER = np.iinfo(np.int64).max
@@ -103,8 +105,8 @@ def follow_units(records: FleetRecords, as_of: int) -> tuple[list[Life], list[Re
         fitted_units.add(unit_id)
     for unit_id in openings.keys() - fitted_units:
         first = openings[unit_id][0].day
-        text = f"{unit_id} was opened on {date_of(first)} but never fitted in the record: it teaches nothing. "
-        remarks.append(Remark(unit_id, text + "Add the rows of where it sat to fittings.csv."))
+        text = " but never fitted in the record: it teaches nothing. Add the rows of where it sat to fittings.csv."
+        remarks.append(Remark(unit_id, DatedText(f"{unit_id} was opened on ", date_of(first), text)))
     return lives, remarks
 
 
@@ -144,17 +146,21 @@ class _UnitPath:
             following = periods[number + 1].fitted if number + 1 < len(periods) else NEVER
             if following < period.removed:
                 self._remark(
-                    f"was fitted to {periods[number + 1].craft_id} on {date_of(following)} while its period on "
-                    f"{period.craft_id} had not ended: that period is taken to end there. Enter removed_on."
+                    f"was fitted to {periods[number + 1].craft_id} on ",
+                    date_of(following),
+                    f" while its period on {period.craft_id} had not ended: that period is taken to end there. Enter "
+                    "removed_on.",
                 )
                 period = period._replace(removed=following)
             while waiting and waiting[-1].day <= period.fitted:
                 self._open_on_shelf(waiting.pop())
             if self._gone is not None:
                 self._remark(
-                    f"is entered as {self._gone.outcome} on {date_of(self._gone.day)}, yet fitted to {period.craft_id} "
-                    f"on {date_of(period.fitted)}: that fitting counts for no life. If it is another unit, give it a "
-                    "unit_id of its own."
+                    f"is entered as {self._gone.outcome} on ",
+                    date_of(self._gone.day),
+                    f", yet fitted to {period.craft_id} on ",
+                    date_of(period.fitted),
+                    ": that fitting counts for no life. If it is another unit, give it a unit_id of its own.",
                 )
                 continue
             leaves, still_on = self._leaves(period)
@@ -169,8 +175,11 @@ class _UnitPath:
         retired = self.retirement.get(period.craft_id, NEVER)
         if retired < period.fitted:
             self._remark(
-                f"was fitted to {period.craft_id} on {date_of(period.fitted)}, after that craft was retired on "
-                f"{date_of(retired)}. Mend one of the dates."
+                f"was fitted to {period.craft_id} on ",
+                date_of(period.fitted),
+                ", after that craft was retired on ",
+                date_of(retired),
+                ". Mend one of the dates.",
             )
         end = min(period.removed, max(retired, period.fitted))
         return min(end, self.as_of), end == NEVER
@@ -197,8 +206,11 @@ class _UnitPath:
             parts = renewal.parts
             if hours_at_entry > 0:
                 self._remark(
-                    f"was rebuilt on {date_of(renewal.day)}, yet fitted to {stretch.craft_id} on "
-                    f"{date_of(stretch.begin)} with {hours_at_entry:g} h: taken to have run elsewhere."
+                    "was rebuilt on ",
+                    date_of(renewal.day),
+                    f", yet fitted to {stretch.craft_id} on ",
+                    date_of(stretch.begin),
+                    f" with {hours_at_entry:g} h: taken to have run elsewhere.",
                 )
         renewed_on = None if renewal is None else renewal.day
         self._life = Life(self.unit_id, hours_at_entry, parts, renewed_on, [stretch])
@@ -209,15 +221,19 @@ class _UnitPath:
             return  # a look, not an end
         if self._gone is not None:
             self._remark(
-                f"is entered as {self._gone.outcome} on {date_of(self._gone.day)}, yet opened on "
-                f"{date_of(opening.day)}: that row counts for no life."
+                f"is entered as {self._gone.outcome} on ",
+                date_of(self._gone.day),
+                ", yet opened on ",
+                date_of(opening.day),
+                ": that row counts for no life.",
             )
             return
         if self._life is None:
             since = "before its first fitting" if not self.lives else "without having been fitted again"
             self._remark(
-                f"was opened on {date_of(opening.day)} {since}: where it had run is not recorded, so the finding "
-                "teaches nothing."
+                "was opened on ",
+                date_of(opening.day),
+                f" {since}: where it had run is not recorded, so the finding teaches nothing.",
             )
         else:
             self._end(opening)
@@ -238,9 +254,10 @@ class _UnitPath:
             self._gone = opening
             if still_on or leaves - opening.day > PAPERWORK_DAYS:
                 self._remark(
-                    f"is entered as {opening.outcome} on {date_of(opening.day)}, yet sat on {period.craft_id} after "
-                    "that day: what that craft ran since counts for no life. Enter removed_on, and the unit that took "
-                    "its place."
+                    f"is entered as {opening.outcome} on ",
+                    date_of(opening.day),
+                    f", yet sat on {period.craft_id} after that day: what that craft ran since counts for no life. "
+                    "Enter removed_on, and the unit that took its place.",
                 )
             return
         self._begin(Stretch(period.craft_id, opening.day, leaves, still_on), _age_after(opening))
@@ -254,17 +271,20 @@ class _UnitPath:
         when = date_of(opening.day)
         if opening.reason == "failure" and opening.bearing == "sound":
             self._remark(
-                f"was opened on {when} after a failure, but its bearing was sound: it failed for some other cause, and "
-                "counts as sound."
+                "was opened on ",
+                when,
+                " after a failure, but its bearing was sound: it failed for some other cause, and counts as sound.",
             )
         if opening.outcome == "closed":
             self._remark(
-                f"was found failed on {when}, yet entered as closed: a failed bearing cannot run on. Its life is taken "
-                "to end there, and what ran afterwards is a life of unknown starting age. Mend bearing or outcome."
+                "was found failed on ",
+                when,
+                ", yet entered as closed: a failed bearing cannot run on. Its life is taken to end there, and what ran "
+                "afterwards is a life of unknown starting age. Mend bearing or outcome.",
             )
 
-    def _remark(self, text: str) -> None:
-        self.remarks.append(Remark(self.unit_id, f"{self.unit_id} {text}"))
+    def _remark(self, *told: str | date) -> None:
+        self.remarks.append(Remark(self.unit_id, DatedText(f"{self.unit_id} ", *told)))
 
 
 def _age_after(opening: Opening) -> float:

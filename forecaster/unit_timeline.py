@@ -10,11 +10,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from forecaster.causes import check_label, incident_label
 from forecaster.day_numbers import days_of
 from forecaster.engine_hours import follow_meters
 from forecaster.errors import WrongUsage
 from forecaster.findings import ends_life
-from forecaster.forecast import check_label, incident_label
 from forecaster.hindsight import without_hindsight
 from forecaster.lives import Histories
 from forecaster.records import FleetRecords

@@ -32,6 +32,7 @@ from forecaster.season_shape import (
 from forecaster.season_totals import POWER, season_totals
 from forecaster.settings import Season
 from forecaster.usage_levels import Levels, chance_variance, pooled_levels
+from forecaster.written_days import DatedText
 
 CONFIDENCE = 0.90
 DRAWS = 400  # of shape and levels behind an interval; chance around them is exact
@@ -226,8 +227,12 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
         season_level = dict(zip(levels.seasons.tolist(), np.exp(levels.season_mean).tolist(), strict=True))
     if not len(stretches):
         remarks.append(
-            f"No craft has two meter readings by {as_of}: hours ahead are general experience, {DEFAULT_SEASON_HOURS:g} "
-            "engine hours a craft and season, not this fleet's own. Enter meter readings in hours.csv."
+            DatedText(
+                "No craft has two meter readings by ",
+                as_of,
+                f": hours ahead are general experience, {DEFAULT_SEASON_HOURS:g} engine hours a craft and season, not "
+                "this fleet's own. Enter meter readings in hours.csv.",
+            )
         )
     retired = records.craft["retired_on"]
     craft = pd.DataFrame(

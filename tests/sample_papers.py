@@ -8,6 +8,7 @@ from functools import cache
 
 from forecaster import Paper
 from forecaster.paper.content import PaperContent, UnitOnPaper
+from forecaster.written_days import DateFormat
 from tests.conftest import SAMPLE_DAY, sample_fleet
 
 
@@ -22,6 +23,15 @@ def all_papers() -> dict[str | None, Paper]:
 def sample_content() -> PaperContent:
     """What the whole sample fleet's paper says."""
     return all_papers()[None].content
+
+
+@cache
+def content_written(form: DateFormat) -> PaperContent:
+    """The same of a fleet whose fleet.toml has days written so; what was worked out already is not again."""
+    fleet = sample_fleet()
+    settings = fleet.settings.model_copy(update={"date_format": form})
+    records = replace(fleet.records, settings=settings)
+    return replace(fleet, reading=replace(fleet.reading, records=records)).report(SAMPLE_DAY).content
 
 
 def renamed(content: PaperContent, rank: int, **changes: object) -> PaperContent:

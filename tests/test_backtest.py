@@ -16,7 +16,6 @@ from forecaster.aftermath import after_hours, after_season
 from forecaster.backtest import Backtest, backtest, origins_until
 from forecaster.commands import main
 from forecaster.errors import ModelError, WrongUsage
-from forecaster.fleet import MODELS as FORECASTING_MODELS
 from forecaster.hindsight import without_hindsight
 from forecaster.histories import build_histories
 from forecaster.judging import judge
@@ -506,10 +505,6 @@ def test_model_that_gives_up_is_a_remark(monkeypatch: pytest.MonkeyPatch) -> Non
     assert told.forecasts["weibull"].isna().all()
     assert set(told.scores["model"]) == {AVERAGE}
     assert "lives are not enough for me" in " ".join(backtest_text(told, Page()).split())
-
-
-def test_every_model_that_can_forecast_can_be_looked_back_on() -> None:
-    assert set(FORECASTING_MODELS.items()) <= set(past_forecasts.MODELS.items())
 
 
 @pytest.mark.parametrize(

@@ -33,7 +33,6 @@ CONTRASTS = """() => {
     .map(t => of(getComputedStyle(t).fill)).map(l => (Math.max(l, page) + 0.05) / (Math.min(l, page) + 0.05))
 }"""
 PAGE = "() => getComputedStyle(document.querySelector('.stApp')).backgroundColor"
-CHANGED = "old => document.querySelector('h1') && document.querySelector('h1').innerText !== old"
 BEGINS = "unit => document.querySelector('h1')?.innerText.startsWith(unit)"
 
 
@@ -142,7 +141,7 @@ def test_the_answer_is_on_the_first_screen(seen: Visit, device: str) -> None:
 @ON_DEVICES
 def test_the_controls_can_be_reached(seen: Visit, device: str) -> None:
     page = seen("", device)
-    more = page.get_by_role("button", name="More")
+    more = page.get_by_text("More", exact=True)
     for control in (page.get_by_role("slider"), page.get_by_test_id("stDateInput"), more):
         box = control.first.bounding_box()
         assert box["x"] >= 0
@@ -173,33 +172,11 @@ def test_after_water_stop_and_advice_fill_the_first_screen_of_the_phone_and_step
     assert first_step["y"] < page.locator(".js-plotly-plot").first.bounding_box()["y"]
 
 
-def test_after_water_answers_are_given_by_keyboard_and_stand_in_the_link(go: Visit) -> None:
-    page = go("after_water")
-    page.locator(".st-key-water_oil input").first.focus()
-    page.keyboard.press("ArrowRight")
-    page.keyboard.press("ArrowRight")
-    page.wait_for_function("() => document.querySelector('h1')?.innerText.includes('STOP')")
-    page.wait_for_url("**oil=milky**")
-
-
 def test_pictures_are_described_for_those_who_cannot_see_them(seen: Visit, ranked: list[str]) -> None:
     picture = seen("", "laptop by day").locator(".st-key-risk-picture [aria-label]").first
     described = picture.get_attribute("aria-label")
     assert ranked[0] in described
     assert "Chance of failing within 50 engine hours" in described
-
-
-def test_the_horizon_is_changed_by_keyboard_and_stands_in_the_link(go: Visit) -> None:
-    page = go("")
-    before = page.inner_text("h1")
-    page.get_by_role("slider").first.focus()
-    page.keyboard.press("ArrowRight")
-    page.wait_for_function(
-        "old => document.querySelector('h1') && document.querySelector('h1').innerText !== old", arg=before
-    )
-    assert "next 55" in page.inner_text("h1").replace("\u00a0", " ")
-    page.wait_for_url("**hours=55**")
-    assert AS_OF.isoformat() in page.url
 
 
 def test_a_link_beneath_the_answer_opens_the_unit_and_keeps_the_choices(go: Visit, ranked: list[str]) -> None:

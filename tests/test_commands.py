@@ -17,8 +17,7 @@ import pytest
 from forecaster import command_line, commands, question_options
 from forecaster.command_line import Commands, argument
 from forecaster.commands import COMMANDS, WORLD_NAMES, main
-from forecaster.fleet import DEFAULT_HOURS, DEFAULT_MODEL, MODELS
-from forecaster.forecast_commands import MODEL_NAMES
+from forecaster.fleet import DEFAULT_HOURS
 from forecaster.simulate import DEFAULT_WORLD
 from forecaster.worlds import WORLDS
 from tests.conftest import ROOT, SAMPLE_DAY
@@ -106,11 +105,6 @@ def test_every_command_has_help(ask: Ask, name: str) -> None:
     answer = ask(name, "--help")
     assert answer.status == 0
     assert COMMANDS.by_name[name].answers[1:20] in answer.out
-
-
-def test_the_models_offered_are_those_of_the_fleet() -> None:
-    assert tuple(MODELS) == MODEL_NAMES
-    assert MODEL_NAMES[0] == DEFAULT_MODEL
 
 
 def test_the_worlds_offered_are_those_of_the_simulator() -> None:

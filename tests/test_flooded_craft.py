@@ -147,7 +147,8 @@ def test_water_a_few_days_off_may_be_the_same() -> None:
         ([("2025-07-12", "quiet")], "quiet", False),
         ([("2025-07-12", "rattle")], "rattle", True),
         ([("2025-07-12", "rattle"), ("2025-07-14", "quiet")], "rattle", True),  # a rattle is not undone by a spin
-        ([("2025-07-01", "rattle")], "not_done", False),  # before the water
+        ([("2025-07-01", "rattle")], "not_done", True),  # before the water: it stands on the unit's record
+        ([("2025-07-01", "rattle"), ("2025-07-12", "quiet")], "quiet", True),
         ([("2025-07-25", "rattle")], "not_done", False),  # after the day asked about
     ],
 )

@@ -18,7 +18,7 @@ from now_or_later_charts import cost_by_week, season_name, what_moves_it
 from now_or_later_rows import month_rows, swing_rows, week_file
 from now_or_later_words import answer, before, changed_sentence, figures, likely, waiting_sentence
 from tests.opened_screen import labelled, open_screen, read, spaced, title, told
-from words import money, plain, span
+from words import day_words, money, plain, span
 
 AS_OF = date(2026, 11, 1)  # after the sample's last season
 SAMPLE = sample_fleet_folder()
@@ -101,7 +101,7 @@ def test_a_unit_with_milky_oil_is_not_to_run_at_any_price(opened: Opener, fleet:
     assert fleet.now_or_later(MILKY, AS_OF).stop
     app = opened(unit=MILKY)
     assert f"Do not run {MILKY} as it is" in app.error[0].value
-    assert "oil was milky" in app.error[0].value.replace("\\", "")
+    assert "oil milky on 12 Aug 2026" in spaced(app.error[0].value)
     assert not opened(unit=OLD).error
 
 
@@ -285,12 +285,12 @@ def test_the_picture_marks_now_the_best_week_and_each_season(old: NowOrLater) ->
         (old.best.action, old.best.on, old.best.expected_cost),
         "USD",
     )
-    texts = {annotation.text for annotation in figure.layout.annotations}
+    texts = {spaced(annotation.text) for annotation in figure.layout.annotations}
     assert {"now", "season 2027", "season 2028", "rebuild then", "check then", "never"} <= texts
     assert "<b>best: 1 Nov 2026</b>" in texts
     assert figure.layout.title.text == "Expected cost over two years, USD"
     assert figure.layout.xaxis.title.text == "week in which it is done"
-    best = next(trace for trace in figure.data if trace.hovertext == "least cost: 1 Nov 2026")
+    best = next(trace for trace in figure.data if trace.hovertext == f"least cost: {day_words(date(2026, 11, 1))}")
     assert best.y[0] == pytest.approx(old.weeks["rebuild"].min())
     shaded = [shape for shape in figure.layout.shapes if shape.type == "rect"]
     assert [(shape.x0, shape.x1) for shape in shaded] == list(old.seasons)

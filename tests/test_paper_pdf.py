@@ -6,6 +6,7 @@ import re
 import shutil
 import subprocess
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,8 @@ from forecaster.paper.curve_drawing import TICKS, _ticks
 from forecaster.paper.pdf import MOST_PAGES, paper_pdf
 from forecaster.paper.typeface import NO_GLYPH, shown
 from forecaster.report.figures import counted
-from tests.sample_papers import all_papers, renamed, sample_content, with_units
+from forecaster.written_days import DateFormat, written_day
+from tests.sample_papers import all_papers, content_written, renamed, sample_content, with_units
 
 A4 = (595.28, 841.89)  # points: 210 by 297 mm, ISO 216
 MARGIN = 17 / 25.4 * 72  # no word nearer to an edge than 17 mm at the sides
@@ -89,7 +91,7 @@ def test_it_lists_every_unit_of_a_fleet_of_this_size_with_its_reasons(content: P
         assert unit.unit_id in words
         assert unit.craft_name in words
         for reason in unit.forecast.because[1:2]:
-            assert reason.split(",")[0] in words
+            assert reason.split(",")[0].replace("\N{NO-BREAK SPACE}", " ") in words
 
 
 def ranked_rows(written: bytes) -> dict[str, str]:
@@ -106,9 +108,18 @@ def test_units_are_listed_most_at_risk_first(content: PaperContent, paper: bytes
 def test_every_week_of_the_plan_stands_with_its_units(content: PaperContent, paper: bytes) -> None:
     week_table = flowing(paper).split("The plan, week by week")[1].split("Every unit")[0]
     for monday, units in content.by_week():
-        assert wording.day(monday).replace("\N{NO-BREAK SPACE}", " ") in week_table
+        assert wording.day(monday, content).replace("\N{NO-BREAK SPACE}", " ") in week_table
         for unit in units:
             assert f"{unit.unit_id} off {unit.craft_id}" in week_table
+
+
+@pytest.mark.parametrize(("form", "day"), [("month-day-year", r"Nov \d+, 2026"), ("iso", r"2026-11-\d\d")])
+def test_days_are_written_as_the_fleet_writes_them(form: DateFormat, day: str) -> None:
+    words = flowing(paper_pdf(content_written(form)))
+    assert re.search(rf"as of {day}", words)
+    assert re.search(rf"from the week of {day}:", words)
+    assert f"oil milky on {written_day(date(2026, 8, 12), form)}".replace("\N{NO-BREAK SPACE}", " ") in words
+    assert not re.search(r"\d \w{3} 20\d\d", words)  # none is left as it is usual
 
 
 def test_chances_stand_with_their_intervals(content: PaperContent, paper: bytes) -> None:

@@ -126,7 +126,8 @@ def test_spares_parts_limits_evidence_and_cautions_are_told() -> None:
 def test_an_order_day_that_is_past_is_told() -> None:
     late = answer()
     late = replace(late, parts=parts_order(late.plan, MONDAY))
-    assert "That day is past: ordered today they are here by 2026-11-23" in flat(told(late))
+    said = "That day is past: ordered today they are here by 2026-11-23. Let the work begin then (--from 2026-11-23), "
+    assert said in flat(told(late))
 
 
 def test_what_must_not_run_is_told_before_all_with_what_the_plan_does_about_it() -> None:

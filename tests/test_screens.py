@@ -15,7 +15,7 @@ import forecaster.learning
 from forecaster import Fleet, open_fleet
 from tests.opened_screen import open_screen, read, spaced, title, told
 from tests.ten_craft import AS_OF, ten_craft_folder
-from words import chance_words, hours_words, interval, plain
+from words import all_told, chance_words, hours_words, interval, plain
 
 FLEET, UNIT, DATA = "screens/fleet_today.py", "screens/one_unit.py", "screens/data_problems.py"
 Opener = Callable[..., AppTest]
@@ -85,7 +85,7 @@ def test_the_table_has_every_unit_with_its_intervals_and_reasons(opened: Opener,
         assert row["fails"] == pytest.approx(100 * unit.fails_within.mean)
         assert row["fails_interval"] == interval(unit.fails_within)
         assert row["p50"] == pytest.approx(unit.hours_left.p50)
-        assert row["because"] == "; ".join(unit.because)
+        assert row["because"] == all_told(unit.because)
         assert row["advice"] == unit.advice
 
 
@@ -286,7 +286,7 @@ def test_a_fleet_with_nothing_in_service_is_told(opened: Opener, tmp_path: Path)
     )
     app = opened(tmp_path)
     assert not app.title
-    assert "No unit is in service on 2022-11-01" in read(app)
+    assert "No unit is in service on 1 Nov 2022" in read(app)
 
 
 # --- no fleet yet --------------------------------------------------------------------------------------------------

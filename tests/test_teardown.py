@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from forecaster.errors import WrongUsage
 from forecaster.opened_unit import Finding, finding_of
+from forecaster.rebuild_parts import REUSED, PartLine, parts_for
 from forecaster.settings import Costs
-from forecaster.teardown import CAUTIONS, REUSED, PartLine, TeardownAdvice, advise_teardown, parts_for
+from forecaster.teardown import CAUTIONS, TeardownAdvice, advise_teardown
 
 COSTS = Costs()  # rebuild 650, new unit 1,700, in season 120 more, engine damage 5,200, check 60
 GOOD = {"bearing": "sound", "impeller": "good", "front_housing": "good", "rear_housing": "good"}

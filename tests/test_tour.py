@@ -6,6 +6,7 @@ import io
 import re
 import zipfile
 from collections.abc import Callable, Iterator
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -55,20 +56,20 @@ def rental_fleet(walk: Walker) -> Walk:
 
     page.get_by_role("button", name="Open the sample fleet").click()
     tour.answered("of 26 units")
-    _type_day(page, SAMPLE_DAY.isoformat())
+    _type_day(page, SAMPLE_DAY)
     tour.answered(r"20\d\d; S0005 first")
     tour.stop("fleet today")
 
     _sort_by_craft(page)
     page.get_by_role("slider").first.focus()  # leaving the table behind opens nothing
     tour.answered("20 of 26 units")
-    page.get_by_role("button", name="More").first.click()
+    page.get_by_text("More", exact=True).click()
+    tour.at_rest()  # unfolded: a list closes when what is around it moves
     bases = page.get_by_role("combobox", name="Base")
     bases.fill("Lagoon")
     bases.press("Enter")
     page.wait_for_url("**base=Lagoon**")
-    page.keyboard.press("Escape")  # the list, then the panel around it
-    page.keyboard.press("Escape")
+    page.keyboard.press("Escape")  # closes the list
     tour.answered("at Lagoon")
     tour.stop("one base")
 
@@ -135,7 +136,7 @@ def rebuilder(walk: Walker, fleet_zip: bytes) -> Walk:
     page.locator("input[type=file]").set_input_files(sent)
     page.get_by_role("button", name="Open 1 file").click()
     tour.answered(r"of \d+ units")
-    _type_day(page, AS_OF.isoformat())
+    _type_day(page, AS_OF)
     tour.answered("season opens on 1 May 2023")
 
     _go_to(page, "Data")
@@ -226,12 +227,12 @@ def _stops(job: str, request: pytest.FixtureRequest) -> list[Stop]:
     return walk.stops
 
 
-def _type_day(page: Any, day: str) -> None:
-    """Type a day into "As of", digit by digit, as people do."""
+def _type_day(page: Any, day: date) -> None:
+    """Type a day into "As of", digit by digit, as people do: day first, as these fleets write days."""
     page.get_by_test_id("stDateInput").get_by_role("spinbutton").first.focus()
-    page.keyboard.type(day.replace("-", ""))
+    page.keyboard.type(f"{day:%d%m%Y}")
     page.keyboard.press("Escape")  # closes the calendar that opens beside it: Streamlit then takes the day
-    page.wait_for_url(f"**as_of={day}**")
+    page.wait_for_url(f"**as_of={day.isoformat()}**")
 
 
 def _sort_by_craft(page: Any) -> None:

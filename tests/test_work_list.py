@@ -15,7 +15,8 @@ from openpyxl.utils.escape import unescape
 from forecaster.paper.content import PaperContent
 from forecaster.paper.work_list import MOST_CHARACTERS, PRINTED_COLUMNS, work_list
 from forecaster.problems import Problem
-from tests.sample_papers import all_papers, renamed, sample_content
+from forecaster.written_days import DateFormat
+from tests.sample_papers import all_papers, content_written, renamed, sample_content
 
 HEAD = 3  # the row of the headings, as a spreadsheet numbers rows
 # Characters that start a formula in a cell: OWASP, "CSV Injection" (from memory).
@@ -62,10 +63,18 @@ def test_costs_add_up_to_what_is_spent(content: PaperContent, book: Any) -> None
 def test_dates_shares_and_money_are_numbers_in_their_own_format(book: Any) -> None:
     row = next(row for row in rows_of(book["work list"]) if row["action"].value == "rebuild")
     assert isinstance(row["week of"].value, datetime)
-    assert row["week of"].number_format == "yyyy-mm-dd"
+    assert row["week of"].number_format == "d mmm yyyy"
     assert row["fails within 50 h"].number_format == "0.0%"
     assert row["cost"].number_format == '#,##0 "USD"'
     assert row["hours since rebuild"].data_type == "n"
+
+
+@pytest.mark.parametrize(("form", "number_format"), [("month-day-year", "mmm d, yyyy"), ("iso", "yyyy-mm-dd")])
+def test_days_are_formatted_as_the_fleet_writes_them(form: DateFormat, number_format: str) -> None:
+    book = book_of(work_list(content_written(form)))
+    row = next(row for row in rows_of(book["work list"]) if row["action"].value == "rebuild")
+    assert isinstance(row["week of"].value, datetime)
+    assert {row[name].number_format for name in ("week of", "last meter reading")} == {number_format}
 
 
 def test_sheets_can_be_filtered_stay_headed_and_print_on_paper(book: Any) -> None:

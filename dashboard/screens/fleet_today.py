@@ -17,10 +17,9 @@ from fleet_rows import choices, craft_places, craft_told, filled, first_day, fle
 from loading import Loaded, chosen_source, forecast, is_sample, load
 from report_panel import report_panel
 from this_week_panel import stop_panel, week_panel
-from words import capital, chance_words, count_words, day_words, hours_words, plain
+from words import all_told, capital, chance_words, count_words, day_words, hours_words, plain
 
 TABLES_SHOWN = "tables shown"  # in the session: how many tables had a row chosen
-FETCHED = "picture's parts fetched"  # in the session
 DRAWN = 30  # units in the picture unless all are asked for: what an eye takes in
 CARDS = 10  # cards on one page of the list
 LINKS = 5  # links beneath the answer
@@ -29,7 +28,6 @@ LINKS = 5  # links beneath the answer
 def main() -> None:
     """Ask, call, draw."""
     today = date.today()
-    ahead = fetch_ahead()
     loaded = load(chosen_source() or "", today)
     places = craft_places(loaded.fleet.records)
     answer = st.container()
@@ -42,11 +40,9 @@ def main() -> None:
         stop_panel(loaded, asked.as_of, places, asked.places)
         week_line = st.empty()
     if not units:
-        ahead.empty()
         return
     doubtful = loaded.fleet.reading.doubtful_units
     show_picture(units, places, asked)
-    ahead.empty()
     show_table(fleet_rows(units, places, doubtful), asked)
     show_cards(units, places, doubtful, asked)
     week = st.container()
@@ -54,16 +50,6 @@ def main() -> None:
     st.caption(CAUTION)
     with week:  # last: it takes seconds, and the ranked table need not wait for it
         week_panel(loaded, asked.as_of, places, asked.places, len(whole.units), week_line)
-
-
-def fetch_ahead() -> st.delta_generator.DeltaGenerator:
-    """Let the browser fetch what draws pictures, the largest part of a page, while the forecast is worked out."""
-    place = st.empty()
-    if not st.session_state.get(FETCHED):
-        st.session_state[FETCHED] = True
-        with place.container(key="fetched-ahead"):
-            st.plotly_chart({"data": [{"type": "scatter"}]}, key="fetched-picture")
-    return place
 
 
 def show_answer(
@@ -124,7 +110,10 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
     shown = int(st.session_state.get(TABLES_SHOWN, 0))
     with st.container(key="wide-table"):
         st.subheader("Every unit", anchor=False)
-        st.caption("Tick a row to open that unit; by keyboard: arrow keys, then Shift and space.")
+        st.caption(
+            "Tick a row to open that unit; by keyboard: arrow keys, then Shift and space. Escape, then Tab, leaves the "
+            "table."
+        )
         chosen = st.dataframe(
             rows,
             hide_index=True,
@@ -201,7 +190,7 @@ def show_cards(
                     f"**{capital(unit.advice)}**",
                     f"Fails within {hours_words(asked.hours)}: {chance_words(unit.fails_within)}",
                     f"Since rebuild: {hours_words(unit.hours_since_rebuild)}",
-                    *([f"Because: {plain('; '.join(unit.because))}"] if unit.because else []),
+                    *([f"Because: {plain(all_told(unit.because))}"] if unit.because else []),
                     *(plain(remark) for remark in remarks_of(unit, doubtful)),
                 ]
                 st.markdown("  \n".join(lines))

@@ -13,6 +13,7 @@ import link
 from answers import evidence_line, mostly_general
 from asking import ask_day
 from chart_parts import CHART_CONFIG
+from days import day_style
 from download import download_button
 from fleet_rows import craft_places, first_day
 from loading import Loaded, chosen_source, forecast, load, now_or_later, swings
@@ -94,6 +95,8 @@ def show_answer(
             "no leave to run it.",
             icon=STOP_ICON,
         )
+    for reason in told.check_first:
+        st.warning(f"**Check {plain(told.unit_id)} before its next ride:** {plain(reason)}.", icon=":material/search:")
     st.title(answer(told, currency), anchor=False)
     st.markdown(" ".join(filter(None, [describe(unit, places), instead_explained(told)])))
     if changed := changed_sentence(told, currency):
@@ -135,7 +138,7 @@ def show_picture(told: forecaster.NowOrLater, currency: str) -> None:
             week_rows(told),
             hide_index=True,
             column_config={
-                "first_day": column.DateColumn("Week of", format="YYYY-MM-DD", pinned=True),
+                "first_day": column.DateColumn("Week of", format=day_style().column, pinned=True),
                 "in_season": column.CheckboxColumn("In season"),
                 **costs,
                 "runs": column.NumberColumn("Still runs", format="%.0f %%", help="Unopened, at the week's start"),

@@ -26,6 +26,7 @@ from plan_form import (
     edits_asked,
     edits_in_link,
     take_edits,
+    week_told,
 )
 from plan_rows import bench_rows, parts_table, plan_file, rule_rows, rule_table, table_rows, trigger_table, week_rows
 from plan_words import (
@@ -47,7 +48,7 @@ from plan_words import (
     week_lines,
 )
 from report_panel import report_panel
-from words import STOP_ICON, do_not_run, plain
+from words import STOP_ICON, day_words, do_not_run, plain, told
 
 ON_PAPER = ("budget", "begins", "ready_by", "bench_per_week")  # limits that the report knows
 
@@ -94,7 +95,7 @@ def main() -> None:
 
 def refuse(top: st.delta_generator.DeltaGenerator, refusal: forecaster.ForecasterError) -> None:
     """Say in the answer's place why there is no plan; the controls stay, so that it can be mended there."""
-    first, *rest = str(refusal).splitlines()
+    first, *rest = told(refusal).splitlines()
     with top:
         st.title("There is no plan for this", anchor=False)
         st.error(plain(first), icon=":material/info:")
@@ -178,11 +179,12 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
             "week": column.SelectboxColumn(
                 "Week of",
                 options=[NO_WEEK, *weeks, *(day.isoformat() for day in answer.later_weeks)],
+                format_func=week_told,
                 help="Its Monday. With none: the cheapest free week. The last four are too late.",
             ),
             "cost": column.NumberColumn(f"Costs now, {currency}", format="%,.0f", help="A check as expected"),
             "saves": column.NumberColumn(
-                f"Saves, {currency}", format="%,.0f", help=f"Beside leaving it, to {answer.horizon_on}"
+                f"Saves, {currency}", format="%,.0f", help=f"Beside leaving it, to {day_words(answer.horizon_on)}"
             ),
             "saves_interval": column.TextColumn("90 % interval", help="Of what it saves"),
             "rattle": column.TextColumn("Rattles", help="Chance that the check ends on the bench"),

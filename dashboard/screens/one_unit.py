@@ -14,6 +14,7 @@ from answers import BAND_TOLD, CAUTION, hours_left_line, unit_answer
 from asking import MOST_HOURS, Asked, ask
 from chart_parts import CHART_CONFIG
 from charts import state_over_hours
+from days import day_style
 from fleet_rows import craft_places, first_day
 from loading import Loaded, chosen_source, curve, forecast, load, timeline
 from unit_heading import choose_unit, describe, notes_and_way_on
@@ -130,7 +131,7 @@ def show_lives(told: forecaster.UnitTimeline) -> None:
             timeline_table(told),
             hide_index=True,
             column_config={
-                "on": column.DateColumn("Day", format="YYYY-MM-DD"),
+                "on": column.DateColumn("Day", format=day_style().column),
                 "life_number": column.NumberColumn("Life", format="%d"),
                 "hours": column.NumberColumn("At hours", format="%.0f h", help="Engine hours since new or rebuilt"),
                 "what": column.TextColumn("What", width="large"),
@@ -144,11 +145,11 @@ def show_records(loaded: Loaded, unit_id: str, asked: Asked) -> None:
     st.subheader("Records", anchor=False)
     column = st.column_config
     config: dict[str, Any] = {
-        "on": column.DateColumn("Day", format="YYYY-MM-DD"),
-        "from_on": column.DateColumn("From", format="YYYY-MM-DD"),
-        "to_on": column.DateColumn("To", format="YYYY-MM-DD"),
-        "began_on": column.DateColumn("Began", format="YYYY-MM-DD"),
-        "ended_on": column.DateColumn("Ended", format="YYYY-MM-DD"),
+        "on": column.DateColumn("Day", format=day_style().column),
+        "from_on": column.DateColumn("From", format=day_style().column),
+        "to_on": column.DateColumn("To", format=day_style().column),
+        "began_on": column.DateColumn("Began", format=day_style().column),
+        "ended_on": column.DateColumn("Ended", format=day_style().column),
         "hours": column.NumberColumn("At hours", format="%.0f h", help="Engine hours since rebuild at the time"),
         "from_hours": column.NumberColumn("From hours", format="%.0f h", help="Engine hours since rebuild"),
         "to_hours": column.NumberColumn("To hours", format="%.0f h", help="Engine hours since rebuild"),

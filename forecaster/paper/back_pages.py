@@ -11,9 +11,9 @@ from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.paper.curve_drawing import curve_drawing, legend_drawing
 from forecaster.paper.page_parts import HEADING, NOTE, SMALL, SUBHEADING, TEXT_WIDTH, bullets, cut, grid, words
+from forecaster.rebuild_parts import REUSED
 from forecaster.report import figures
 from forecaster.report.figures import counted
-from forecaster.teardown import REUSED
 from forecaster.unit_curve import UnitCurve
 
 PROBLEMS_TOLD = 5
@@ -40,10 +40,10 @@ def _picture(curve: UnitCurve, unit: UnitOnPaper, content: PaperContent) -> Tabl
     one = unit.forecast
     told = [
         words(cut(f"{unit.unit_id} on craft {wording.craft(unit)}", 80), SUBHEADING),
-        words(f"Plan: {wording.work(unit)}.", SMALL),
+        words(f"Plan: {wording.work(unit, content)}.", SMALL),
         words(f"Fails within {content.hours:g} h: {wording.chance(one.fails_within)}.", SMALL),
         words(f"Defective now: {wording.chance(one.defective_now)}.", SMALL),
-        words(f"Fails by {wording.day(content.season[1])}: {wording.chance(one.fails_this_season)}.", SMALL),
+        words(f"Fails by {wording.day(content.season[1], content)}: {wording.chance(one.fails_this_season)}.", SMALL),
         words(f"{wording.in_season(unit)}.", SMALL),
         words(cut(f"Why: {wording.reasons(unit)}.", 260), SMALL),
     ]
@@ -70,7 +70,7 @@ def costs(content: PaperContent) -> list[Flowable]:
     rows = [
         ["To spend on the off-season's work, as expected", wording.amount(content.spent, currency)],
         [
-            f"Expected saving until {wording.day(content.horizon_on)}, beside doing nothing (90 % interval)",
+            f"Expected saving until {wording.day(content.horizon_on, content)}, beside doing nothing (90 % interval)",
             wording.saving(content.saving, currency),
         ],
     ]

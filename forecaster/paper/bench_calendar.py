@@ -89,7 +89,7 @@ def _add_order(calendar: Calendar, content: PaperContent) -> None:
 def _add_ready(calendar: Calendar, content: PaperContent) -> None:
     if not content.by_week():
         return
-    opens = f"The season opens on {wording.day(content.season_opens)}."
+    opens = f"The season opens on {wording.day(content.season_opens, content)}."
     _add(calendar, content, "ready", "All superchargers ready", content.ready_by, timedelta(days=1), opens)
 
 

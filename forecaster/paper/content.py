@@ -5,7 +5,7 @@ The three files (PDF, work list, calendar) only set it out: none of them works a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -20,6 +20,7 @@ from forecaster.prices import Prices
 from forecaster.problems import Problem, Reading
 from forecaster.unit_curve import UnitCurve
 from forecaster.waiting import Triggers
+from forecaster.written_days import DatedText, DateFormat, written_text
 
 CURVES = 3  # units whose curves are drawn: those most at risk
 
@@ -53,7 +54,7 @@ class PaperContent:
     `whole`: the whole plan with its limits, rivals and spares, which only the fleet's own paper tells; None on an
     owner's. `other_units`: units of others planned on the same bench, counted only.
     `past`: how past forecasts fared, in sentences; empty where nobody looked back. `problems`: of the records, as
-    far as this reader may know. Money in `currency`.
+    far as this reader may know. Money in `currency`, days for readers as `date_format` says.
     """
 
     fleet: str
@@ -73,6 +74,7 @@ class PaperContent:
     horizon_on: date
     seasons: int
     currency: str
+    date_format: DateFormat
     prices: Prices
     evidence: Evidence
     model: str
@@ -107,6 +109,11 @@ class Answers:
     past: tuple[str, ...] = ()
     version: str = ""
 
+    @property
+    def date_format(self) -> DateFormat:
+        """How the fleet writes days."""
+        return self.reading.records.settings.date_format
+
 
 def gather(asked: Answers, readers: Readership) -> PaperContent:
     """What the paper for these readers says.
@@ -117,8 +124,11 @@ def gather(asked: Answers, readers: Readership) -> PaperContent:
     units = tuple(_units(asked, readers))
     if not units:
         raise DataStopsAnswer(
-            f"No unit of {readers.owner} is in service on {answer.as_of}, so there is nothing to report. Ask for "
-            "another day, or add what is fitted now to fittings.csv."
+            DatedText(
+                f"No unit of {readers.owner} is in service on ",
+                answer.as_of,
+                ", so there is nothing to report. Ask for another day, or add what is fitted now to fittings.csv.",
+            )
         )
     own = [unit.planned for unit in units]
     whole = readers.owner is None
@@ -141,6 +151,7 @@ def gather(asked: Answers, readers: Readership) -> PaperContent:
         horizon_on=answer.horizon_on,
         seasons=answer.seasons,
         currency=answer.currency,
+        date_format=asked.date_format,
         prices=asked.prices,
         evidence=_evidence(forecast.evidence, readers),
         model=forecast.model,
@@ -149,7 +160,7 @@ def gather(asked: Answers, readers: Readership) -> PaperContent:
         past=asked.past,
         problems=readers.problems(asked.reading),
         refused_rows=sum(asked.reading.refused_counts.values()),
-        remarks=readers.readable(dict.fromkeys(remarks)),
+        remarks=_readable(dict.fromkeys(remarks), asked, readers),
     )
 
 
@@ -162,6 +173,7 @@ def _units(asked: Answers, readers: Readership) -> Sequence[UnitOnPaper]:
     for one in asked.forecast.units:
         if one.craft_id not in readers.craft:
             continue
+        told = replace(one, because=tuple(written_text(reason, asked.date_format) for reason in one.because))
         place = places.loc[one.craft_id] if one.craft_id in places.index else dict.fromkeys(places.columns, "")
         doubt = doubtful.get(one.unit_id)
         found.append(
@@ -171,15 +183,20 @@ def _units(asked: Answers, readers: Readership) -> Sequence[UnitOnPaper]:
                 craft_name=str(place["name"]),
                 base=str(place["base"]),
                 owner=str(place["owner"]),
-                forecast=one,
+                forecast=told,
                 planned=planned[one.unit_id],
                 saving=answer.savings.get(one.unit_id) if planned[one.unit_id].action != "leave" else None,
                 triggers=answer.triggers[one.unit_id],
                 doubtful=doubt if doubt is None or readers.may_read(doubt) else "a row of its record was refused",
-                remarks=readers.readable(one.remarks),
+                remarks=_readable(one.remarks, asked, readers),
             )
         )
     return found
+
+
+def _readable(remarks: Iterable[str], asked: Answers, readers: Readership) -> tuple[str, ...]:
+    """Remarks that these readers may read, their days as the fleet writes them."""
+    return tuple(written_text(remark, asked.date_format) for remark in readers.readable(remarks))
 
 
 def _evidence(evidence: Evidence, readers: Readership) -> Evidence:

@@ -19,7 +19,11 @@ TICK = "\N{BALLOT BOX}"
 
 def cover(content: PaperContent) -> list[Flowable]:
     """Title, the answer in one sentence, the figures, and the unit most at risk."""
-    of = [f"Fleet {cut(content.fleet, 60)}", cut(wording.readers(content), 80), f"as of {wording.day(content.as_of)}"]
+    of = [
+        f"Fleet {cut(content.fleet, 60)}",
+        cut(wording.readers(content), 80),
+        f"as of {wording.day(content.as_of, content)}",
+    ]
     rebuilt, checked, left = (len(content.of_action(act)) for act in ("rebuild", "check", "leave"))
     currency, saved = content.currency, content.saving
     told: list[Flowable] = [
@@ -68,7 +72,7 @@ def weeks(content: PaperContent, names: int) -> list[Flowable]:
     for monday, units in weeks:
         cost = sum(unit.planned.cost for unit in units)
         acts = ([unit for unit in units if unit.planned.action == act] for act in ("rebuild", "check"))
-        rows.append([wording.day(monday), *(_names(chosen, names) for chosen in acts), f"{cost:,.0f}", TICK])
+        rows.append([wording.day(monday, content), *(_names(chosen, names) for chosen in acts), f"{cost:,.0f}", TICK])
     head = ["Week of", "Rebuild", "Check: spin by hand, rebuild if it rattles"]
     return [
         words("The plan, week by week", HEADING),
@@ -83,13 +87,13 @@ def _names(units: Sequence[UnitOnPaper], most: int) -> str:
 
 def ranked(content: PaperContent, most: int) -> list[Flowable]:
     """The units, most at risk first, each with its reasons; at most `most` of them."""
-    listed = content.units[:most]
+    listed, season = content.units[:most], wording.day(content.season[1], content)
     rows = [
         [
             str(rank),
             cut(unit.unit_id, 30) + (DOUBT if unit.doubtful else ""),
             cut(wording.craft_and_base(unit), 60),
-            wording.work(unit).replace(", week of ", "\n"),
+            wording.work(unit, content).replace(", week of ", "\n"),
             _since_rebuild(unit),
             *(
                 wording.chance(told).replace(" (", "\n(")
@@ -107,7 +111,7 @@ def ranked(content: PaperContent, most: int) -> list[Flowable]:
         "Hours since rebuild",
         "Defective now",
         f"Fails within {content.hours:g} h",
-        f"Fails by {wording.day(content.season[1])}",
+        f"Fails by {season}",
         "Hours left, 10/50/90 %",
     ]
     notes = [cut(wording.reasons(unit, hours_told=True)) for unit in listed]
@@ -118,8 +122,8 @@ def ranked(content: PaperContent, most: int) -> list[Flowable]:
     rest = len(content.units) - len(listed)
     legend = (
         "In brackets the central 90 % interval. Hours left: engine hours by which 10, 50 and 90 % of such units have "
-        f"failed. All of it if nobody opens the unit and no more water gets in; by {wording.day(content.season[1])}, "
-        "the close of the season, with the engine hours that its craft is expected to run until then."
+        f"failed. All of it if nobody opens the unit and no more water gets in; by {season}, the close of the season, "
+        "with the engine hours that its craft is expected to run until then."
     )
     if any(unit.doubtful for unit in listed):
         legend += f" {DOUBT}: take with care until the unit's records are mended."

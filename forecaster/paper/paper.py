@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from forecaster.errors import WrongUsage
 from forecaster.paper.content import PaperContent
 from forecaster.paper.files import KINDS
-from forecaster.paper.wording import DASH, SPACE, answer
+from forecaster.paper.wording import DASH, answer
+from forecaster.written_days import SPACE
 
 
 @dataclass(frozen=True)

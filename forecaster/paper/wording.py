@@ -13,11 +13,10 @@ from forecaster.report.figures import counted, listed, seasons
 from forecaster.report.plan_text import PLAN_CAUTION
 from forecaster.report.sentences import evidence_sentence
 from forecaster.report.sentences import reasons as reasons_of
+from forecaster.written_days import SPACE, written_day
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 UNITS_NAMED = 8  # in one sentence
 DASH = "\N{EN DASH}"
-SPACE = "\N{NO-BREAK SPACE}"
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|points|hours?)(?!\w))")
 CAUTIONS = (
     "A forecast is no inspection. A unit that rattles when spun by hand, milky oil, or water in a cylinder means: do "
@@ -34,9 +33,9 @@ CAUTIONS = (
 SHORT_CAUTION = PLAN_CAUTION
 
 
-def day(on: date | None) -> str:
-    """A day, its month in letters so that nobody swaps the two: "2 Nov 2026"."""
-    return "" if on is None else f"{on.day}{SPACE}{MONTHS[on.month - 1]}{SPACE}{on.year}"
+def day(on: date, content: PaperContent) -> str:
+    """A day as the fleet writes days: "2 Nov 2026"."""
+    return written_day(on, content.date_format)
 
 
 def amount(value: float, currency: str) -> str:
@@ -77,10 +76,10 @@ def craft_and_base(unit: UnitOnPaper) -> str:
     return told if not unit.base or unit.base in told else f"{told} ({unit.base})"
 
 
-def work(unit: UnitOnPaper) -> str:
+def work(unit: UnitOnPaper, content: PaperContent) -> str:
     """What is planned for a unit: "rebuild, week of 2 Nov 2026"."""
     planned = unit.planned
-    return planned.action if planned.week_of is None else f"{planned.action}, week of {day(planned.week_of)}"
+    return planned.action if planned.week_of is None else f"{planned.action}, week of {day(planned.week_of, content)}"
 
 
 def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:
@@ -120,7 +119,7 @@ def work_in_season(content: PaperContent) -> str:
         if units:
             more = f" and {len(units) - UNITS_NAMED} more" if len(units) > UNITS_NAMED else ""
             told.append(f"{act} now {', '.join(units[:UNITS_NAMED])}{more}")
-    season = f"The season is on, until {day(content.season[1])}."
+    season = f"The season is on, until {day(content.season[1], content)}."
     return f"{season} By what each costs until then, weighed alone: {'; '.join(told)}." if told else season
 
 
@@ -136,7 +135,7 @@ def answer(content: PaperContent) -> str:
     saved = content.saving
     more = saved if saved.mean >= 0 else saved.opposite
     return (
-        f"{listed(told).capitalize()} of {total} {off_season(content)}, from the week of {day(first)}: "
+        f"{listed(told).capitalize()} of {total} {off_season(content)}, from the week of {day(first, content)}: "
         f"{amount(content.spent, content.currency)} now, about {saving(more, content.currency)} "
         f"{'less' if saved.mean >= 0 else 'more'} over {seasons(content.seasons)} than with nothing done."
     )
@@ -144,10 +143,10 @@ def answer(content: PaperContent) -> str:
 
 def ready(content: PaperContent) -> str:
     """By when all work is to be done."""
-    opens = day(content.season_opens)
+    opens = day(content.season_opens, content)
     if content.ready_by == content.season_opens:
         return f"All work is to be ready by {opens}, when the season opens."
-    return f"All work is to be ready by {day(content.ready_by)}; the season opens on {opens}."
+    return f"All work is to be ready by {day(content.ready_by, content)}; the season opens on {opens}."
 
 
 def readers(content: PaperContent) -> str:
@@ -158,7 +157,7 @@ def readers(content: PaperContent) -> str:
 def title(content: PaperContent) -> str:
     """The paper's title: "Supercharger report: harbour_fleet, craft of Old Mole, 2 Nov 2026"."""
     whose = f", craft of {content.owner}" if content.owner else ""
-    return f"Supercharger report: {content.fleet}{whose}, {day(content.as_of)}"
+    return f"Supercharger report: {content.fleet}{whose}, {day(content.as_of, content)}"
 
 
 def evidence(content: PaperContent) -> tuple[str, ...]:
@@ -204,5 +203,11 @@ def order_of_parts(content: PaperContent) -> str:
     order = content.parts
     if order.order_by is None:
         return "No parts are needed for this plan."
-    late = f" That day is past on {day(content.as_of)}: order today, or let the work begin later." if order.late else ""
-    return f"Order parts by {day(order.order_by)}, {order.lead_time_weeks:g} weeks before the first work.{late}"
+    late = (
+        f" That day is past on {day(content.as_of, content)}: order today, or let the work begin later."
+        if order.late
+        else ""
+    )
+    return (
+        f"Order parts by {day(order.order_by, content)}, {order.lead_time_weeks:g} weeks before the first work.{late}"
+    )

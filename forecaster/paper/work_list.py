@@ -15,11 +15,17 @@ from forecaster.forecast import Chance
 from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.plan_answer import Saving
+from forecaster.written_days import SPACE, DateFormat
 
 # A cell that begins so may be run as a formula where its text is pasted or exported.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 MOST_CHARACTERS = 32_767  # of one cell: a spreadsheet's own limit
 CUT = " ... (cut off here)"
+DAY_FORMATS: dict[DateFormat, str] = {
+    "day-month-year": "d mmm yyyy",
+    "month-day-year": "mmm d, yyyy",
+    "iso": "yyyy-mm-dd",
+}
 Cell = str | float | int | date | None
 
 
@@ -39,7 +45,7 @@ def work_list(content: PaperContent) -> bytes:
     packed = BytesIO()
     with xlsxwriter.Workbook(packed, {"in_memory": True}) as book:
         book.set_properties({"title": wording.title(content), "created": _at_noon(content.as_of)})
-        formats = _formats(book, content.currency)
+        formats = _formats(book, content)
         for name, head, columns, rows in (
             ("work list", wording.title(content), UNIT_COLUMNS, _unit_rows(content)),
             ("parts", wording.order_of_parts(content), PART_COLUMNS, _part_rows(content)),
@@ -54,11 +60,11 @@ def _at_noon(day: date) -> datetime:
     return datetime(day.year, day.month, day.day, 12)
 
 
-def _formats(book: Any, currency: str) -> dict[str, Any]:
-    told = currency.replace('"', "")
+def _formats(book: Any, content: PaperContent) -> dict[str, Any]:
+    told = content.currency.replace('"', "")
     numbers = {
         "text": "@",
-        "day": "yyyy-mm-dd",
+        "day": DAY_FORMATS[content.date_format],
         "share": "0.0%",
         "money": f'#,##0 "{told}"',
         "hours": "#,##0.0",
@@ -127,7 +133,7 @@ PRINTED_COLUMNS = (
     Column("base", "text", 11),
     Column("owner", "text", 14),
     Column("action", "text", 9),
-    Column("week of", "day", 11),
+    Column("week of", "day", 13),
     Column("hours since rebuild", "hours", 9),
     Column("fails within HOURS h", "share", 8),
     Column("low (90 %)", "share", 8),
@@ -157,14 +163,14 @@ UNIT_COLUMNS = (
     Column("in season: rebuild at (h since rebuild)", "hours", 11),
     Column("least hours by the meter", "hours", 10),
     Column("most hours by the meter", "hours", 10),
-    Column("last meter reading", "day", 11),
+    Column("last meter reading", "day", 13),
     Column("remarks on its record", "text", 50),
 )
 PART_COLUMNS = (
     Column("part", "text", 32),
     Column("for planned rebuilds", "count", 12),
     Column("in reserve, for checks that may rattle", "count", 16),
-    Column("order by", "day", 12),
+    Column("order by", "day", 13),
 )
 PRICE_COLUMNS = (
     Column("what", "text", 60),
@@ -183,7 +189,7 @@ PROBLEM_COLUMNS = (
 
 
 def _named(columns: Sequence[Column], content: PaperContent) -> list[Column]:
-    season = wording.day(content.season[1]).replace(wording.SPACE, " ")
+    season = wording.day(content.season[1], content).replace(SPACE, " ")
     told = [c.heading.replace("HOURS", f"{content.hours:g}").replace("SEASON", season) for c in columns]
     return [Column(heading, c.kind, c.width) for heading, c in zip(told, columns, strict=True)]
 

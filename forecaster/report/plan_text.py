@@ -7,12 +7,12 @@ from datetime import date
 
 from forecaster.plan_answer import PlanAnswer
 from forecaster.plan_problem import PlannedAction
+from forecaster.rebuild_parts import REUSED, PartLine
 from forecaster.report import sentences
 from forecaster.report.as_json import Json, day_or_null, evidence_json, triggers_json, with_interval
 from forecaster.report.figures import about, about_with_range, counted, hours, listed, percent, seasons, whole
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
-from forecaster.teardown import REUSED, PartLine
 from forecaster.waiting import Triggers
 
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
@@ -185,8 +185,8 @@ def _parts(answer: PlanAnswer, page: Page) -> list[str]:
     if order.order_by is None:
         return ["No parts are needed for this plan."]
     late = (
-        f" That day is past: ordered today they are here by {order.here_on}; plan the work from then on, unless the "
-        "first weeks' parts are on the shelf."
+        f" That day is past: ordered today they are here by {order.here_on}. Let the work begin then (--from "
+        f"{order.here_on}), unless the first weeks' parts are on the shelf."
     )
     told = (
         f"Order parts by {order.order_by}, {order.lead_time_weeks:g} weeks before the first work."
