@@ -21,15 +21,8 @@ from tests.ten_craft import ten_craft_folder
 SCREENS = sorted(f.stem for f in (dashboard_app().parent / "screens").glob("*.py") if f.stem != "__init__")
 NO_FLEET = "no_fleet"  # offered only where no fleet is open
 ANSWER_ALONE = ("after_water", "bench")  # these answer without records too
-# Each unit is weighed for these, a tenth of a second each: the benchmark of the screens times that for 500 craft.
-WEIGHS_EVERY_UNIT = ("off_season_plan",)
 KINDS = ("sample", "empty", "one craft", "500 craft", "40 problems", "none in service", "gone")
-ON_EVERY_FLEET = [
-    (kind, screen)
-    for kind in KINDS
-    for screen in SCREENS
-    if screen != NO_FLEET and not (kind == "500 craft" and screen in WEIGHS_EVERY_UNIT)
-]
+ON_EVERY_FLEET = [(kind, screen) for kind in KINDS for screen in SCREENS if screen != NO_FLEET]
 LATE = date(2022, 11, 1)  # for every other fleet
 FAULTS = re.compile(r"Traceback|Error:|\b(?:nan|NaN|NaT)\b|Timestamp\(|dtype|<class|: None\b")
 # What a screen without an answer may say to do next, in the words of the refusals.
