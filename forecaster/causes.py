@@ -35,10 +35,10 @@ class Cause:
 class Causes:
     """The causes of the risk of running units, asked of any horizon: each is left out in turn where it is recorded."""
 
-    def __init__(self, model: FittedLifeModel, units: Histories) -> None:
-        """Work out how the units would stand without each."""
+    def __init__(self, model: FittedLifeModel, units: Histories, full: Standing | None = None) -> None:
+        """Work out how the units would stand without each; `full`: how they stand, by `CURVE_DRAWS`, where known."""
         self._units = units
-        self._full = model.standing(units, CURVE_DRAWS)
+        self._full = full or model.standing(units, CURVE_DRAWS)
         self._without: list[tuple[str, np.ndarray, Standing]] = []
         for what, (recorded, changed) in _what_ifs(units).items():
             if recorded.any():

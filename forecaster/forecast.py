@@ -155,7 +155,8 @@ class FleetStanding:
         """`prices`: what each event costs on each craft, by craft_id: the advice weighs them."""
         season = (use.opens, use.closes)
         units = histories.in_service()
-        self._standing, self._causes = model.standing(units), Causes(model, units)
+        self._standing, self._few = model.standing(units), model.standing(units, CURVE_DRAWS)
+        self._causes = Causes(model, units, self._few)
         unsafe = found_unsafe(units)
         self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
         ahead = _hours_ahead(units.lives["craft_id"], use.craft["hours"])
@@ -212,7 +213,7 @@ class FleetStanding:
     ) -> Iterable[UnitForecast]:
         """Each unit's forecast, in the order of the lives, with nothing in the fields that a horizon decides."""
         season = chances(self._standing.failing(ahead[:, None])[:, :, 0])
-        p10, p50, p90, to_limit = quantiles_of_units(model.standing(units, CURVE_DRAWS), (0.1, 0.5, 0.9, RISK_LIMIT))
+        p10, p50, p90, to_limit = quantiles_of_units(self._few, (0.1, 0.5, 0.9, RISK_LIMIT))
         seen_to = _oldest_informative(histories)
         incidents = units.incidents.groupby("life_id").size()
         rows: Iterable[Any] = units.lives.itertuples(index=False)

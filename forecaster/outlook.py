@@ -107,6 +107,9 @@ class TwoStageStanding:
         failed = np.empty((len(part.theta), self.n_units, hours.shape[1]))
         defective = np.empty_like(failed)
         for j, ahead in enumerate(hours.T):
+            if not ahead.any():  # now: what is known already
+                failed[:, :, j], defective[:, :, j] = 0.0, self._of_units(part.defective)
+                continue
             still = part.still_defective(self._chunk, ahead)
             turns, fails = part.from_sound(self._chunk, self._lasting, ahead)
             failed[:, :, j] = self._of_units(part.defective - still + part.sound * fails)
