@@ -70,13 +70,6 @@ class TwoStageLikelihood:
         """Log likelihood of each life, (d, n_lives) for `theta` (d, p)."""
         return self._gather(self.by_copy(theta))[0]
 
-    def copy_shares(self, theta: np.ndarray) -> np.ndarray:
-        """Posterior share of each copy within its life, (d, copies that belong to a life)."""
-        theta = np.atleast_2d(theta)
-        if len(self._lives) == self.copies.n_lives:  # one copy a life
-            return np.ones((len(theta), self.copies.n_lives))
-        return self._gather(self.by_copy(theta))[1]
-
     def standing(self, chunk: Chunk, theta: np.ndarray) -> tuple[Weighed, np.ndarray]:
         """How the copies of the lives stand, as ``numerator_chunk`` lays them out, and their shares, (d, copies)."""
         with overflows_allowed():
