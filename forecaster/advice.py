@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from forecaster.life_model import FittedLifeModel, failing_within_each
+from forecaster.life_model import AskedAnew, FittedLifeModel, Standing, failing_within_each
 from forecaster.lives import CHECKS, Histories, frame
 from forecaster.prices import Prices
 from forecaster.priors import INDEX, read_priors
@@ -70,17 +70,19 @@ def weigh(
     prices: Sequence[Prices],
     in_season: bool,
     knows_defects: bool,
+    standing: Standing | None = None,
 ) -> Weighed:
     """What each option of each running unit is expected to cost.
 
     `hours_ahead`, `hours_a_season` (n,): engine hours expected until the close of the season, and of a whole one; the
     latter 0 where nobody can tell. `prices`: n, those of each unit's craft.
     `in_season`: whether work is done in season now. `knows_defects`: whether the model's ``chance_of_defect`` is one.
+    `standing`: how the units stand by `DRAWS` draws, where known.
     """
     bills = _Bills.of(prices)
     rate = _fresh_cost_rate(model, units, hours_a_season, bills)
     hours = hours_ahead[:, None] * ON_THE_WAY
-    fails = model.chance_of_failing(units, hours, draws=DRAWS)
+    fails = (standing or AskedAnew(model, units, DRAWS)).failing(hours)
     rattles, fails_quiet = (
         _looked_at(model, units, hours, fails) if knows_defects else _looked_at_by_rule(model, units, hours)
     )

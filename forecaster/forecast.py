@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecaster.advice import at_least, in_words, weigh
+from forecaster.advice import DRAWS, at_least, in_words, weigh
 from forecaster.causes import CURVE_DRAWS, Causes
 from forecaster.errors import WrongUsage
 from forecaster.life_model import Evidence, FittedLifeModel, Standing
@@ -198,7 +198,8 @@ class FleetStanding:
         in_season = season[0] <= units.as_of <= season[1]
         on_craft = [prices[craft_id] for craft_id in units.lives["craft_id"]]
         whole = _whole_season(ahead, units.as_of, season)
-        best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects).best
+        few = self._few if DRAWS == CURVE_DRAWS else None
+        best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects, few).best
         acts = (_not_outweighed(act, reasons) for act, reasons in zip(best, self._unsafe, strict=True))
         return [in_words(act, in_season) for act in acts]
 
