@@ -39,14 +39,9 @@ class SpareUnits:
 
 def covers_all(demand: float | np.ndarray, stock: int) -> float:
     """P(X <= stock), averaged over `demand`: one mean, or one for each posterior draw (draws,)."""
-    return float(np.mean(_at_most(stock, _demand(demand))))
+    from scipy.stats import poisson
 
-
-def _at_most(stock: int, theta: np.ndarray) -> np.ndarray:
-    """P(X <= stock) of a Poisson number with mean `theta` (draws,)."""
-    from scipy.special import pdtr  # ``scipy.stats`` has it under a better name, and takes a second to import
-
-    return np.asarray(pdtr(stock, theta)) if stock >= 0 else np.zeros(len(theta))
+    return float(np.mean(poisson.cdf(stock, _demand(demand))))
 
 
 def fill_rate(demand: float | np.ndarray, stock: int) -> float:
@@ -56,9 +51,10 @@ def fill_rate(demand: float | np.ndarray, stock: int) -> float:
 
 def expected_backorders(demand: float | np.ndarray, stock: int) -> float:
     """E[max(X - stock, 0)] = (theta - S)(1 - P(X <= S)) + theta P(X = S), averaged over `demand`."""
+    from scipy.stats import poisson
+
     theta = _demand(demand)
-    up_to, below = _at_most(stock, theta), _at_most(stock - 1, theta)
-    return float(np.mean((theta - stock) * (1.0 - up_to) + theta * (up_to - below)))
+    return float(np.mean((theta - stock) * poisson.sf(stock, theta) + theta * poisson.pmf(stock, theta)))
 
 
 def _demand(demand: float | np.ndarray) -> np.ndarray:
