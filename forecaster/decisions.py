@@ -7,7 +7,6 @@ rate share their upkeep.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
@@ -25,6 +24,7 @@ from forecaster.policy import Asked, Upkeep, best_upkeeps, cost_scatter
 from forecaster.prices import Prices
 from forecaster.records import FleetRecords
 from forecaster.service_life import IncidentRate, incident_rate
+from forecaster.two_threads import in_two_threads
 from forecaster.unit_ahead import UnitAhead, UnitsToFollow, unit_ahead
 from forecaster.usage_forecast import forecast_usage
 from forecaster.waiting import Waiting, waiting
@@ -228,7 +228,7 @@ class Decisions:
         return {unit_id: self._weighed[unit_id] for unit_id in units}
 
     def _weigh_some(self, unit_ids: Collection[str]) -> None:
-        """Weigh a few units, in two threads: numpy's loops let another one run."""
+        """Weigh a few units."""
         some = self._in_service.select(self._in_service.lives["unit_id"].isin(unit_ids))
         craft_ids, scatter = list(some.lives["craft_id"]), self.scatter
         upkeeps = self._upkeeps_of([(craft_id, self.prices(craft_id)) for craft_id in craft_ids])
@@ -238,8 +238,7 @@ class Decisions:
         def weigh(i: int) -> Waiting:
             return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter)
 
-        with ThreadPoolExecutor(2) as pool:
-            self._weighed |= zip(some.lives["unit_id"], pool.map(weigh, range(len(weeks))), strict=True)
+        self._weighed |= zip(some.lives["unit_id"], in_two_threads(weigh, range(len(weeks))), strict=True)
 
     def swings(self, unit_id: str, progress: Callable[[str], None] | None = None, **prices: float) -> tuple[Swing, ...]:
         """What moves the answer most: each input lower and higher by a quarter, greatest movement first.

@@ -12,10 +12,7 @@ the wear. The first integral is taken over p = S1(u)/S1(a), uniform between its 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 
@@ -25,6 +22,7 @@ from forecaster.lives import Histories
 from forecaster.pieces import cut, gauss_legendre
 from forecaster.priors import PARAMETERS, Prior
 from forecaster.stages import TwoStageLikelihood
+from forecaster.two_threads import in_two_threads
 
 _SHAPE_1, _SCALE_1, _SHAPE_2, _SCALE_2 = range(4)
 _RATIOS = slice(PARAMETERS.index("log_ratio_aftermarket"), PARAMETERS.index("log_ratio_tuned") + 1)
@@ -37,8 +35,6 @@ PAST_NODES = 5
 AT_ONCE = 300_000
 # Array elements below which a second thread costs more than it saves.
 WORTH_A_THREAD = 400_000
-Done = TypeVar("Done")
-Part = TypeVar("Part")
 
 
 @dataclass(frozen=True)
@@ -73,7 +69,7 @@ class TwoStageStanding:
             weighed, share = likelihood.standing(self._chunk, some)
             return _Part.of(weighed, share, self._chunk, some)
 
-        self._parts = _in_two_threads(part, _spans(theta, self._nodes), len(theta) * self._nodes)
+        self._parts = in_two_threads(part, _spans(theta, self._nodes), len(theta) * self._nodes >= WORTH_A_THREAD)
 
     def ahead(self, hours: np.ndarray) -> Outlook:
         """Chances of failed and defective `hours` (h,) or (n_units, h) from now, each >= 0.
@@ -91,7 +87,8 @@ class TwoStageStanding:
         def look(part: _Part) -> Outlook:
             return self._ahead_of(part, by_copy)
 
-        looks = _in_two_threads(look, self._parts, self.n_draws * (self._nodes + AHEAD_NODES * by_copy.size))
+        elements = self.n_draws * (self._nodes + AHEAD_NODES * by_copy.size)
+        looks = in_two_threads(look, self._parts, elements >= WORTH_A_THREAD)
         return Outlook(*(np.concatenate([getattr(one, name) for one in looks]) for name in ("failed", "defective")))
 
     def failing(self, hours: np.ndarray) -> np.ndarray:
@@ -155,15 +152,17 @@ class _Part:
         defective = _by_copy(chunk, node.sum(axis=1), atom)
         with overflows_allowed():  # what cannot be has the logarithm -inf
             log_node = np.log(node, out=node)
-            log_atom = np.log(atom) + _hazard_2(theta, np.log(chunk.k_delay)[None])[:, 0]
-        log_node += _hazard_2(theta, chunk.nodes().log_v)
+            log_atom = np.log(atom) + stage_2_hazard(theta, np.log(chunk.k_delay)[None])[:, 0]
+        log_node += stage_2_hazard(theta, chunk.nodes().log_v)
         return cls(theta, log_node, log_atom, defective, weighed.sound * share)
 
     def still_defective(self, chunk: Chunk, ahead: np.ndarray) -> np.ndarray:
         """Chance of being defective now and not failing within `ahead` (copies,) hours, (d, copies)."""
-        by_node = _hazard_2(self.theta, np.log(chunk.nodes().v + ahead[chunk.copy]))
+        by_node = stage_2_hazard(self.theta, np.log(chunk.nodes().v + ahead[chunk.copy]))
         np.exp(np.subtract(self.log_node, by_node, out=by_node), out=by_node)
-        by_atom = np.exp(self.log_atom - _hazard_2(self.theta, np.log(chunk.k_delay + ahead[chunk.k_copy])[None])[:, 0])
+        by_atom = np.exp(
+            self.log_atom - stage_2_hazard(self.theta, np.log(chunk.k_delay + ahead[chunk.k_copy])[None])[:, 0]
+        )
         return _by_copy(chunk, by_node.sum(axis=1), by_atom)
 
     def from_sound(self, chunk: Chunk, lasting: np.ndarray, ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -183,10 +182,13 @@ class _Part:
         return turns, turns * fails
 
 
-def _hazard_2(theta: np.ndarray, log_delay: np.ndarray) -> np.ndarray:
-    """Cumulative hazard of stage 2 after delays (m, q), (d, m, q)."""
+def stage_2_hazard(theta: np.ndarray, log_hours: np.ndarray) -> np.ndarray:
+    """Cumulative hazard of stage 2 after the hours of these logarithms (m, q), by draw, (d, m, q).
+
+    A power, written so that the logarithm, which is the same for all draws, is taken once.
+    """
     shape, log_scale = np.exp(theta[:, _SHAPE_2, None, None]), theta[:, _SCALE_2, None, None]
-    hazard: np.ndarray = shape * log_delay
+    hazard: np.ndarray = shape * log_hours
     hazard -= shape * log_scale
     np.exp(hazard, out=hazard)
     return hazard
@@ -204,11 +206,3 @@ def _spans(theta: np.ndarray, elements: int) -> list[np.ndarray]:
     """The draws (d, p) in parts, of which each needs about `AT_ONCE` array elements, `elements` a draw."""
     span = max(1, AT_ONCE // max(1, elements))
     return [theta[i : i + span] for i in range(0, len(theta), span)]
-
-
-def _in_two_threads(work: Callable[[Part], Done], parts: Iterable[Part], elements: int) -> list[Done]:
-    """Work on all parts, in two threads where there is enough: numpy's loops let other threads run."""
-    if elements < WORTH_A_THREAD:
-        return [work(part) for part in parts]
-    with ThreadPoolExecutor(2) as pool:
-        return list(pool.map(work, parts))

@@ -21,13 +21,13 @@ the tests.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
 from forecaster.integrand import Chunk, Weighed, node_rule, overflows_allowed
 from forecaster.pieces import NODES, Copies
 from forecaster.priors import PARAMETERS
+from forecaster.two_threads import in_two_threads
 
 # Nodes worked on at once: few enough for the processor's cache.
 CHUNK_NODES = 24_000
@@ -90,11 +90,7 @@ class TwoStageLikelihood:
 
     def gradient(self, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Log likelihood of each life (n_lives,) and its gradient (n_lives, p) at one `theta` (p,)."""
-        if len(self._chunks) > 4:
-            with ThreadPoolExecutor(2) as pool:  # numpy's loops let other threads run
-                parts = list(pool.map(lambda chunk: chunk.gradient(theta), self._chunks))
-        else:
-            parts = [chunk.gradient(theta) for chunk in self._chunks]
+        parts = in_two_threads(lambda chunk: chunk.gradient(theta), self._chunks, worth_it=len(self._chunks) > 4)
         value = np.concatenate([p[0] for p in parts])
         slope = np.concatenate([p[1] for p in parts])
         life_value, share = self._gather(value[None, :])

@@ -17,7 +17,7 @@ import numpy as np
 from forecaster.integrand import log_sigmoid
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
-from forecaster.outlook import PAST_NODES
+from forecaster.outlook import PAST_NODES, stage_2_hazard
 from forecaster.pieces import cut
 from forecaster.priors import INDEX
 from forecaster.service_life import IncidentRate, chances_sound
@@ -173,12 +173,10 @@ def _from_step_on(chances: np.ndarray) -> np.ndarray:
     return np.triu(np.ones(chances.shape[1:]))
 
 
-def _stage_2(theta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Shape, log of the scale, and the rate of noticing, (d, 1, 1) each."""
-    shape, log_scale, log_rate = (
-        theta[:, INDEX[name], None, None] for name in ("log_shape_2", "log_scale_2_h", "log_rate_noticed_per_h")
-    )
-    return np.exp(shape), log_scale, np.exp(log_rate)
+def _noticed_rate(theta: np.ndarray) -> np.ndarray:
+    """The rate of noticing, per hour, (d, 1, 1)."""
+    rate: np.ndarray = np.exp(theta[:, INDEX["log_rate_noticed_per_h"], None, None])
+    return rate
 
 
 def _log(hours: np.ndarray) -> np.ndarray:
@@ -186,15 +184,6 @@ def _log(hours: np.ndarray) -> np.ndarray:
     with np.errstate(divide="ignore"):
         answer: np.ndarray = np.log(hours)
     return answer
-
-
-def _hazard(theta: np.ndarray, log_hours: np.ndarray) -> np.ndarray:
-    """Cumulative hazard of stage 2 after these hours, (d, ...); a power, but its logarithm is the draws' alone."""
-    shape, log_scale, _ = _stage_2(theta)
-    hazard: np.ndarray = shape * log_hours
-    hazard -= shape * log_scale
-    np.exp(hazard, out=hazard)
-    return hazard
 
 
 def _fails(surviving: np.ndarray, unnoticed: np.ndarray, both: np.ndarray) -> np.ndarray:
@@ -210,10 +199,10 @@ def _from_now(
     theta: np.ndarray, mass: np.ndarray, delay: np.ndarray, hours: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Defects there now, of `mass` (d, q) that turned `delay` (q,) hours ago: running (d, n + 1) and failing (d, n)."""
-    begun = _hazard(theta, _log(delay)[:, None])
-    lasting = np.exp(begun - _hazard(theta, _log(delay[:, None] + hours)))
+    begun = stage_2_hazard(theta, _log(delay)[:, None])
+    lasting = np.exp(begun - stage_2_hazard(theta, _log(delay[:, None] + hours)))
     surviving = (mass[:, None] @ lasting)[:, 0]
-    unnoticed = np.exp(-_stage_2(theta)[2][:, 0] * hours)
+    unnoticed = np.exp(-_noticed_rate(theta)[:, 0] * hours)
     running = surviving * unnoticed
     return running, _fails(surviving, unnoticed, running)
 
@@ -222,8 +211,8 @@ def _to_come(theta: np.ndarray, hours: np.ndarray) -> tuple[np.ndarray, np.ndarr
     """Of defects that turn amid each step s: running (d, n, n + 1) [s, t] at the start of step t, failing (d, n, n)."""
     middle = (hours[:-1] + hours[1:]) / 2
     lag = np.clip(hours[None, :] - middle[:, None], 0.0, None)  # [s, t]
-    surviving = np.exp(-_hazard(theta, _log(lag)))
-    unnoticed = np.exp(-_stage_2(theta)[2] * lag)
+    surviving = np.exp(-stage_2_hazard(theta, _log(lag)))
+    unnoticed = np.exp(-_noticed_rate(theta) * lag)
     both = surviving * unnoticed
     fails = _fails(surviving, unnoticed, both)
     both *= np.arange(len(hours)) > np.arange(len(middle))[:, None]  # before it turned it is not defective
