@@ -10,13 +10,13 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
-from typing import TypeVar
 
 import numpy as np
 
 from forecaster.craft_weeks import HORIZON_WEEKS, CraftWeeks, craft_weeks
 from forecaster.fleet_prices import prices_by_craft
 from forecaster.fresh_life import FreshLife, fresh_life, fresh_lives
+from forecaster.kept import Kept
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.pieces import covariates
@@ -34,25 +34,13 @@ USAGE_DRAWS = 200
 # The grid of the best upkeep, and how alike two craft's seasons must be to share one.
 STEP_H = 10.0
 SEASON_ROUNDED_H = STEP_H
-# The oldest of the solved upkeeps are forgotten when there are so many, about 0.7 MB each: a face that asks for price
-# after price must not fill the memory.
+# So many solved upkeeps are kept, about 0.7 MB each: a face that asks for price after price must not fill the memory.
 KEPT_UPKEEPS = 400
 KEPT_AHEADS = 120  # units followed ahead, some 2 MB each
 WEIGHED_AT_ONCE = 32  # units: so many take about a quarter of a second, after which whoever waits is told
 # What moves the answer most: each input is raised and lowered by this share in turn.
 SWING = 0.25
 SWUNG = ("rebuild", "new_unit", "engine_damage", "day_rate", "core_lost", "engine_hit", "check")
-
-
-Question = TypeVar("Question")
-Answer = TypeVar("Answer")
-
-
-def _keep(kept: dict[Question, Answer], question: Question, answer: Answer, most: int) -> None:
-    """Keep an answer; of more than `most` the oldest go. Other threads may do the same meanwhile."""
-    kept[question] = answer
-    for oldest in list(kept)[: max(len(kept) - most, 0)]:
-        kept.pop(oldest, None)
 
 
 @dataclass(frozen=True)
@@ -74,9 +62,9 @@ class Decisions:
     rate: IncidentRate
     weekly_hours: dict[str, np.ndarray]  # by craft, (HORIZON_WEEKS,)
     prices_by_craft: dict[str, Prices]
-    _upkeeps: dict[tuple[float, ...], Upkeep] = field(default_factory=dict, repr=False)
+    _upkeeps: Kept[tuple[float, ...], Upkeep] = field(default_factory=lambda: Kept(KEPT_UPKEEPS), repr=False)
     _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
-    _aheads: dict[str, UnitAhead] = field(default_factory=dict, repr=False)
+    _aheads: Kept[str, UnitAhead] = field(default_factory=lambda: Kept(KEPT_AHEADS), repr=False)
     _weighed: dict[str, Waiting] = field(default_factory=dict, repr=False)  # by unit, at its craft's own prices
 
     @property
@@ -105,16 +93,17 @@ class Decisions:
     def _upkeeps_of(self, wanted: Sequence[tuple[str, Prices]]) -> list[Upkeep]:
         """The upkeeps of some craft, each at some prices: those that are not known yet are found at once."""
         keys = [self._upkeep_key(craft_id, prices) for craft_id, prices in wanted]
-        found = {key: known for key in keys if (known := self._upkeeps.get(key)) is not None}
-        missing: dict[tuple[float, ...], Asked] = {}
-        for key, (craft_id, prices) in zip(keys, wanted, strict=True):
-            if key not in found and key not in missing:
-                life, near = self._fresh_life(self._covariates(craft_id)), self._near(craft_id, prices)
-                missing[key] = Asked(life, prices, self._rounded_season(craft_id), near)
-        found |= zip(missing, best_upkeeps(list(missing.values())), strict=True)
-        for key in missing:
-            _keep(self._upkeeps, key, found[key], KEPT_UPKEEPS)
-        return [found[key] for key in keys]
+        asked = dict(zip(keys, wanted, strict=True))
+
+        def find(missing: list[tuple[float, ...]]) -> list[Upkeep]:
+            return best_upkeeps([self._asked(*asked[key]) for key in missing])
+
+        return self._upkeeps.get_all(keys, find)
+
+    def _asked(self, craft_id: str, prices: Prices) -> Asked:
+        """All that finding an upkeep needs."""
+        life, near = self._fresh_life(self._covariates(craft_id)), self._near(craft_id, prices)
+        return Asked(life, prices, self._rounded_season(craft_id), near)
 
     def _upkeep_key(self, craft_id: str, prices: Prices) -> tuple[float, ...]:
         """What an upkeep depends on."""
@@ -190,13 +179,13 @@ class Decisions:
 
     def ahead(self, unit_id: str) -> UnitAhead:
         """The unit followed ahead over its craft's weeks."""
-        found = self._aheads.get(unit_id)
-        if found is None:
-            craft_id = self._craft_of(unit_id)
+        craft_id = self._craft_of(unit_id)
+
+        def follow() -> UnitAhead:
             step_hours = self.weeks(craft_id, self.upkeep(craft_id)).step_hours
-            found = unit_ahead(self.fit, self.unit(unit_id), step_hours, self.rate, DRAWS)
-            _keep(self._aheads, unit_id, found, KEPT_AHEADS)
-        return found
+            return unit_ahead(self.fit, self.unit(unit_id), step_hours, self.rate, DRAWS)
+
+        return self._aheads.get(unit_id, follow)
 
     def waiting(self, unit_id: str, **prices: float) -> Waiting:
         """Rebuild now or later: every option of one unit; `prices` replaces some of them, for what-if questions."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from threading import Lock
 from typing import Generic, TypeVar
 
@@ -33,14 +33,30 @@ class Kept(Generic[Question, Answer]):
 
         `work_out` may itself ask, here too.
         """
+        return self.get_all([question], lambda _: [work_out()])[0]
+
+    def get_all(
+        self, questions: Sequence[Question], work_out: Callable[[list[Question]], Iterable[Answer]]
+    ) -> list[Answer]:
+        """The answers to several questions; `work_out` is given those that are not kept, each once, all together."""
         with self._lock:
-            if question in self._answers:
-                self._answers.move_to_end(question)
-                return self._answers[question]
-        answer = work_out()
-        with self._lock:
-            answer = self._answers.setdefault(question, answer)
-            self._answers.move_to_end(question)
-            while len(self._answers) > self._most:
-                self._answers.popitem(last=False)
-        return answer
+            found = {question: self._latest(question) for question in questions if question in self._answers}
+        missing = [question for question in dict.fromkeys(questions) if question not in found]
+        if missing:
+            answers = dict(zip(missing, work_out(missing), strict=True))
+            with self._lock:
+                found |= {question: self._keep(question, answer) for question, answer in answers.items()}
+        return [found[question] for question in questions]
+
+    def _latest(self, question: Question) -> Answer:
+        """The answer that is kept; it was asked for just now."""
+        self._answers.move_to_end(question)
+        return self._answers[question]
+
+    def _keep(self, question: Question, answer: Answer) -> Answer:
+        """Keep an answer unless another thread was first, whose own it then is."""
+        self._answers.setdefault(question, answer)
+        kept = self._latest(question)
+        while len(self._answers) > self._most:
+            self._answers.popitem(last=False)
+        return kept

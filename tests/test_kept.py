@@ -33,6 +33,20 @@ def test_the_one_asked_for_least_lately_goes() -> None:
     assert kept.get("b", lambda: "anew") == "anew"
 
 
+def test_of_several_questions_only_those_not_kept_are_worked_out_together_and_each_once() -> None:
+    kept: Kept[str, str] = Kept(2)
+    kept.get("a", lambda: "first")
+    asked: list[list[str]] = []
+
+    def work_out(missing: list[str]) -> list[str]:
+        asked.append(missing)
+        return [question.upper() for question in missing]
+
+    assert kept.get_all(["c", "a", "b", "c"], work_out) == ["C", "first", "B", "C"]
+    assert asked == [["c", "b"]]
+    assert len(kept) == 2
+
+
 def test_what_was_broken_off_is_asked_again() -> None:
     kept: Kept[str, str] = Kept(2)
 

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from forecaster import Fleet, NowOrLater, WrongUsage
+from forecaster.decisions import decisions_for
 from forecaster.now_or_later import seasons_within
 from forecaster.settings import Season
 from forecaster.unsafe import check_first, found_unsafe, not_to_run
@@ -135,7 +136,7 @@ def test_a_unit_that_is_not_in_service_is_refused(sample: Fleet) -> None:
 
 def test_asking_price_after_price_does_not_fill_the_memory(sample: Fleet, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("forecaster.decisions.KEPT_UPKEEPS", 3)
-    decisions = sample.decisions(AS_OF)
+    decisions = decisions_for(sample.records, sample.histories(AS_OF), sample.two_stage(AS_OF))
     for price in (701.0, 702.0, 703.0, 704.0):
         decisions.waiting(OLD, rebuild=price)
     assert len(decisions._upkeeps) <= 3
