@@ -27,12 +27,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from forecaster.life_model import AskedAnew, FittedLifeModel, Standing, failing_within_each
+from forecaster.life_model import MEAN_DRAWS, AskedAnew, FittedLifeModel, Standing, failing_within_each
 from forecaster.lives import CHECKS, Histories, frame
 from forecaster.prices import Prices
 from forecaster.priors import INDEX, read_priors
 
-DRAWS = 64  # means decide: with 400, 4 of 617 invented units' advice differ, where two options cost nearly the same
 ON_THE_WAY = np.linspace(0.0, 1.0, 9)  # parts of the way to the close: where leaving may end
 # Ages of a fresh unit, h, at which it may be rebuilt in season, and how many whole seasons it may be left to run.
 AGES = np.concatenate([np.arange(0.0, 300.0, 10.0), np.geomspace(300.0, 3_000.0, 20)])
@@ -77,12 +76,12 @@ def weigh(
     `hours_ahead`, `hours_a_season` (n,): engine hours expected until the close of the season, and of a whole one; the
     latter 0 where nobody can tell. `prices`: n, those of each unit's craft.
     `in_season`: whether work is done in season now. `knows_defects`: whether the model's ``chance_of_defect`` is one.
-    `standing`: how the units stand by `DRAWS` draws, where known.
+    `standing`: how the units stand by `MEAN_DRAWS` draws, where known.
     """
     bills = _Bills.of(prices)
     rate = _fresh_cost_rate(model, units, hours_a_season, bills)
     hours = hours_ahead[:, None] * ON_THE_WAY
-    fails = (standing or AskedAnew(model, units, DRAWS)).failing(hours)
+    fails = (standing or AskedAnew(model, units, MEAN_DRAWS)).failing(hours)
     rattles, fails_quiet = (
         _looked_at(model, units, hours, fails) if knows_defects else _looked_at_by_rule(model, units, hours)
     )
@@ -130,7 +129,7 @@ def _fresh_cost_rate(model: FittedLifeModel, units: Histories, hours_a_season: n
     # What parts the next unit gets nobody knows: the fleet's mix.
     renewed: dict[str, object] = {"parts": "unknown", "hours_at_entry": 0.0, "last_known_running": 0.0}
     renewed |= dict.fromkeys(("hours_observed", "hours_observed_low", "hours_observed_high"), 0.0)
-    surviving = 1.0 - model.chance_of_failing(fresh.with_lives(**renewed), AGES, draws=DRAWS).mean(axis=0)
+    surviving = 1.0 - model.chance_of_failing(fresh.with_lives(**renewed), AGES, draws=MEAN_DRAWS).mean(axis=0)
     used = np.concatenate([np.zeros((len(surviving), 1)), _hours_run(surviving, AGES)], axis=1)
     rates = np.empty(len(lives))
     for number in range(len(surviving)):
@@ -168,8 +167,8 @@ def _looked_at(
     `fails` (d, n, h): the chance of failing within `hours` as nobody looks.
     """
     quiet, rattling = _spun(units)
-    after_quiet = model.chance_of_failing(quiet, hours, draws=DRAWS)
-    after_rattle = model.chance_of_failing(rattling, hours[:, -1:], draws=DRAWS)
+    after_quiet = model.chance_of_failing(quiet, hours, draws=MEAN_DRAWS)
+    after_rattle = model.chance_of_failing(rattling, hours[:, -1:], draws=MEAN_DRAWS)
     # What fails by the close fails after a rattle or after a quiet spin, each by its chance: hence that chance.
     apart = (after_rattle - after_quiet[:, :, -1:]).clip(min=0.0)
     more = (fails - after_quiet)[:, :, -1:].clip(min=0.0)
@@ -190,7 +189,7 @@ def _looked_at_by_rule(model: FittedLifeModel, units: Histories, hours: np.ndarr
     )
     delay = scale * math.gamma(1.0 + 1.0 / shape)
     rises = np.column_stack([np.minimum(hours, delay), np.full(len(hours), delay), hours])
-    chance = failing_within_each(model, units, rises, DRAWS).mean(axis=0)
+    chance = failing_within_each(model, units, rises, MEAN_DRAWS).mean(axis=0)
     n = hours.shape[1]
     there, defective, fails = chance[:, :n], chance[:, n], chance[:, n + 1 :]
     rattles = sensitivity * defective + (1.0 - specificity) * (1.0 - defective)

@@ -15,11 +15,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecaster.life_model import FittedLifeModel, Standing
+from forecaster.life_model import MEAN_DRAWS, FittedLifeModel, Standing
 from forecaster.lives import Histories
 from forecaster.unsafe import Unsafe
 
-CURVE_DRAWS = 64  # draws behind curves and causes, whose mean is shown: more change no visible digit
 # A cause is told where leaving it out moves the chance by at least this much: below, it reads as noise.
 LEAST_SHARE = 0.005
 
@@ -36,13 +35,13 @@ class Causes:
     """The causes of the risk of running units, asked of any horizon: each is left out in turn where it is recorded."""
 
     def __init__(self, model: FittedLifeModel, units: Histories, full: Standing | None = None) -> None:
-        """Work out how the units would stand without each; `full`: how they stand, by `CURVE_DRAWS`, where known."""
+        """Work out how the units would stand without each; `full`: how they stand, by `MEAN_DRAWS`, where known."""
         self._units = units
-        self._full = full or model.standing(units, CURVE_DRAWS)
+        self._full = full or model.standing(units, MEAN_DRAWS)
         self._without: list[tuple[str, np.ndarray, Standing]] = []
         for what, (recorded, changed) in _what_ifs(units).items():
             if recorded.any():
-                self._without.append((what, recorded, model.standing(changed.select(recorded), CURVE_DRAWS)))
+                self._without.append((what, recorded, model.standing(changed.select(recorded), MEAN_DRAWS)))
         self._incidents = _by_life(units.incidents.sort_values("observed_hours", ascending=False, kind="stable"))
         self._looks = _by_life(units.checks)
 

@@ -123,11 +123,10 @@ class Fleet:
 
         def stand() -> FleetStanding:
             self._refuse_nobody_in_service(as_of)
-            _fitter(model)  # an unknown model is told before anything long begins
             from forecaster.fleet_prices import prices_by_craft
 
-            prices = prices_by_craft(self.records, as_of)
-            return FleetStanding(self.fit(as_of, model), self.histories(as_of), self.use(as_of), prices)
+            fitted, prices = self.fit(as_of, model), prices_by_craft(self.records, as_of)
+            return FleetStanding(fitted, self.histories(as_of), self.use(as_of), prices)
 
         return self._kept.standings.get((as_of, model), stand)
 

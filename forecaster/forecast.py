@@ -14,10 +14,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecaster.advice import DRAWS, at_least, in_words, weigh
-from forecaster.causes import CURVE_DRAWS, Causes
+from forecaster.advice import at_least, in_words, weigh
+from forecaster.causes import Causes
 from forecaster.errors import WrongUsage
-from forecaster.life_model import Evidence, FittedLifeModel, Standing
+from forecaster.life_model import MEAN_DRAWS, Evidence, FittedLifeModel, Standing
 from forecaster.lives import Histories
 from forecaster.prices import Prices
 from forecaster.unsafe import Unsafe, found_unsafe
@@ -155,7 +155,7 @@ class FleetStanding:
         """`prices`: what each event costs on each craft, by craft_id: the advice weighs them."""
         season = (use.opens, use.closes)
         units = histories.in_service()
-        self._standing, self._few = model.standing(units), model.standing(units, CURVE_DRAWS)
+        self._standing, self._few = model.standing(units), model.standing(units, MEAN_DRAWS)
         self._causes = Causes(model, units, self._few)
         unsafe = found_unsafe(units)
         self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
@@ -198,8 +198,7 @@ class FleetStanding:
         in_season = season[0] <= units.as_of <= season[1]
         on_craft = [prices[craft_id] for craft_id in units.lives["craft_id"]]
         whole = _whole_season(ahead, units.as_of, season)
-        few = self._few if DRAWS == CURVE_DRAWS else None
-        best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects, few).best
+        best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects, self._few).best
         acts = (_not_outweighed(act, reasons) for act, reasons in zip(best, self._unsafe, strict=True))
         return [in_words(act, in_season) for act in acts]
 

@@ -53,9 +53,7 @@ def fresh_life(
 ) -> FreshLife:
     """Chances of a fresh unit with covariates `x` (3,), water at `rate`, over posterior draws `theta` (d, p)."""
     theta = theta[:DRAWS]
-    n = round(oldest_h / step_h) + 1
-    sound = chance_sound(theta, prior, x, rate, np.arange(n + 1) * step_h)
-    return _life(theta, sound, stage_2_steps(theta, n, step_h), step_h)
+    return _life(theta, *_on_the_grid(theta, prior, x, rate, step_h, oldest_h), step_h)
 
 
 def fresh_lives(
@@ -67,10 +65,16 @@ def fresh_lives(
     oldest_h: float = OLDEST_H,
 ) -> list[FreshLife]:
     """The same under each of the draws alone: one life a draw, (d,)."""
-    n = round(oldest_h / step_h) + 1
-    sound = chance_sound(theta, prior, x, rate, np.arange(n + 1) * step_h)
-    steps = stage_2_steps(theta, n, step_h)
+    sound, steps = _on_the_grid(theta, prior, x, rate, step_h, oldest_h)
     return [_life(theta[[k]], sound[[k]], steps.of_draw(k), step_h) for k in range(len(theta))]
+
+
+def _on_the_grid(
+    theta: np.ndarray, prior: Prior, x: np.ndarray, rate: IncidentRate | None, step_h: float, oldest_h: float
+) -> tuple[np.ndarray, Stage2Steps]:
+    """Both stages by draw: the chance of being sound at each age of the grid, (d, n + 1), and stage 2's steps."""
+    n = round(oldest_h / step_h) + 1
+    return chance_sound(theta, prior, x, rate, np.arange(n + 1) * step_h), stage_2_steps(theta, n, step_h)
 
 
 def _life(theta: np.ndarray, sound: np.ndarray, steps: Stage2Steps, step_h: float) -> FreshLife:

@@ -8,10 +8,10 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from forecaster.causes import CURVE_DRAWS, check_label, incident_label
+from forecaster.causes import check_label, incident_label
 from forecaster.errors import WrongUsage
 from forecaster.forecast import HOURS_GRID, INTERVAL, quantile_hours
-from forecaster.life_model import FittedLifeModel
+from forecaster.life_model import MEAN_DRAWS, FittedLifeModel
 from forecaster.lives import CHECKS, INCIDENTS, Histories, frame
 
 AHEAD_POINTS = 61  # smooth to the eye at any screen width
@@ -85,7 +85,7 @@ def unit_curve(
 
 
 def _default_horizon(model: FittedLifeModel, unit: Histories) -> float:
-    failed = model.chance_of_failing(unit, HOURS_GRID, draws=CURVE_DRAWS)[:, 0].mean(axis=0)
+    failed = model.chance_of_failing(unit, HOURS_GRID, draws=MEAN_DRAWS)[:, 0].mean(axis=0)
     median = quantile_hours(HOURS_GRID, failed, 0.5)
     return float(np.clip(np.ceil(median / 10.0) * 10.0, LEAST_AHEAD, MOST_AHEAD))
 
