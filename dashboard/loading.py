@@ -99,6 +99,11 @@ def is_sample(source: str | None) -> bool:
     return source is not None and Path(source) == forecaster.sample_fleet_folder()
 
 
+def is_invented(source: str | None) -> bool:
+    """Whether the records are those of the sample, wherever their files lie: nobody may take them for true."""
+    return source is not None and content_of(source) == content_of(str(forecaster.sample_fleet_folder()))
+
+
 def content_of(source: str) -> str:
     """A digest of the name and bytes of a fleet folder's files, or of a workbook; of the name where there is nothing.
 

@@ -315,5 +315,9 @@ def test_a_link_can_open_the_sample_but_no_folder(opened: Opener, folder: Path) 
     assert "No fleet is open yet" in told(opened(None, fleet=str(folder)))
 
 
+def test_a_copy_of_the_sample_is_called_invented_too(opened: Opener, sample_copy: Path) -> None:
+    assert "an invented sample" in told(opened(sample_copy))
+
+
 def test_only_the_sample_is_called_invented(opened: Opener, folder: Path) -> None:
     assert "an invented sample" not in told(opened(folder))

@@ -35,7 +35,7 @@ from evidence_words import (
     verdict,
 )
 from fleet_rows import first_day
-from loading import Loaded, backtest, chosen_source, evidence, is_sample, learned, load, service_lives, survival
+from loading import Loaded, backtest, chosen_source, evidence, is_invented, learned, load, service_lives, survival
 from words import capital, count_words, day_words, hours_words, plain
 
 LOOK_BACK = "look_back"  # in the link
@@ -78,7 +78,7 @@ def main() -> None:
 
 def show_what_it_rests_on(known: forecaster.Evidence, loaded: Loaded, asked: Asked) -> None:
     """What the model started from, and how exact its intervals are."""
-    invented = ", an invented sample" if is_sample(chosen_source()) else ""
+    invented = ", an invented sample" if is_invented(chosen_source()) else ""
     st.markdown(
         f"{plain(loaded.fleet.name)}{invented}, as of {day_words(asked.as_of)}. What the records cannot tell comes "
         f"from {plain(known.prior)}. The intervals are as exact as "

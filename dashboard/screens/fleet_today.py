@@ -14,7 +14,7 @@ from asking import PLACES, Asked, ask
 from chart_parts import CHART_CONFIG
 from charts import risk_by_unit
 from fleet_rows import choices, craft_places, craft_told, filled, first_day, fleet_rows, remarks_of, risk_rows, units_at
-from loading import Loaded, chosen_source, forecast, is_sample, load
+from loading import Loaded, chosen_source, forecast, is_invented, load
 from report_panel import report_panel
 from this_week_panel import stop_panel, week_panel
 from words import all_told, capital, chance_words, count_words, day_words, hours_words, plain
@@ -59,7 +59,7 @@ def show_answer(
     loaded: Loaded,
 ) -> None:
     """The sentence, what stands behind it, and what the reader should know before trusting it."""
-    invented = ", an invented sample" if is_sample(chosen_source()) else ""
+    invented = ", an invented sample" if is_invented(chosen_source()) else ""
     st.caption(f"{plain(loaded.fleet.name)}{invented}, as of {day_words(whole.as_of)}")
     st.title(fleet_answer(units, whole, among), anchor=False)
     st.markdown(" ".join(filter(None, [checks_also(units), evidence_line(whole.evidence)])))
