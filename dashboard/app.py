@@ -15,7 +15,6 @@ from words import plain, told
 FOLDER = Path(__file__).parent
 
 st.set_page_config(page_title="Supercharger forecaster", page_icon=FOLDER / "icon.svg", layout="wide")
-st.html(FOLDER / "style.css")
 
 data_screen = st.Page("screens/data_problems.py", title="Data", icon=":material/fact_check:")
 water_screen = st.Page("screens/after_water.py", title="After water", icon=":material/water_drop:")

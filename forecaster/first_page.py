@@ -1,8 +1,15 @@
-"""Has the browser fetch what draws pictures while the server still works out what to draw.
+"""Gives each page what it needs to look right and to draw, before the server has anything to say.
+
+The style stands in the page itself: as a part of the screen it would be drawn when the browser has time for it, and
+until then, two seconds on a slow phone, a phone would show what is meant for a wide screen.
 
 Plotly is the largest part of a page, and a browser takes about a second to start it. Streamlit has it fetched once
 there is a picture to draw, which is when the answer stands. Here the page itself asks for it: the landing page, of
 which a picture is half, starts it at once; any other only has it fetched, so that its first sentence waits for nothing.
+
+And a page opened by its own address is told where the server is. Left to itself it looks beneath that address first,
+which costs two questions and leaves two errors on the browser's console. The name for it is Streamlit's own and is
+documented nowhere: where a later one no longer reads it, the two errors are back and nothing else is lost.
 """
 
 from __future__ import annotations
@@ -15,49 +22,69 @@ if TYPE_CHECKING:
 
 STARTED = '<script type="module">import("./static/js/{file}").catch(() => undefined)</script>'
 FETCHED = '<link rel="modulepreload" href="./static/js/{file}">'
+SERVER = b'<script>window.__streamlit = {BACKEND_BASE_URL: new URL(".", location.href).href}</script>'
+STYLE = "<style>\n{style}</style>"
 LANDING = "/"
-END_OF_HEAD = b"</head>"
+END_OF_HEAD, END_OF_BODY = b"</head>", b"</body>"
 
 
-class PicturePartsAhead:
-    """Middleware around Streamlit's server: names the file that draws pictures in the head of each page."""
+class FirstPage:
+    """Middleware around Streamlit's server: adds to each page its style, its server and what draws its pictures."""
 
-    def __init__(self, app: ASGIApp, file: str | None) -> None:
-        """`file`: its name among Streamlit's scripts; None where this Streamlit has none: every page is left alone."""
+    def __init__(self, app: ASGIApp, style: str, file: str | None) -> None:
+        """`style`: CSS. `file`: a name among Streamlit's scripts; None where this Streamlit has none."""
         self.app, self.file = app, file
+        # Streamlit's scripts write their own style to the end of the head: where both say something, the later wins.
+        self.style = STYLE.format(style=style).encode()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass a request on; a page on its way back is told of the file."""
-        if scope["type"] != "http" or self.file is None:
+        """Pass a request on; a page on its way back is added to."""
+        if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        line = (STARTED if scope["path"] == LANDING else FETCHED).format(file=self.file).encode()
-        await self.app(scope, receive, _Head(line, send).send)
+        answer = _Answer({END_OF_HEAD: SERVER + self._picture_parts(scope["path"]), END_OF_BODY: self.style}, send)
+        await self.app({**scope, "headers": _unpacked(scope["headers"])}, receive, answer.send)
+
+    def _picture_parts(self, path: str) -> bytes:
+        if self.file is None:
+            return b""
+        return (STARTED if path == LANDING else FETCHED).format(file=self.file).encode()
 
 
-class _Head:
-    """One answer on its way to the browser: a page's head gets one more line."""
+class _Answer:
+    """One answer on its way to the browser: a page gets more lines, each before an end that it names."""
 
-    def __init__(self, line: bytes, send: Send) -> None:
-        self.line, self.onward = line, send
+    def __init__(self, lines: dict[bytes, bytes], onward: Send) -> None:
+        self.lines, self.onward = lines, onward
         self.start: Message | None = None  # held until its first part tells how long the page is
 
     async def send(self, message: Message) -> None:
-        if message["type"] == "http.response.start" and _is_plain_page(message):
+        if message["type"] == "http.response.start" and _is_page(message):
             self.start = message
             return
         if self.start is not None:
-            body = message.get("body", b"").replace(END_OF_HEAD, self.line + END_OF_HEAD, 1)
-            longer = len(body) - len(message.get("body", b""))
-            start, self.start = self.start, None
-            await self.onward({**start, "headers": [_longer(header, longer) for header in start["headers"]]})
-            message = {**message, "body": body} if longer else message
+            message = await self._longer_page(self.start, message)
+            self.start = None
         await self.onward(message)
 
+    async def _longer_page(self, start: Message, message: Message) -> Message:
+        """Send the held start with the page's new length; returns the part that follows it."""
+        given = message.get("body", b"")
+        body = given
+        for end, line in self.lines.items():
+            body = body.replace(end, line + end, 1)
+        longer = len(body) - len(given)
+        await self.onward({**start, "headers": [_longer(header, longer) for header in start["headers"]]})
+        return {**message, "body": body}
 
-def _is_plain_page(start: Message) -> bool:
-    headers = dict(start["headers"])
-    return headers.get(b"content-type", b"").startswith(b"text/html") and b"content-encoding" not in headers
+
+def _unpacked(headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
+    """A packed page could not be added to; and within one machine packing costs more than it saves."""
+    return [(name, value) for name, value in headers if name != b"accept-encoding"]
+
+
+def _is_page(start: Message) -> bool:
+    return bool(dict(start["headers"]).get(b"content-type", b"").startswith(b"text/html"))
 
 
 def _longer(header: tuple[bytes, bytes], by: int) -> tuple[bytes, bytes]:

@@ -18,7 +18,7 @@ from urllib.error import URLError
 
 from forecaster.command_line import DONE, tell_progress
 from forecaster.errors import SourceError, WrongUsage
-from forecaster.first_page import PicturePartsAhead, picture_file
+from forecaster.first_page import FirstPage, picture_file
 from forecaster.installed import dashboard_app
 
 ADDRESS = "127.0.0.1"
@@ -68,7 +68,8 @@ def _serve(app: Path, port: int) -> None:
 
     file = picture_file(Path(streamlit.__file__).parent)
     sys.argv = [str(app)]  # beside it lies the server's own configuration
-    served = streamlit.App(app, middleware=[Middleware(PicturePartsAhead, file=file)])
+    style = (app.parent / "style.css").read_text(encoding="utf-8")
+    served = streamlit.App(app, middleware=[Middleware(FirstPage, style=style, file=file)])
     with suppress(KeyboardInterrupt):  # the usual way to end it, handed on once everything is closed
         served.run(config={**SAFE_START, "server.port": port})
 

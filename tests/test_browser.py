@@ -19,6 +19,7 @@ ON_DEVICES = pytest.mark.parametrize("device", DEVICES)
 SCREENS = pytest.mark.parametrize(
     "path", ["", "one_unit", "now_or_later", "off_season_plan", "after_water", "bench", "evidence", "data_problems"]
 )
+WITH_TABLES = ("", "evidence")  # whose wide tables a phone is given as cards or lines
 Visit = Callable[..., Any]
 
 # Contrast (WCAG 2.2) of the text of every tick and label of the picture with the page behind it.
@@ -33,6 +34,15 @@ CONTRASTS = """() => {
     .map(t => of(getComputedStyle(t).fill)).map(l => (Math.max(l, page) + 0.05) / (Math.min(l, page) + 0.05))
 }"""
 PAGE = "() => getComputedStyle(document.querySelector('.stApp')).backgroundColor"
+MARKED = "document.querySelectorAll('.js-plotly-plot .scatterlayer path').length > 3"
+# Looks at every frame from the first until the picture stands: was what is meant for a wide screen ever seen?
+WIDE_ON_SIGHT = f"""
+  const look = () => {{
+    window.wideSeen ||= [...document.querySelectorAll('[class*=st-key-wide-]')].some(e => e.offsetParent)
+    if (!({MARKED})) requestAnimationFrame(look)
+  }}
+  requestAnimationFrame(look)
+"""
 BEGINS = "unit => document.querySelector('h1')?.innerText.startsWith(unit)"
 
 
@@ -57,7 +67,10 @@ def served(folder: Path) -> Iterator[str]:
 
 @pytest.fixture(scope="module")
 def go(browser: Any, served: str) -> Iterator[Visit]:
-    """Opens a screen in a fresh window and waits until it is drawn; ``page.asked`` lists every address it asked for."""
+    """Opens a screen in a fresh window and waits until it is drawn.
+
+    ``page.asked`` lists every address it asked for, ``page.complaints`` the errors on its console.
+    """
     windows = []
 
     def open_at(path: str = "", size: dict[str, Any] = LAPTOP, scheme: str = "light", **link: str) -> Any:
@@ -67,6 +80,10 @@ def go(browser: Any, served: str) -> Iterator[Visit]:
         page.set_default_timeout(PATIENCE)
         page.asked = []
         page.on("request", lambda request: page.asked.append(request.url))
+        page.complaints = []
+        page.on("console", lambda said: page.complaints.append(said.text) if said.type == "error" else None)
+        if path in WITH_TABLES:
+            page.add_init_script(WIDE_ON_SIGHT)
         choices = "&".join(f"{name}={value}" for name, value in {"as_of": AS_OF.isoformat(), **link}.items())
         page.goto(f"{served}/{path}?{choices}")
         drawn(page)
@@ -95,7 +112,7 @@ def seen(go: Visit) -> Visit:
 
 def pictured(page: Any) -> None:
     """Wait until the picture has its marks."""
-    page.wait_for_function("() => document.querySelectorAll('.js-plotly-plot .scatterlayer path').length > 3")
+    page.wait_for_function(f"() => {MARKED}")
 
 
 @ON_DEVICES
@@ -130,6 +147,17 @@ def test_a_picture_stays_readable_when_the_page_turns_dark_at_dusk(go: Visit) ->
 def test_nothing_is_asked_of_another_machine(seen: Visit, served: str, path: str) -> None:
     own = (served, served.replace("http", "ws"), "data:", "blob:")
     assert [url for url in seen(path, "laptop by day").asked if not url.startswith(own)] == []
+
+
+@SCREENS
+def test_a_screen_opened_by_its_own_address_leaves_the_console_empty(seen: Visit, path: str) -> None:
+    assert seen(path, "laptop by day").complaints == []
+
+
+@pytest.mark.parametrize("path", WITH_TABLES)
+def test_what_is_for_a_wide_screen_is_never_seen_on_a_phone_even_while_it_loads(seen: Visit, path: str) -> None:
+    assert seen(path, "laptop by day").evaluate("window.wideSeen")
+    assert not seen(path, "phone by night").evaluate("window.wideSeen")
 
 
 @ON_DEVICES

@@ -1,4 +1,4 @@
-"""What a page is told to fetch ahead, and that everything else passes as it is."""
+"""What a page is given before the server has anything to say, and that everything else passes as it is."""
 
 from __future__ import annotations
 
@@ -8,30 +8,37 @@ from typing import Any
 
 import streamlit
 
-from forecaster.first_page import PicturePartsAhead, picture_file
+from forecaster.first_page import FirstPage, picture_file
 
 PAGE = b"<html><head><title>A fleet</title></head><body></body></html>"
+STYLE = "h1 { line-height: 1.3; }"
 
 
 def answered(
-    path: str = "/", body: bytes = PAGE, kind: bytes = b"text/html; charset=utf-8", file: str | None = "Plot.js",
-    **headers: bytes,
-) -> tuple[dict[bytes, bytes], bytes]:  # fmt: skip
+    path: str = "/", body: bytes = PAGE, kind: bytes = b"text/html; charset=utf-8", file: str | None = "Plot.js"
+) -> tuple[dict[bytes, bytes], bytes]:
     """Headers and body of an answer that passed through."""
+    start, whole = passed(path, body, kind, file)[1]
+    return dict(start["headers"]), whole["body"]
+
+
+def passed(path: str, body: bytes, kind: bytes, file: str | None) -> tuple[list[tuple[bytes, bytes]], list[Any]]:
+    """The headers that the server was asked with, and the messages that it answered with once they have passed."""
+    asked: list[tuple[bytes, bytes]] = []
     sent: list[Any] = []
     own = [(b"content-type", kind), (b"content-length", str(len(body)).encode())]
-    own += [(name.replace("_", "-").encode(), value) for name, value in headers.items()]
 
     async def page(scope: Any, receive: Any, send: Any) -> None:
+        asked.extend(scope["headers"])
         await send({"type": "http.response.start", "status": 200, "headers": own})
         await send({"type": "http.response.body", "body": body})
 
     async def send(message: Any) -> None:
         sent.append(message)
 
-    asyncio.run(PicturePartsAhead(page, file)({"type": "http", "path": path}, None, send))  # type: ignore[arg-type]
-    start, whole = sent
-    return dict(start["headers"]), whole["body"]
+    scope = {"type": "http", "path": path, "headers": [(b"accept", b"text/html"), (b"accept-encoding", b"gzip")]}
+    asyncio.run(FirstPage(page, STYLE, file)(scope, None, send))  # type: ignore[arg-type]
+    return asked, sent
 
 
 def test_the_landing_page_starts_what_draws_pictures() -> None:
@@ -46,14 +53,24 @@ def test_any_other_page_only_has_it_fetched() -> None:
     assert b"import(" not in body
 
 
+def test_the_style_is_the_pages_last_word() -> None:
+    _, body = answered("/after_water")
+    assert body.endswith(b"<style>\nh1 { line-height: 1.3; }</style></body></html>")
+
+
+def test_a_page_opened_by_its_own_address_knows_where_its_server_is() -> None:
+    _, body = answered("/after_water")
+    assert b'BACKEND_BASE_URL: new URL(".", location.href).href' in body[: body.index(b"</head>")]
+
+
+def test_a_page_is_asked_for_unpacked_so_that_it_can_be_added_to() -> None:
+    asked, _ = passed("/", PAGE, b"text/html", None)
+    assert asked == [(b"accept", b"text/html")]
+
+
 def test_what_is_no_page_is_left_alone() -> None:
     headers, body = answered(body=b"</head>", kind=b"text/javascript")
     assert (body, headers[b"content-length"]) == (b"</head>", b"7")
-
-
-def test_a_packed_page_is_left_alone() -> None:
-    _, body = answered(content_encoding=b"gzip")
-    assert body == PAGE
 
 
 def test_a_page_without_a_head_is_left_alone() -> None:
@@ -61,9 +78,9 @@ def test_a_page_without_a_head_is_left_alone() -> None:
     assert (body, headers[b"content-length"]) == (b"", b"0")
 
 
-def test_a_server_without_that_file_is_left_alone() -> None:
+def test_a_server_without_that_file_is_asked_for_none() -> None:
     _, body = answered(file=None)
-    assert body == PAGE
+    assert b"./static/js" not in body
 
 
 def test_the_installed_server_has_the_file(tmp_path: Path) -> None:
