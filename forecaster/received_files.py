@@ -69,12 +69,12 @@ class ReceivedFleet:
         kept = tuple(file for file in earlier.files if file.name not in names)
         return replace(self, name=earlier.name, files=(*kept, *self.files))
 
-    def lay_out(self, folder: Path) -> Path:
+    def lay_out(self, folder: str | Path) -> Path:
         """Write the files into `folder`, which must be there; the source that ``read_fleet`` takes.
 
         Raises SourceError where they cannot be written.
         """
-        place = folder / (f"{self.name}{self.files[0].ending}" if self.is_workbook else self.name)
+        place = Path(folder) / (f"{self.name}{self.files[0].ending}" if self.is_workbook else self.name)
         try:
             if self.is_workbook:
                 place.write_bytes(self.files[0].content)
@@ -107,8 +107,9 @@ def receive(files: Sequence[ReceivedFile]) -> ReceivedFleet:
     return _from_zip(packed[0], found, others)
 
 
-def received_folder(folder: Path) -> ReceivedFleet:
+def received_folder(folder: str | Path) -> ReceivedFleet:
     """The files of a fleet folder of this machine, to put others in their place. Raises SourceError as ``receive``."""
+    folder = Path(folder)
     try:
         files = [
             ReceivedFile(entry.name, entry.read_bytes())

@@ -27,7 +27,7 @@ _MOST_SHEET_ROWS = 1_048_576
 _MOST_CELL_CHARACTERS = 32_767
 
 
-def write_fleet(records: FleetRecords, folder: Path) -> list[Path]:
+def write_fleet(records: FleetRecords, folder: str | Path) -> list[Path]:
     """Write a fleet folder: one CSV file for each table (also an empty one) and fleet.toml; the files written.
 
     What `forecaster.reading.read_fleet` then reads are the same records, in the same order. Files of the same names
@@ -35,10 +35,10 @@ def write_fleet(records: FleetRecords, folder: Path) -> list[Path]:
     """
     texts = {table.file: _csv(records.table(name)) for name, table in TABLES.items()}
     texts[SETTINGS_FILE] = settings_toml(records.settings)
-    return [_write(folder / file, text.encode()) for file, text in texts.items()]
+    return [_write(Path(folder) / file, text.encode()) for file, text in texts.items()]
 
 
-def write_refused(reading: Reading, path: Path) -> list[Path]:
+def write_refused(reading: Reading, path: str | Path) -> list[Path]:
     """Write every refused row as it was given, after its file, row and reason; the files written.
 
     The cells stand under their own headers, so that a mended row can be copied back.
@@ -50,6 +50,7 @@ def write_refused(reading: Reading, path: Path) -> list[Path]:
     tables = {name: _with_place(reading, name) for name, rows in reading.refused.items() if len(rows)}
     if not tables:
         return []
+    path = Path(path)
     if path.suffix.casefold() == ".xlsx":
         return [_write(path, _workbook(tables))]
     return [

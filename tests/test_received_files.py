@@ -123,6 +123,14 @@ def test_a_folder_of_this_machine_can_be_the_earlier_fleet(tmp_path: Path) -> No
     assert received_folder(folder).name == "north"
 
 
+def test_a_folders_place_may_be_given_in_words(tmp_path: Path) -> None:
+    for file, content in TWO.items():
+        (tmp_path / file).write_bytes(content)
+    (tmp_path / "out").mkdir()
+    placed = received_folder(str(tmp_path)).lay_out(str(tmp_path / "out"))
+    assert sorted(file.name for file in placed.iterdir()) == list(TWO)
+
+
 def test_a_workbook_is_only_replaced_whole() -> None:
     book = receive([ReceivedFile("north.xlsx", template_workbook())])
     with pytest.raises(WrongUsage, match="replaced whole"):

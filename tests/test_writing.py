@@ -40,6 +40,13 @@ def test_written_again_the_files_are_the_same_to_the_byte(tmp_path: Path) -> Non
         assert (tmp_path / "second" / file.name).read_bytes() == file.read_bytes()
 
 
+def test_a_place_may_be_named_in_words(tmp_path: Path) -> None:
+    write_fleet(small_fleet(), str(tmp_path / "in_words"))
+    reading = read_fleet(str(tmp_path / "in_words"), TODAY)
+    assert reading.problems == ()
+    assert write_refused(reading, str(tmp_path / "refused.xlsx")) == []
+
+
 def test_cells_are_written_as_the_contract_asks(tmp_path: Path) -> None:
     folder = small_fleet_folder(tmp_path / "fleet")
     header, first, second, *_ = rows_of(folder / "craft.csv")
