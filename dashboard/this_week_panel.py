@@ -23,7 +23,7 @@ from this_week_words import (
 from words import STOP_ICON, count_words, do_not_run, plain
 
 ANCHOR = "this-week"
-WEIGHED_AT_ONCE = 60  # units: more take longer than a reader waits, and are weighed when asked for
+WEIGHED_AT_ONCE = 150  # units: more take longer than a reader waits, and are weighed when asked for
 WEIGH = "weigh the week"  # in the session: of which fleet and day the viewer asked for it
 DRAWN_NOW = "week drawn now"  # in the session: this run draws the whole page, so that it is too early to weigh
 SOON_SECONDS = 2.5
@@ -85,7 +85,7 @@ def _offer(loaded: Loaded, as_of: date, units: int) -> None:
         f"Weigh all {units:,} units too: triggers in season, the plan off season",
         icon=":material/balance:",
         key="weigh-all",
-        help="About a second for each 10 units.",
+        help="About a second for each 50 units.",
         on_click=st.session_state.__setitem__,
         args=(WEIGH, (loaded.content, as_of)),
     )
