@@ -11,7 +11,7 @@ import forecaster
 import link
 from days import day_style
 from fleet_rows import craft_told, filled, units_at
-from loading import Loaded, noted_this_week, this_week, week_if_known
+from loading import Loaded, noted_this_week, this_week
 from this_week_words import (
     HEADINGS,
     looked_at_words,
@@ -37,35 +37,48 @@ def stop_panel(loaded: Loaded, as_of: date, places: pd.DataFrame, chosen: dict[s
         st.error(do_not_run(lines), icon=STOP_ICON)
 
 
-def week_panel(
+def week_line(
+    week: forecaster.ThisWeek | None,
     loaded: Loaded,
     as_of: date,
     places: pd.DataFrame,
     chosen: dict[str, list[str]],
     units: int,
-    first_line: st.delta_generator.DeltaGenerator,
 ) -> None:
-    """The week's list; `first_line` is told its sentence. `units`: how many are in service: they take the time.
+    """The week's sentence, to stand high on the page; `week` and `units` as for the panel to which it leads."""
+    if week is None and units <= WEIGHED_AT_ONCE:
+        told = "weighing each unit ..."
+    else:
+        noted = week or noted_this_week(loaded, as_of)
+        sentence = week_sentence(noted, units_at(noted.tasks, places, chosen))
+        told = sentence[0].lower() + sentence[1:]
+    st.markdown(f":material/event: [This week](#{ANCHOR}): {told}")
+
+
+def week_panel(
+    week: forecaster.ThisWeek | None,
+    loaded: Loaded,
+    as_of: date,
+    places: pd.DataFrame,
+    chosen: dict[str, list[str]],
+    units: int,
+) -> None:
+    """The week's list. `week`: as far as it is known; `units`: how many are in service: they take the time.
 
     Where it was not worked out yet, what the records say alone is shown, and the rest worked out once the page stands:
     the browser fetches what draws the picture from the same program, and would wait for it.
     """
     with st.container(key="this-week"):
         st.subheader("This week", anchor=ANCHOR)
-        week = week_if_known(loaded, as_of)
         if week is None and st.session_state.get(WEIGH) == (loaded.content, as_of):
-            week = this_week(loaded, as_of)
+            this_week(loaded, as_of)
+            st.rerun()  # the line above all this knows it too then
         noted = week or noted_this_week(loaded, as_of)
-        told = week_sentence(noted, units_at(noted.tasks, places, chosen))
-        st.markdown(told)
+        st.markdown(week_sentence(noted, units_at(noted.tasks, places, chosen)))
         _show(noted, places, chosen)
-        if week is not None:
-            first_line.markdown(f":material/event: [This week](#{ANCHOR}): {told[0].lower()}{told[1:]}")
-        elif units > WEIGHED_AT_ONCE:
-            first_line.markdown(f":material/event: [This week](#{ANCHOR}): {told[0].lower()}{told[1:]}")
+        if week is None and units > WEIGHED_AT_ONCE:
             _offer(loaded, as_of, units)
-        else:
-            first_line.markdown(f":material/event: [This week](#{ANCHOR}): weighing each unit ...")
+        elif week is None:
             st.session_state[DRAWN_NOW] = True
             _weigh_soon(loaded, as_of)
 

@@ -175,8 +175,8 @@ def test_weeks_to_choose_in_the_plans_table_follow_and_stay_iso_beneath(opened: 
 
 
 def test_what_must_be_done_this_week_tells_its_days_so(opened: Opener, monkeypatch: pytest.MonkeyPatch) -> None:
-    import this_week_panel
+    import loading
 
-    monkeypatch.setattr(this_week_panel, "week_if_known", this_week_panel.this_week)
+    monkeypatch.setattr(loading, "week_if_known", loading.this_week)
     app = opened("month-day-year", as_of="2022-11-05")
     assert "planned for the week of Nov 7, 2022" in read(app).lower().replace("nov", "Nov")

@@ -62,6 +62,34 @@ def change(file: Path, row: int, **cells: str) -> None:
 # --- fleet today ---------------------------------------------------------------------------------------------------
 
 
+def week_line(app: AppTest) -> str:
+    """The line above the picture that leads to this week."""
+    (line,) = (markdown.value for markdown in app.markdown if "[This week](#this-week)" in markdown.value)
+    return str(line)
+
+
+def test_until_it_is_weighed_the_line_above_says_so(
+    opened: Opener, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("loading.week_if_known", lambda *_: None)  # whatever other tests have asked for
+    assert week_line(opened(folder)).endswith("weighing each unit ...")
+
+
+def test_a_large_fleet_is_weighed_by_its_button_and_the_line_above_knows_it(
+    opened: Opener, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("this_week_panel.WEIGHED_AT_ONCE", 5)  # ten craft are many then
+    known: dict[object, object] = {}
+    monkeypatch.setattr("loading._weeks", lambda: known)  # nothing yet, whatever other tests have asked for
+    app = opened(folder)
+    noted = week_line(app)
+    app.button(key="weigh-all").click().run()
+    assert not app.exception
+    assert "weigh-all" not in [button.key for button in app.button]
+    assert week_line(app) != noted
+    assert "to rebuild" in week_line(app)
+
+
 def test_the_fleet_opens_with_the_answer_in_one_sentence(opened: Opener, folder: Path, fleet: Fleet) -> None:
     forecast = fleet.forecast(AS_OF)
     to_open = [unit for unit in forecast.units if unit.advice == "rebuild this off-season"]
