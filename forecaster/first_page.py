@@ -84,7 +84,8 @@ def _unpacked(headers: list[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
 
 
 def _is_page(start: Message) -> bool:
-    return bool(dict(start["headers"]).get(b"content-type", b"").startswith(b"text/html"))
+    headers = dict(start["headers"])
+    return headers.get(b"content-type", b"").startswith(b"text/html") and b"content-encoding" not in headers
 
 
 def _longer(header: tuple[bytes, bytes], by: int) -> tuple[bytes, bytes]:

@@ -15,18 +15,22 @@ STYLE = "h1 { line-height: 1.3; }"
 
 
 def answered(
-    path: str = "/", body: bytes = PAGE, kind: bytes = b"text/html; charset=utf-8", file: str | None = "Plot.js"
-) -> tuple[dict[bytes, bytes], bytes]:
+    path: str = "/", body: bytes = PAGE, kind: bytes = b"text/html; charset=utf-8", file: str | None = "Plot.js",
+    **headers: bytes,
+) -> tuple[dict[bytes, bytes], bytes]:  # fmt: skip
     """Headers and body of an answer that passed through."""
-    start, whole = passed(path, body, kind, file)[1]
+    start, whole = passed(path, body, kind, file, **headers)[1]
     return dict(start["headers"]), whole["body"]
 
 
-def passed(path: str, body: bytes, kind: bytes, file: str | None) -> tuple[list[tuple[bytes, bytes]], list[Any]]:
+def passed(
+    path: str, body: bytes, kind: bytes, file: str | None, **headers: bytes
+) -> tuple[list[tuple[bytes, bytes]], list[Any]]:
     """The headers that the server was asked with, and the messages that it answered with once they have passed."""
     asked: list[tuple[bytes, bytes]] = []
     sent: list[Any] = []
     own = [(b"content-type", kind), (b"content-length", str(len(body)).encode())]
+    own += [(name.replace("_", "-").encode(), value) for name, value in headers.items()]
 
     async def page(scope: Any, receive: Any, send: Any) -> None:
         asked.extend(scope["headers"])
@@ -71,6 +75,11 @@ def test_a_page_is_asked_for_unpacked_so_that_it_can_be_added_to() -> None:
 def test_what_is_no_page_is_left_alone() -> None:
     headers, body = answered(body=b"</head>", kind=b"text/javascript")
     assert (body, headers[b"content-length"]) == (b"</head>", b"7")
+
+
+def test_a_page_packed_all_the_same_is_left_alone() -> None:
+    _, body = answered(content_encoding=b"gzip")
+    assert body == PAGE
 
 
 def test_a_page_without_a_head_is_left_alone() -> None:
