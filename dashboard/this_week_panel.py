@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 
 import pandas as pd
@@ -37,50 +38,64 @@ def stop_panel(loaded: Loaded, as_of: date, places: pd.DataFrame, chosen: dict[s
         st.error(do_not_run(lines), icon=STOP_ICON)
 
 
-def week_line(
-    week: forecaster.ThisWeek | None,
-    loaded: Loaded,
-    as_of: date,
-    places: pd.DataFrame,
-    chosen: dict[str, list[str]],
-    units: int,
-) -> None:
-    """The week's sentence, to stand high on the page; `week` and `units` as for the panel to which it leads."""
-    if week is None and units <= WEIGHED_AT_ONCE:
-        told = "weighing each unit ..."
-    else:
-        noted = week or noted_this_week(loaded, as_of)
-        sentence = week_sentence(noted, units_at(noted.tasks, places, chosen))
-        told = sentence[0].lower() + sentence[1:]
+@dataclass(frozen=True)
+class SeenWeek:
+    """The week as one viewer sees it: of the units at the chosen places, as far as it is known."""
+
+    loaded: Loaded
+    as_of: date
+    places: pd.DataFrame
+    chosen: dict[str, list[str]]
+    units: int
+    """Units in service: they take the time."""
+    weighed: forecaster.ThisWeek | None
+    """All of it; None where it was not worked out yet."""
+
+    @property
+    def known(self) -> forecaster.ThisWeek:
+        """All of it, or what the records say alone."""
+        return self.weighed or noted_this_week(self.loaded, self.as_of)
+
+    @property
+    def tasks(self) -> list[forecaster.Task]:
+        """What is known to need doing at the chosen places."""
+        return units_at(self.known.tasks, self.places, self.chosen)
+
+    @property
+    def sentence(self) -> str:
+        """How much there is to do, and what, as far as it is known."""
+        return week_sentence(self.known, self.tasks)
+
+    @property
+    def weighs_itself(self) -> bool:
+        """Whether what is not known yet is worked out unasked."""
+        return self.weighed is None and self.units <= WEIGHED_AT_ONCE
+
+
+def week_line(week: SeenWeek) -> None:
+    """The week's sentence, to stand high on the page."""
+    told = "weighing each unit ..." if week.weighs_itself else f"{week.sentence[0].lower()}{week.sentence[1:]}"
     st.markdown(f":material/event: [This week](#{ANCHOR}): {told}")
 
 
-def week_panel(
-    week: forecaster.ThisWeek | None,
-    loaded: Loaded,
-    as_of: date,
-    places: pd.DataFrame,
-    chosen: dict[str, list[str]],
-    units: int,
-) -> None:
-    """The week's list. `week`: as far as it is known; `units`: how many are in service: they take the time.
+def week_panel(week: SeenWeek) -> None:
+    """The week's list.
 
     Where it was not worked out yet, what the records say alone is shown, and the rest worked out once the page stands:
     the browser fetches what draws the picture from the same program, and would wait for it.
     """
     with st.container(key="this-week"):
         st.subheader("This week", anchor=ANCHOR)
-        if week is None and st.session_state.get(WEIGH) == (loaded.content, as_of):
-            this_week(loaded, as_of)
+        if week.weighed is None and st.session_state.get(WEIGH) == (week.loaded.content, week.as_of):
+            this_week(week.loaded, week.as_of)
             st.rerun()  # the line above all this knows it too then
-        noted = week or noted_this_week(loaded, as_of)
-        st.markdown(week_sentence(noted, units_at(noted.tasks, places, chosen)))
-        _show(noted, places, chosen)
-        if week is None and units > WEIGHED_AT_ONCE:
-            _offer(loaded, as_of, units)
-        elif week is None:
+        st.markdown(week.sentence)
+        _show(week.known, week.tasks, week.places)
+        if week.weighs_itself:
             st.session_state[DRAWN_NOW] = True
-            _weigh_soon(loaded, as_of)
+            _weigh_soon(week.loaded, week.as_of)
+        elif week.weighed is None:
+            _offer(week.loaded, week.as_of, week.units)
 
 
 @st.fragment(run_every=SOON_SECONDS)
@@ -104,8 +119,7 @@ def _offer(loaded: Loaded, as_of: date, units: int) -> None:
     )
 
 
-def _show(week: forecaster.ThisWeek, places: pd.DataFrame, chosen: dict[str, list[str]]) -> None:
-    tasks = units_at(week.tasks, places, chosen)
+def _show(week: forecaster.ThisWeek, tasks: list[forecaster.Task], places: pd.DataFrame) -> None:
     for kind, heading in HEADINGS.items():
         own = [task for task in tasks if task.kind == kind]
         if not own:
