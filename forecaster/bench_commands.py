@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forecaster.command_line import DONE, Commands, argument, day, number_from_0, positive_hours, tell_progress
@@ -23,6 +25,7 @@ from forecaster.question_options import (
 
 if TYPE_CHECKING:
     from forecaster.flooding import AfterWater
+    from forecaster.flooding_facts import Flooding
     from forecaster.settings import FleetSettings
 
 COMMANDS = Commands()
@@ -65,6 +68,12 @@ COMMANDS = Commands()
         help="supercharger spun by hand since then: what was heard",
     ),
     argument(
+        "--compression",
+        choices=("good", "low", "unknown"),
+        default="unknown",
+        help="a mechanic's compression test since then",
+    ),
+    argument(
         "--hours-since-rebuild",
         metavar="H",
         type=number_from_0("engine hours"),
@@ -77,36 +86,48 @@ COMMANDS = Commands()
         help="engine hours run since then (0); only without SOURCE",
     ),
     argument("--parts", choices=("oem", "aftermarket", "unknown"), help="its rotating parts; only without SOURCE"),
+    argument("--sheet", metavar="FILE", type=Path, help="write the answer to this file too: one page to print (PDF)"),
+    argument("--force", action="store_true", help="let --sheet write over a file"),
     EXPERIENCE,
     PRIORS,
     AS_OF,
     AS_JSON,
 )
 def _flooded(asked: Namespace) -> int:
+    from forecaster.paper.files import refuse_to_overwrite, write_files
     from forecaster.report.as_json import written
     from forecaster.report.flooding_text import flooding_json, flooding_text
 
-    answer, currency = _after_water(asked)
-    print(written(flooding_json(answer, currency)) if asked.json else flooding_text(answer, page(), currency))
+    if asked.sheet is not None and not asked.force:
+        refuse_to_overwrite([asked.sheet], "another file")
+    answer, settings = _after_water(asked)
+    if asked.sheet is not None:
+        from forecaster.paper.water_sheet import water_sheet
+
+        write_files({asked.sheet: water_sheet(answer, date_format=settings.date_format)})
+    if asked.json:
+        print(written(flooding_json(answer, settings.currency)))
+        return DONE
+    print(flooding_text(answer, page(), settings.currency))
+    if asked.sheet is not None:
+        print(f"\nOn one page to print: {asked.sheet}")
     return DONE
 
 
-def _after_water(asked: Namespace) -> tuple[AfterWater, str]:
-    """The answer of ``flooded`` and the currency of its costs."""
+def _after_water(asked: Namespace) -> tuple[AfterWater, FleetSettings]:
+    """The answer of ``flooded``, and the settings that it was made with."""
     from forecaster.errors import WrongUsage
     from forecaster.fleet import believed
-    from forecaster.flooded_craft import flooded_alone
-    from forecaster.flooding_facts import flooding_of
+    from forecaster.flooded_craft import flooded_alone, likely_day
+    from forecaster.flooding_facts import day_of_water
     from forecaster.settings import FleetSettings
 
     as_of, _ = days_asked(asked)
-    told = ("under_minutes", "water", "engine", "oil", "treated", "treated_within_h", "water_in_cylinder", "spin")
-    facts = {name: getattr(asked, name) for name in (*told, "hours_ago")} | {"hours_run_since": asked.hours_since_water}
-    flooding = flooding_of(happened_on=asked.happened_on or as_of, **facts)
     if asked.source is None:
+        flooding = _flooding_told(asked, asked.happened_on or day_of_water(asked.hours_ago, as_of))
         prior = believed(asked.experience, asked.priors)
         answer = flooded_alone(flooding, as_of, asked.hours_since_rebuild, asked.parts or "unknown", prior)
-        return answer, FleetSettings().currency
+        return answer, FleetSettings()
     if asked.craft is None:
         raise WrongUsage(
             "Name the craft that was under water after SOURCE, or leave SOURCE out to ask without records."
@@ -118,7 +139,16 @@ def _after_water(asked: Namespace) -> tuple[AfterWater, str]:
         )
     fleet, as_of = opened(asked)
     tell_learning(fleet, as_of)
-    return fleet.after_water(asked.craft, flooding, as_of), fleet.settings.currency
+    day = asked.happened_on or likely_day(fleet.records, asked.craft, asked.hours_ago, as_of)
+    return fleet.after_water(asked.craft, _flooding_told(asked, day), as_of), fleet.settings
+
+
+def _flooding_told(asked: Namespace, happened_on: date) -> Flooding:
+    """The water as the options tell it."""
+    from forecaster.flooding_facts import Flooding, flooding_of
+
+    options = {name: getattr(asked, name) for name in Flooding.model_fields if hasattr(asked, name)}
+    return flooding_of(**(options | {"happened_on": happened_on, "hours_run_since": asked.hours_since_water}))
 
 
 @COMMANDS.register(

@@ -7,6 +7,10 @@ import pandas as pd
 
 PROMPT_H = 24.0  # clock hours: the data contract's definition of a prompt treatment
 NOISY = ("rough", "rusted")
+SPUN_QUIET = ("quiet", "slight")  # a little bearing noise is normal
+# Days after water within which a quiet spin says nothing of the rust that this water began: rust needs time as well as
+# water. Common practice, no source.
+RUST_UNHEARD_DAYS = 2
 
 
 def seen_at_opening(reason: str, bearing: str) -> str:
@@ -46,7 +50,7 @@ def shows_it_runs(spin: pd.Series, opened: pd.Series) -> pd.Series:
 
     A rattle does not: by hand, what has just failed can sound like what is only rough. A look without a spin does not.
     """
-    return opened | spin.isin(["quiet", "slight"])
+    return opened | spin.isin(SPUN_QUIET)
 
 
 def treatment_of(treated: pd.Series, treated_within_h: pd.Series) -> np.ndarray:
@@ -62,3 +66,11 @@ def treatment_of(treated: pd.Series, treated_within_h: pd.Series) -> np.ndarray:
         ["prompt", "late", "none"],
         default="unknown",
     ).astype(object)
+
+
+def says_nothing_of_rust(days_since_water: int, spin: str) -> bool:
+    """Whether a spin so many days after water is too soon to tell of the rust that this water began.
+
+    Only a quiet one is: a rattle counts whenever it is heard.
+    """
+    return spin in SPUN_QUIET and 0 <= days_since_water <= RUST_UNHEARD_DAYS

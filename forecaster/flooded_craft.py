@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from difflib import get_close_matches
 from typing import Any, get_args
 
@@ -12,8 +12,8 @@ import pandas as pd
 
 from forecaster.core_loss import core_loss
 from forecaster.errors import DataStopsAnswer, WrongUsage
-from forecaster.flooding import WRITE_IT_DOWN, AfterWater, after_water
-from forecaster.flooding_facts import Flooding, refuse_wrong_days
+from forecaster.flooding import AfterWater, after_water
+from forecaster.flooding_facts import Flooding, day_of_water, refuse_engine_hours, refuse_impossible
 from forecaster.hindsight import without_hindsight
 from forecaster.histories import SALT, build_histories
 from forecaster.learning import TwoStageFit, fit_two_stage
@@ -40,7 +40,7 @@ def flooded_in_fleet(
     Raises WrongUsage where there is no such craft or `flooding` tells what only a log can, DataStopsAnswer where no
     unit was on it when the water came, or another one is now.
     """
-    refuse_wrong_days(flooding, as_of)
+    refuse_impossible(flooding, as_of)
     if flooding.hours_run_since is not None:
         raise WrongUsage(
             "The hours run since the water come from the fleet's log. Enter a meter reading in hours.csv instead."
@@ -60,7 +60,8 @@ def flooded_in_fleet(
         as_of,
         loss=core_loss(records, as_of),
         in_season=settings.season.contains(as_of),
-        to_log=None if found.logged else _how_to_log(craft_id, found.flooding),
+        log="logged" if found.logged else "log_in_water_csv",
+        catch_can=str(records.craft.set_index("craft_id").loc[craft_id, "catch_can"]),
         remarks=tuple(remarks),
         on_record=_unsafe_before(found.unit, found.flooding),
     )
@@ -82,7 +83,7 @@ def flooded_alone(
     in use may have. `parts`: oem, aftermarket, unknown. `prior`: another fleet's experience, the package's priors when
     None. `settings`: season and prices, the defaults when None. `seed` makes the draws reproducible.
     """
-    refuse_wrong_days(flooding, as_of)
+    refuse_impossible(flooding, as_of)
     settings = settings or FleetSettings()
     fit = fit_two_stage(Histories(as_of, frame(LIVES)), seed=seed, prior=prior)
     unit = typical_unit(flooding, as_of, hours_since_rebuild, parts)
@@ -99,7 +100,6 @@ def flooded_alone(
         day_rate,
         as_of,
         in_season=settings.season.contains(as_of),
-        to_log=WRITE_IT_DOWN,
         remarks=tuple(remarks),
     )
 
@@ -109,10 +109,9 @@ def typical_unit(
 ) -> Histories:
     """One running life of which only this is known; the water that got in is taken for the water it is used in.
 
-    Raises WrongUsage for negative hours and for parts that are none of the contract's.
+    Raises WrongUsage for hours that no such engine runs and for parts that are none of the contract's.
     """
-    if hours_since_rebuild is not None and not (np.isfinite(hours_since_rebuild) and hours_since_rebuild >= 0):
-        raise WrongUsage(f"Hours since the last rebuild must be a number of at least 0, not {hours_since_rebuild!r}.")
+    refuse_engine_hours(hours_since_rebuild, "Hours since the last rebuild")
     if parts not in get_args(Parts):
         raise WrongUsage(f"parts must be one of {', '.join(get_args(Parts))}, not {parts!r}.")
     known = hours_since_rebuild is not None
@@ -158,10 +157,36 @@ def _found(records: FleetRecords, craft_id: str, flooding: Flooding, as_of: date
     placed = unit.incidents[unit.incidents["happened_on"] == day]
     hours = float(unit.lives["hours_observed"].iloc[0] - placed["observed_hours"].iloc[-1])
     told, looked = _filled_from_looks(told, unit)
+    told, hours_kept = _with_hours_run(told, max(hours, 0.0))
     names = {craft_id, str(unit.lives["unit_id"].iloc[0])}
-    remarks += [*looked, *_near_water(records, craft_id, told)]
+    remarks += [*looked, *hours_kept, *_near_water(records, craft_id, told)]
     remarks += [remark.text for remark in histories.remarks if remark.about in names]
-    return _Found(unit, told.with_facts(hours_run_since=max(hours, 0.0)), len(same) > 0, tuple(remarks))
+    return _Found(unit, told, len(same) > 0, tuple(remarks))
+
+
+def _with_hours_run(flooding: Flooding, hours: float) -> tuple[Flooding, list[str]]:
+    """The flooding with the engine hours that the log has since the water; clock hours that contradict them go."""
+    ago = flooding.hours_ago
+    if ago is None or hours <= ago:
+        return flooding.with_facts(hours_run_since=hours), []
+    within = flooding.treated_within_h
+    kept = flooding.with_facts(hours_run_since=hours, hours_ago=None, treated_within_h=within)
+    remark = (
+        f"hours.csv has {hours:.1f} engine hours since the water, which was told to be {ago:g} clock hours ago. The "
+        "log counts here; look for a wrong day or reading."
+    )
+    return kept, [remark]
+
+
+def likely_day(records: FleetRecords, craft_id: str, hours_ago: float | None, as_of: date) -> date:
+    """The day it happened where only the clock hours since then are told: a day that water.csv has, if one fits."""
+    if hours_ago is None:
+        return as_of
+    earlier = day_of_water(hours_ago, as_of)
+    fitting = {earlier, earlier - timedelta(days=1)}
+    water = records.water
+    logged = {day.date() for day in water.loc[water["craft_id"] == craft_id, "happened_on"]} & fitting
+    return max(logged, default=earlier)
 
 
 def _filled_from_log(flooding: Flooding, same: pd.DataFrame) -> tuple[Flooding, list[str]]:
@@ -279,15 +304,3 @@ def _near_water(records: FleetRecords, craft_id: str, flooding: Flooding) -> lis
         )
         for other in near["happened_on"]
     ]
-
-
-def _how_to_log(craft_id: str, flooding: Flooding) -> str:
-    """How to write the incident into water.csv."""
-    told = {"water": flooding.water, "oil": flooding.oil, "treated": flooding.treated}
-    listed = "".join(f", {name} {value}" for name, value in told.items() if value != "unknown")
-    row = f"Write it into water.csv: {craft_id}, {flooding.happened_on}, its kind{listed}"
-    if flooding.treated_within_h is not None:
-        return f"{row}, treated_within_h {flooding.treated_within_h:g}."
-    if flooding.treated == "yes":
-        return f"{row}, and treated_within_h, the clock hours from the water to the treatment."
-    return f"{row}; once it is treated, treated yes and treated_within_h, the clock hours from the water to then."

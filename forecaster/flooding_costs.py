@@ -11,12 +11,15 @@ rebuilt unit has its whole life before it at the horizon, so opening looks a lit
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
 
 from forecaster.core_loss import CoreLoss
+from forecaster.findings import RUST_UNHEARD_DAYS
 from forecaster.forecast import INTERVAL
 from forecaster.learning import TwoStageFit
 from forecaster.lives import CHECKS, Histories, frame
@@ -28,6 +31,7 @@ CHECK_AFTER_H = (5.0, 10.0, 25.0)
 # Fine where rust from an untreated incident shows, coarse later; holds CHECK_AFTER_H and ends at HORIZON_H.
 EDGES_H = np.array([0.0, 5.0, 10.0, 17.5, 25.0, 37.5, 50.0, 75.0, 100.0])
 FRESH = "fresh"
+WayOn = Literal["open", "check", "ride"]
 SEED = 1  # of the draws of core and engine: the same question gives the same answer
 
 
@@ -38,7 +42,7 @@ class Option:
     `check_after_h`: NaN except for a check. `chance_best`: share of the posterior in which it is the cheapest.
     """
 
-    action: str  # "open", "check", "ride"
+    action: WayOn
     check_after_h: float
     expected_cost: float
     low: float
@@ -47,9 +51,14 @@ class Option:
 
 
 def options_after(
-    model: TwoStageFit, unit: Histories, prices: Prices, loss: CoreLoss, in_season: bool
+    model: TwoStageFit,
+    unit: Histories,
+    prices: Prices,
+    loss: CoreLoss,
+    in_season: bool,
+    safe: Collection[WayOn] = get_args(WayOn),
 ) -> tuple[Option, ...]:
-    """Opening now, checking after each of `CHECK_AFTER_H`, riding to `HORIZON_H`, in that order.
+    """Opening now, checking after each of `CHECK_AFTER_H`, riding to `HORIZON_H`, in that order; those that are `safe`.
 
     `unit`: one running life with its incidents and checks. `prices`: its core_lost and engine_hit are not read, the
     draws of `loss` are. `in_season`: whether opening it now costs rental days; what comes later comes while it is used.
@@ -58,17 +67,17 @@ def options_after(
     n = len(model.theta)
     bills = _Bills(_failure_cost(prices, *loss.draws(n, SEED)), prices.noticed())
     renewed = np.concatenate([np.zeros((n, 1)), np.cumsum(fresh.costs(bills), axis=1)], axis=1)
-    costs = [prices.planned(in_season) + renewed[:, -1]]
+    ways: list[tuple[WayOn, float, np.ndarray]] = [("open", np.nan, prices.planned(in_season) + renewed[:, -1])]
     for hours, quiet in checked.items():
-        costs.append(_checked_cost(model, ride, quiet, hours, bills, prices, renewed))
-    costs.append(ride.costs(bills, renewed).sum(axis=1))
-    drawn = np.column_stack(costs)
-    best = np.bincount(drawn.argmin(axis=1), minlength=len(costs)) / n
+        ways.append(("check", hours, _checked_cost(model, ride, quiet, hours, bills, prices, renewed)))
+    ways.append(("ride", np.nan, ride.costs(bills, renewed).sum(axis=1)))
+    ways = [way for way in ways if way[0] in safe]
+    drawn = np.column_stack([cost for *_, cost in ways])
+    best = np.bincount(drawn.argmin(axis=1), minlength=len(ways)) / n
     low, high = np.quantile(drawn, INTERVAL, axis=0)
-    names = [("open", np.nan), *(("check", hours) for hours in checked), ("ride", np.nan)]
     return tuple(
-        Option(action, hours, float(drawn[:, i].mean()), float(low[i]), float(high[i]), float(best[i]))
-        for i, (action, hours) in enumerate(names)
+        Option(action, hours, float(cost.mean()), float(low[i]), float(high[i]), float(best[i]))
+        for i, (action, hours, cost) in enumerate(ways)
     )
 
 
@@ -202,15 +211,16 @@ def _first_of_both(
 def as_known_later(unit: Histories, ahead: np.ndarray, quiet_at: np.ndarray) -> Histories:
     """One unit as it would be known `ahead` (k,) engine hours from now, still running: k lives.
 
-    `quiet_at` (k,): a check at so many hours from now was quiet; NaN: none was made.
+    `quiet_at` (k,): a check at so many hours from now, and no sooner than rust can be heard, was quiet; NaN: none made.
     """
     names = np.array([f"{unit.lives['life_id'].iloc[0]}+{i}" for i in range(len(ahead))], dtype=object)
     lives = _repeated(unit.lives, names)
     for column in ("hours_observed", "hours_observed_low", "hours_observed_high"):
         lives[column] = lives[column] + ahead
     now = float(unit.lives["hours_observed"].iloc[0])
+    later = pd.Timestamp(unit.as_of) + pd.Timedelta(days=RUST_UNHEARD_DAYS + 1)  # when a quiet spin tells of rust
     looks = [
-        {"life_id": name, "checked_on": pd.Timestamp(unit.as_of), "observed_hours": now + hours}
+        {"life_id": name, "checked_on": later, "observed_hours": now + hours}
         | {"spin": "quiet", "known_state": "", "oil": "unknown"}
         for name, hours in zip(names, quiet_at, strict=True)
         if np.isfinite(hours)

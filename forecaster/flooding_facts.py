@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any, Literal
 
 import pandas as pd
@@ -15,6 +15,13 @@ from forecaster.written_days import DatedText
 
 Engine = Literal["running", "off", "unknown"]
 Spin = Literal["quiet", "slight", "rattle", "not_done"]
+Compression = Literal["good", "low", "unknown"]
+
+# What can be so, and no more: what lies beyond is a typing error, or no question for a forecast.
+MOST_ENGINE_HOURS = 5000.0  # that a supercharger or its craft has run; rental craft run some 200 h a season
+MOST_MINUTES_UNDER = 7 * 24 * 60.0  # a week: what lay under longer is for a mechanic alone
+ROUGHLY_H = 1.0  # clock hours since the water are told roughly
+LONGEST_AGO = timedelta(days=1096)  # three years; what that water began has shown by then
 
 
 class Flooding(Record):
@@ -34,6 +41,7 @@ class Flooding(Record):
     treated_within_h: Hours | None = Field(None, description="clock hours from the water to the treatment")
     water_in_cylinder: YesNoUnknown = Field("unknown", description="whether water was seen in a cylinder, plugs out")
     spin: Spin = Field("not_done", description="supercharger off the engine and spun by hand, since then")
+    compression: Compression = Field("unknown", description="what a mechanic's compression test since then showed")
     hours_run_since: Hours | None = Field(None, description="engine hours run since then; where a log does not tell")
     hours_ago: Hours | None = Field(None, description="clock hours from the water to now, roughly")
 
@@ -45,6 +53,16 @@ class Flooding(Record):
                 "treated = yes, or leave treated_within_h out"
             )
         return self
+
+    @property
+    def ran_under(self) -> bool:
+        """Whether the engine ran while it went under; only "0 minutes" says that it was never under."""
+        return self.engine == "running" and self.under_minutes != 0
+
+    @property
+    def may_have_run_under(self) -> bool:
+        """Whether it ran while it went under, or nobody knows that it did not."""
+        return self.engine != "off" and self.under_minutes != 0
 
     @property
     def treatment(self) -> str:
@@ -103,42 +121,110 @@ def _in_plain_words(error: ValidationError) -> str:
     return "\n".join(lines)
 
 
-def refuse_wrong_days(flooding: Flooding, as_of: date) -> None:
-    """Raise WrongUsage where it happened, or was treated, after the day asked about, or day and hours contradict."""
+def day_of_water(hours_ago: float | None, as_of: date) -> date:
+    """The day it happened where only the clock hours since then are told: `as_of` where nobody told those either."""
+    return as_of if hours_ago is None else as_of - timedelta(days=int(hours_ago // 24.0))
+
+
+def refuse_impossible(flooding: Flooding, as_of: date) -> None:
+    """Raise WrongUsage, with the reason and what to do, where what is told cannot be so on the day asked about.
+
+    It happened after that day or over three years before; day and clock hours contradict each other; it was under, was
+    treated, or ran, for longer than there was time; it was under for over a week, or ran more than such an engine does.
+    """
+    for contradiction in (_of_days, _of_hours_ago, _of_treatment, _of_minutes, _of_engine_hours):
+        if told := contradiction(flooding, as_of):
+            raise WrongUsage(told)
+
+
+def refuse_engine_hours(hours: float | None, what: str) -> None:
+    """Raise WrongUsage where `hours` are not what an engine can have run; `what`: which hours, begins a sentence."""
+    if hours is None or 0 <= hours <= MOST_ENGINE_HOURS:
+        return
+    raise WrongUsage(
+        f"{what} must be a number from 0 to {MOST_ENGINE_HOURS:,.0f}, not {hours!r}. No such engine has run longer: "
+        "look for a typing error."
+    )
+
+
+def _of_days(flooding: Flooding, as_of: date) -> str:
     days = flooding.days_since(as_of)
+    happened = ("It happened on ", flooding.happened_on)
     if days < 0:
-        raise WrongUsage(
-            DatedText(
-                "It happened on ",
-                flooding.happened_on,
-                ", after ",
-                as_of,
-                ", the day that is asked about. Mend one of the two.",
-            )
+        return DatedText(*happened, ", after ", as_of, ", the day that is asked about. Correct one of the two days.")
+    if days > LONGEST_AGO.days:
+        return DatedText(
+            *happened,
+            ", over three years before ",
+            as_of,
+            ". What that water began has shown by now. Correct the day, or spin the supercharger by hand instead of "
+            "asking here.",
         )
-    ago, within = flooding.hours_ago, flooding.treated_within_h
-    if ago is not None and not 24.0 * (days - 1) <= ago <= 24.0 * (days + 1):
-        raise WrongUsage(
-            DatedText(
-                "It happened on ",
-                flooding.happened_on,
-                f" and {ago:g} clock hours before ",
-                as_of,
-                ", the day that is asked about: both cannot be. Mend one of the two, or leave the hours out.",
-            )
-        )
-    if ago is not None and within is not None and within > ago:
-        raise WrongUsage(
+    return ""
+
+
+def _of_hours_ago(flooding: Flooding, as_of: date) -> str:
+    ago, days = flooding.hours_ago, flooding.days_since(as_of)
+    if ago is None or 24.0 * (days - 1) <= ago <= 24.0 * (days + 1):
+        return ""
+    return DatedText(
+        "It happened on ",
+        flooding.happened_on,
+        f" and {ago:g} clock hours before ",
+        as_of,
+        ", the day that is asked about: both cannot be. Correct one of the two, or leave the hours out.",
+    )
+
+
+def _of_treatment(flooding: Flooding, as_of: date) -> str:
+    ago, within, days = flooding.hours_ago, flooding.treated_within_h, flooding.days_since(as_of)
+    if within is None:
+        return ""
+    if ago is not None and within > ago:
+        return (
             f"It was treated {within:g} h after the water, which was only {ago:g} h ago. What is still to be done is "
             "treated = no."
         )
-    if within is not None and within > 24.0 * (days + 1):
-        raise WrongUsage(
-            DatedText(
-                f"It was treated {within:g} h after ",
-                flooding.happened_on,
-                ", which is after ",
-                as_of,
-                ", the day that is asked about. What is still to be done is treated = no.",
-            )
+    if within > 24.0 * (days + 1):
+        return DatedText(
+            f"It was treated {within:g} h after ",
+            flooding.happened_on,
+            ", which is after ",
+            as_of,
+            ", the day that is asked about. What is still to be done is treated = no.",
         )
+    return ""
+
+
+def _clock_hours_since(flooding: Flooding, as_of: date) -> tuple[float, str]:
+    """The most clock hours that have passed since the water, and the same in words."""
+    if flooding.hours_ago is not None:
+        return flooding.hours_ago + ROUGHLY_H, f"the water came only {flooding.hours_ago:g} clock hours ago"
+    hours = 24.0 * (flooding.days_since(as_of) + 1)
+    return hours, f"at most {hours:g} clock hours have passed since the water"
+
+
+def _of_minutes(flooding: Flooding, as_of: date) -> str:
+    minutes = flooding.under_minutes
+    if minutes is None:
+        return ""
+    if minutes > MOST_MINUTES_UNDER:
+        return (
+            f"It was under for {minutes:,.0f} minutes, which is more than a week. Correct the minutes; a craft that "
+            "truly lay under for so long is for a mechanic, who opens everything."
+        )
+    hours, known = _clock_hours_since(flooding, as_of)
+    if minutes > 60.0 * hours:
+        return f"It was under for {minutes:,.0f} minutes, but {known}. Correct one of the two."
+    return ""
+
+
+def _of_engine_hours(flooding: Flooding, as_of: date) -> str:
+    run = flooding.hours_run_since
+    if run is None:
+        return ""
+    refuse_engine_hours(run, "Engine hours run since the water")
+    hours, known = _clock_hours_since(flooding, as_of)
+    if run > hours:
+        return f"It ran for {run:g} engine hours since then, but {known}. Correct one of the two."
+    return ""

@@ -8,10 +8,12 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from forecaster.findings import RUST_UNHEARD_DAYS
 from forecaster.lives import CHECKS, INCIDENTS, Histories, frame, lives_by_hours
 from forecaster.priors import INDEX, PARAMETERS
 
 DAY = pd.Timestamp("2024-07-01")
+LOOKED_ON = DAY + pd.Timedelta(days=RUST_UNHEARD_DAYS + 1)  # late enough after water for a quiet spin to tell
 
 
 @dataclass
@@ -62,7 +64,7 @@ def histories_of(*lives: BareLife) -> Histories:
     checks = [
         {
             "life_id": name,
-            "checked_on": DAY,
+            "checked_on": LOOKED_ON,
             "observed_hours": age - life.entry,
             "spin": "not_done" if found in ("sound", "defective") else found,
             "known_state": found if found in ("sound", "defective") else "",

@@ -45,29 +45,57 @@ def answered(*words: str) -> dict:
 
 def test_stop_is_said_first() -> None:
     text = told(*ALONE, "--oil", "milky")
-    assert text.startswith("STOP, do not run it: the oil is milky")
+    assert text.startswith("STOP: do not run it.\n\n- the oil is milky")
     several = told(*ALONE, "--oil", "milky", "--spin", "rattle")
-    assert several.startswith("STOP, do not run it: the supercharger rattles")
-    assert "- Also: the oil is milky" in several
+    assert several.startswith("STOP: do not run it.\n\n- the supercharger rattles")
+    assert "\n- the oil is milky" in several
+
+
+def test_whoever_tells_nothing_is_told_not_to_start_it() -> None:
+    assert told(*DAY).startswith("Do not start it. Do not crank it.")
+    assert not told(*DAY, "--treated", "yes").startswith("Do not start it")
 
 
 def test_hours_ago_say_whether_a_treatment_can_still_be_in_time() -> None:
     water = ("--happened-on", "2026-09-19", "--hours-since-rebuild", "80", *FRESH)
-    assert "within the 24 h, of which about 6 are left" in " ".join(told(*water, "--hours-ago", "18").split())
-    assert "which counts as late" in " ".join(told(*water, "--hours-ago", "30").split())
+    assert "treated today, in time" in " ".join(told(*water, "--hours-ago", "18").split())
+    assert "treated today, which is late" in " ".join(told(*water, "--hours-ago", "30").split())
     assert "both cannot be" in told(*water, "--hours-ago", "60", status=2)
 
 
-def test_without_a_reason_to_stop_the_answer_is_said_first() -> None:
-    text = told(SAMPLE, "C001", *FRESH).replace("\n", " ")
-    assert text.startswith("C001 (unit ")
-    assert re.search(r"do the steps below, then (ride|check|have the supercharger opened)", text[:120])
-    assert "STOP, do not run it" not in text
+def test_hours_ago_alone_never_complain_of_a_day_that_nobody_gave() -> None:
+    for hours in ("0", "20", "30", "100"):
+        assert answered(*ALONE, "--hours-ago", hours)["flooding"]["hours_ago"] == float(hours)
+    assert answered(*ALONE, "--hours-ago", "30")["flooding"]["happened_on"] == "2026-09-19"
+
+
+def test_without_a_reason_to_stop_the_answer_follows_at_once() -> None:
+    text = " ".join(told(SAMPLE, "C001", *FRESH).split())
+    assert text.startswith("Do not start it. Do not crank it. C001 (unit ")
+    assert re.search(r"do the steps below first, then (check|have the supercharger opened)", text[:160])
+    assert "STOP" not in text
+
+
+def test_the_risk_is_told_in_words_before_it_is_told_in_figures() -> None:
+    text = " ".join(told(*ALONE).split())
+    assert re.search(r"About \d in 10 such superchargers fail within 100 engine hours if nobody opens them", text)
+    assert text.index("in 10 such superchargers") < text.index("The chance that the supercharger's bearing fails")
+    assert "cheapest in" not in text
+
+
+def test_a_sheet_is_written_and_never_over_a_file_in_silence(tmp_path: Path) -> None:
+    sheet = tmp_path / "sheet.pdf"
+    assert told(*ALONE, "--sheet", str(sheet)).endswith(f"On one page to print: {sheet}\n")
+    assert sheet.read_bytes().startswith(b"%PDF")
+    refusal = told(*ALONE, "--spin", "quiet", "--sheet", str(sheet), status=2)
+    assert "sheet.pdf is there already. Name another file, or write over with --force." in refusal
+    assert "On one page to print" in told(*ALONE, "--sheet", str(sheet), "--force")
 
 
 def test_the_blocks_stand_in_their_order_and_steps_are_numbered_on() -> None:
     text = told(*ALONE)
-    titles = ["Now:", "Within a day:", "Before the next ride:", "Cautions:", "Chance of failing", "What each way costs"]
+    titles = ["Now:", "Within a day:", "Before the next ride:", "Call a mechanic now if:", "Cautions:"]
+    titles += ["Chance of failing", "What each way costs"]
     places = [text.index(title) for title in [*titles, "Why:", "No fleet's records stand behind these figures"]]
     assert places == sorted(places)
     numbers = [int(n) for n in re.findall(r"^ ?(\d+)\. ", text, re.MULTILINE)]
@@ -151,6 +179,9 @@ def test_another_fleets_experience_is_taken(tmp_path: Path) -> None:
         ((SAMPLE,), "Name the craft that was under water after SOURCE"),
         ((SAMPLE, "C999"), "There is no craft 'C999' in craft.csv. Did you mean"),
         ((SAMPLE, "C001", "--parts", "oem"), "--hours-since-rebuild and --parts are for a craft without records"),
+        (("--hours-since-rebuild", "1000000"), "must be a number from 0 to 5,000"),
+        (("--hours-ago", "2", "--hours-since-water", "8"), "ran for 8 engine hours since then"),
+        (("--under-minutes", "100000"), "which is more than a week"),
         (("--under-minutes", "-3"), "'-3' is not a number of minutes, 0 or more"),
         (("--hours-since-rebuild", "many"), "'many' is not a number of engine hours, 0 or more"),
         (("--water", "sweet"), "choose from"),

@@ -12,13 +12,14 @@ import pytest
 
 from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.fleet import Fleet
-from forecaster.flooded_craft import flooded_alone, flooded_in_fleet
+from forecaster.flooded_craft import flooded_alone, flooded_in_fleet, likely_day
 from forecaster.flooding import AfterWater
 from forecaster.flooding_facts import flooding_of
 from forecaster.learning import TwoStageFit, fit_two_stage
 from forecaster.lives import LIVES, Histories, frame
 from forecaster.priors import read_priors
 from forecaster.records import FleetRecords
+from forecaster.report.after_water_wording import words_after_water
 from forecaster.settings import FleetSettings
 from tests.paper_fleet import fitted, opened, paper_fleet
 
@@ -114,7 +115,7 @@ def test_what_is_left_out_comes_from_the_days_row() -> None:
     assert (told.water, told.oil, told.treated, told.treated_within_h) == ("brackish", "clear", "yes", 30.0)
     assert answer.applies == "late"
     assert any(remark.startswith("From water.csv on 2025-07-10: ") for remark in answer.remarks)
-    assert not any("water.csv" in step.do for step in answer.steps)
+    assert not any(step.code in ("write_down", "log_in_water_csv") for step in answer.steps)
 
 
 def test_what_is_told_goes_before_the_days_row() -> None:
@@ -130,7 +131,8 @@ def test_oil_that_was_milky_before_it_was_changed_is_no_reason_to_stop() -> None
 
 
 def test_an_incident_that_is_not_logged_is_told_how_to_be() -> None:
-    told = [step.do for step in asked(book(), water="salt", treated="yes", treated_within_h=5).steps]
+    answer = asked(book(), water="salt", treated="yes", treated_within_h=5)
+    told = [step.do for step in words_after_water(answer).steps]
     assert "Write it into water.csv: C1, 2025-07-10, its kind, water salt, treated yes, treated_within_h 5." in told
 
 
@@ -179,6 +181,28 @@ def test_a_strange_tomorrow_changes_nothing() -> None:
     assert asked(later, as_of=WET) == today
 
 
+def test_clock_hours_alone_find_the_day_that_the_log_has() -> None:
+    logged = book(water=[row_of_water("2025-07-18")])
+    assert likely_day(logged, "C1", 30.0, DAY) == date(2025, 7, 18)  # a day ago by the clock, two by the calendar
+    assert likely_day(book(), "C1", 30.0, DAY) == date(2025, 7, 19)
+    assert likely_day(logged, "C1", None, DAY) == DAY
+
+
+def test_clock_hours_that_the_log_rules_out_give_way_to_it() -> None:
+    records = book(hours={"C1": [("2025-05-01", 100), ("2025-07-19", 150), ("2025-07-20", 160)]})
+    answer = asked(records, happened_on=date(2025, 7, 19), hours_ago=3.0)
+    assert answer.flooding.hours_ago is None
+    assert answer.flooding.hours_run_since == pytest.approx(10.0)
+    assert any("told to be 3 clock hours ago" in remark for remark in answer.remarks)
+
+
+def test_a_craft_without_a_catch_can_is_told_to_get_one() -> None:
+    records = book()
+    bare = replace(records, craft=records.craft.assign(catch_can="no"))
+    assert "fit_catch_can" in [step.code for step in asked(bare).steps]
+    assert "fit_catch_can" not in [step.code for step in asked(records).steps]
+
+
 # Prices ---------------------------------------------------------------------------------------------------------------
 
 
@@ -221,7 +245,7 @@ def test_in_the_sample_water_does_no_good_and_treating_does(sample: Fleet) -> No
 def test_without_a_fleet_it_is_general_experience() -> None:
     answer = flooded_alone(flooding_of(happened_on=DAY), DAY)
     assert answer.evidence.lives == 0
-    assert "mostly general experience" in answer.because
+    assert "mostly general experience" in words_after_water(answer).reasons
     assert any("averaged over 5, 35, 75, 130, 230 h" in remark for remark in answer.remarks)
 
 
@@ -233,7 +257,7 @@ def test_without_a_fleet_another_ones_experience_may_stand_in() -> None:
     flooding = flooding_of(happened_on=DAY)
     general, taught = (flooded_alone(flooding, DAY, 80.0, prior=prior) for prior in (None, worse))
     assert taught.risk[-1].no_incident.mean > general.risk[-1].no_incident.mean
-    assert "mostly experience of 9 lives" in taught.because
+    assert "mostly experience of 9 lives" in words_after_water(taught).reasons
 
 
 def test_without_a_fleet_prices_may_be_given() -> None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -304,3 +306,23 @@ def test_an_incident_and_an_earlier_check_at_the_same_hours_keep_their_order() -
         return float(TwoStageLikelihood(cut(replace(life, checks=checks), PRIOR, SHARES)).by_life(theta())[0, 0])
 
     assert value(before) > value(after)
+
+
+def wet_and_spun(spin: str, days_after: int) -> np.ndarray:
+    """Log likelihood of a life that got wet at 30 h, was spun at 30 h some days after, and runs on to 80 h."""
+    lives = histories_of(BareLife(80.0, incidents=[(30.0, "none")], checks=[(30.0, spin)]))
+    wet_on = lives.incidents["happened_on"].iloc[0]
+    dated = replace(lives, checks=lives.checks.assign(checked_on=wet_on + pd.Timedelta(days=days_after)))
+    return TwoStageLikelihood(cut(dated, PRIOR, SHARES), 20).by_life(EXPONENTIAL)[0]
+
+
+def test_a_quiet_spin_within_two_days_of_water_counts_as_made_just_before_it() -> None:
+    just_before = wet_and_spun("quiet", -1)
+    for days in (0, 1, 2):
+        assert wet_and_spun("quiet", days) == pytest.approx(just_before)
+        assert wet_and_spun("slight", days) == pytest.approx(just_before)
+    assert wet_and_spun("quiet", 3) != pytest.approx(just_before)
+
+
+def test_a_rattle_counts_whenever_it_is_heard() -> None:
+    assert wet_and_spun("rattle", 1) == pytest.approx(wet_and_spun("rattle", 30))

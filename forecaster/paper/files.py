@@ -47,14 +47,14 @@ def names_of(fleet: str, owners: Iterable[str | None], as_of: date) -> dict[str 
     return names
 
 
-def refuse_to_overwrite(paths: Iterable[Path]) -> None:
-    """Raises WrongUsage where any of these files is there already, naming them."""
+def refuse_to_overwrite(paths: Iterable[Path], instead: str = "another folder with --out") -> None:
+    """Raises WrongUsage where any of these files is there already, naming them; `instead`: where else they may go."""
     there = [path for path in paths if path.exists()]
     if there:
         more = f" and {len(there) - FILES_TOLD} more" if len(there) > FILES_TOLD else ""
         told = ", ".join(map(str, there[:FILES_TOLD])) + more
         verb = "is" if len(there) == 1 else "are"
-        raise WrongUsage(f"{told} {verb} there already. Name another folder with --out, or write over with --force.")
+        raise WrongUsage(f"{told} {verb} there already. Name {instead}, or write over with --force.")
 
 
 def write_files(contents: Mapping[Path, bytes]) -> list[Path]:

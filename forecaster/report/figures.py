@@ -32,6 +32,16 @@ def percent_with_range(chance: Chance) -> str:
     return f"{percent(chance.mean)} ({percent_range(chance)})"
 
 
+def out_of_ten(chance: float) -> str:
+    """A chance as a count that anybody can picture: "about 4 in 10", "about 1 in 20", "fewer than 1 in 100"."""
+    if chance < 0.0075:
+        return "fewer than 1 in 100"
+    if chance < 0.075:
+        of = min((100, 50, 20), key=lambda n: abs(math.log(chance * n)))
+        return f"about 1 in {of}"
+    return f"about {round(10 * chance)} in 10" if chance < 0.95 else "nearly all"
+
+
 def hours(value: float) -> str:
     """Engine hours: "118 h", "2,400 h"."""
     return f"{value:,.0f} h"

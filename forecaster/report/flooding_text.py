@@ -1,13 +1,14 @@
-"""After water, in words and JSON: the answer first, STOP before all, then the steps, the cautions and the risk."""
+"""After water, as text and JSON: STOP before all, then the steps, the mechanic's list, the cautions, risk and costs."""
 
 from __future__ import annotations
 
 import math
 
 from forecaster.flooding import AfterWater, RiskAhead
-from forecaster.flooding_costs import HORIZON_H, Option
+from forecaster.flooding_costs import Option
 from forecaster.flooding_steps import WHENS
-from forecaster.report import figures, sentences
+from forecaster.report import figures
+from forecaster.report.after_water_wording import WaterWords, words_after_water
 from forecaster.report.as_json import Json, evidence_json, with_interval
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
@@ -26,67 +27,40 @@ LEGEND = (
 
 
 def flooding_text(answer: AfterWater, page: Page, currency: str) -> str:
-    """What to do after water, as text: the answer in a sentence, steps by when, cautions, risk, costs, evidence."""
-    blocks = [page.strong(page.wrapped(headline(answer)))]
-    if len(answer.stops) > 1:
-        blocks.append("\n".join(page.wrapped(f"- Also: {reason}.", "  ") for reason in answer.stops[1:]))
-    blocks.append(_steps(answer, page))
-    blocks.append(page.bullets("Cautions", answer.cautions))
+    """What to do after water, as text: stop, the answer in a sentence, steps, cautions, risk, costs, evidence."""
+    words = words_after_water(answer)
+    blocks = [page.strong(page.wrapped(words.order))] if words.order else []
+    if words.stops:
+        blocks.append("\n".join(page.wrapped(f"- {reason}", "  ") for reason in words.stops))
+    blocks.append(page.strong(page.wrapped(words.headline)))
+    blocks.append(page.wrapped(words.risk))
+    blocks.append(_steps(words, page))
+    blocks.append(_calls(words, page))
+    blocks.append(page.bullets("Cautions", words.cautions))
+    blocks.append(page.wrapped(words.risk_figures))
     blocks.append(f"{page.wrapped('Chance of failing within the next engine hours:')}\n\n{_risk(answer, page)}")
     blocks.append(page.wrapped(f"{IS_SO_NOW[answer.applies]} {LEGEND}"))
     blocks.append(_costs(answer, page, currency))
-    blocks.append(page.bullets("Why", _why(answer)))
-    blocks.append(page.wrapped(evidence_line(answer)))
-    remarks = [*(answer.evidence.remarks if answer.evidence.lives else ()), *answer.remarks]
-    if remarks:
-        blocks.append(page.bullets("Remarks", remarks))
+    blocks.append(page.bullets("Why", words.reasons))
+    blocks.append(page.wrapped(words.evidence))
+    if words.remarks:
+        blocks.append(page.bullets("Remarks", words.remarks))
     return "\n\n".join(blocks)
 
 
-def headline(answer: AfterWater) -> str:
-    """The answer in one sentence: STOP with its gravest reason where it is so, then what to do about the unit."""
-    if answer.stop:
-        return f"STOP, do not run it: {answer.stops[0]}. Once the steps below have put that right: {_advice(answer)}."
-    return f"{subject(answer)}: do the steps below, then {_advice(answer)}. {_within(answer.risk[-1])}"
-
-
-def subject(answer: AfterWater) -> str:
-    """Which craft and unit, as far as known."""
-    age = answer.hours_since_rebuild
-    hours = "hours since rebuild unknown" if age is None else f"{figures.hours(age)} since rebuild"
-    if answer.craft_id:
-        return f"{answer.craft_id} (unit {answer.unit_id}, {hours})"
-    return f"This craft ({hours})"
-
-
-def _advice(answer: AfterWater) -> str:
-    if answer.best.action == "check":
-        return f"check the supercharger after {answer.best.check_after_h:g} engine hours"
-    return {"open": "have the supercharger opened before the next ride", "ride": "ride"}[answer.best.action]
-
-
-def _within(row: RiskAhead) -> str:
-    return (
-        f"As it is, the chance that its bearing fails within {row.hours:g} engine hours is "
-        f"{figures.percent_with_range(row.as_it_is)}; without this water it would be "
-        f"{figures.percent_with_range(row.no_incident)}."
-    )
-
-
-def _why(answer: AfterWater) -> tuple[str, ...]:
-    return tuple(reason for reason in answer.because if reason not in answer.stops)
-
-
-def _steps(answer: AfterWater, page: Page) -> str:
-    lines, number = [], 0
+def _steps(words: WaterWords, page: Page) -> str:
+    lines = [page.wrapped(words.hurry)] if words.hurry else []
     for when in WHENS:
-        own = [step.do for step in answer.steps if step.when == when]
+        own = [step for step in words.steps if step.when == when]
         if own:
             lines.append(page.strong(f"{when.capitalize()}:"))
-        for do in own:
-            number += 1
-            lines.append(page.wrapped(f"{number:>2}. {do}", "    "))
+        lines += [page.wrapped(f"{step.number:>2}. {step.do}", "    ") for step in own]
     return "\n".join(lines)
+
+
+def _calls(words: WaterWords, page: Page) -> str:
+    told = [f"{call.told} (so here)" if call.applies else call.told for call in words.calls]
+    return page.bullets("Call a mechanic now if", told)
 
 
 def _risk(answer: AfterWater, page: Page) -> str:
@@ -103,42 +77,28 @@ def _risk(answer: AfterWater, page: Page) -> str:
 
 def _costs(answer: AfterWater, page: Page, currency: str) -> str:
     intro = (
-        f"What each way costs on average over the next {HORIZON_H:g} engine hours, in {currency}, once the treatment "
-        "that can still be had was done (failures, rebuilds, checks and lost rental days; the steps above come with "
-        "each):"
+        f"What each way costs on average over the next {answer.costed_hours:g} engine hours, in {currency}, once the "
+        "treatment that can still be had was done (failures, rebuilds, checks and lost rental days; the steps above "
+        "come with each):"
     )
-    columns = [
-        TextColumn("supercharger", widest=30),
-        TextColumn("expected cost (90 %)", right=True, widest=30),
-        TextColumn("cheapest in", right=True),
-    ]
+    columns = [TextColumn("supercharger", widest=30), TextColumn("expected cost (90 %)", right=True, widest=30)]
     rows = [
-        (_named(option), f"{option.expected_cost:,.0f} ({option.low:,.0f}-{option.high:,.0f})", _best_in(option))
+        (_named(option, answer), f"{option.expected_cost:,.0f} ({option.low:,.0f}-{option.high:,.0f})")
         for option in answer.options
     ]
     return f"{page.wrapped(intro)}\n\n{plain_table(columns, rows, [''] * len(rows), page.width)}"
 
 
-def _best_in(option: Option) -> str:
-    return figures.percent(option.chance_best)
-
-
-def _named(option: Option) -> str:
+def _named(option: Option, answer: AfterWater) -> str:
+    advised = " (advised)" if option is answer.best else ""
     if option.action == "check":
-        return f"check after {option.check_after_h:g} h"
-    return {"open": "open now", "ride": "ride, no check"}[option.action]
-
-
-def evidence_line(answer: AfterWater) -> str:
-    """What the figures rest on: the fleet's lives, or that they are general experience."""
-    if answer.evidence.lives:
-        return sentences.evidence_sentence(answer.evidence, "two-stage")
-    return f"No fleet's records stand behind these figures: they are {answer.evidence.prior}."
+        return f"check after {option.check_after_h:g} h{advised}"
+    return {"open": "open now", "ride": "ride, no check"}[option.action] + advised
 
 
 def flooding_json(answer: AfterWater, currency: str) -> Json:
     """The answer for other programs; see DEVELOPERS.md for the keys."""
-    flooding, evidence = answer.flooding, answer.evidence
+    flooding, evidence, words = answer.flooding, answer.evidence, words_after_water(answer)
     return {
         "as_of": answer.as_of.isoformat(),
         "craft_id": answer.craft_id or None,
@@ -146,18 +106,25 @@ def flooding_json(answer: AfterWater, currency: str) -> Json:
         "hours_since_rebuild": answer.hours_since_rebuild,
         "flooding": flooding.model_dump(mode="json"),
         "stop": answer.stop,
-        "stops": list(answer.stops),
-        "steps": [{"when": step.when, "do": step.do} for step in answer.steps],
-        "cautions": list(answer.cautions),
+        "stops": list(words.stops),
+        "stop_codes": [stop.code for stop in answer.stops],
+        "order": words.order,
+        "steps": [{"when": step.when, "do": step.do, "code": step.code} for step in words.steps],
+        "call_mechanic": [
+            {"if": told.told, "applies": call.applies, "code": call.code}
+            for told, call in zip(words.calls, answer.calls, strict=True)
+        ],
+        "cautions": list(words.cautions),
         "applies": answer.applies,
         "defective_now": with_interval(answer.defective_now),
         "risk": [_row(row) for row in answer.risk],
         "advice": answer.advice,
-        "because": list(answer.because),
+        "because": [*words.stops, *words.reasons],
+        "risk_in_words": words.risk,
         "currency": currency,
         "options": [_option(option) for option in answer.options],
         "fit": {**evidence_json(evidence), "remarks": list(evidence.remarks)},
-        "remarks": list(answer.remarks),
+        "remarks": list(words.remarks),
     }
 
 
