@@ -10,13 +10,22 @@ import streamlit as st
 
 import forecaster
 import link
+from after_water_ticks import TICKED, ticked_off
 from days import day_style
 from form_questions import ask_number, ask_one_of
-from words import day_words, plain
+from words import STOP_ICON, day_words, plain
 
 ELSEWHERE = "elsewhere"  # as the link tells a craft that is not in the fleet
 LONGEST_AGO = timedelta(days=1096)
 MOST_HOURS = 5000.0  # engine hours that a supercharger or its craft may have run
+# Where a fact of ``forecaster.Flooding`` is asked: the name of its question.
+ASKED_BY = {
+    "water_in_cylinder": "cylinder",
+    "engine": "engine",
+    "compression": "compression",
+    "spin": "spin",
+    "oil": "oil",
+}
 TOLD_ON = "told_on"  # in the link: the day on which "about so long ago" was told
 OPEN = "form_open"  # whether the form is unfolded, in the session
 
@@ -65,6 +74,12 @@ SPIN = Question(
     {"not_done": "Not done", "quiet": "Quiet", "slight": "A little noise", "rattle": "Rattles"},
     help="Off the engine, cold and stopped. A little bearing noise is normal.",
 )
+COMPRESSION = Question(
+    "compression",
+    "Has a mechanic tested its compression since then?",
+    {"unknown": "Not tested", "good": "Good", "low": "Low"},
+    help="It ran as it went under: until a mechanic has found the compression of every cylinder good, it must not run.",
+)
 TREATED = Question(
     "done",
     "Oil changed until clear, and the engine run warm?",
@@ -80,7 +95,7 @@ AGO = Question(
     "ago",
     "About how long ago?",
     {"": "Don't know", "2": "2 h", "6": "6 h", "12": "12 h", "18": "18 h", "30": "Over a day"},
-    help="A treatment within 24 h counts as in time.",
+    help="Rust starts at once: every hour counts.",
 )
 PARTS = Question(
     "parts",
@@ -126,12 +141,15 @@ def ask_about_water(as_of: date, craft: Mapping[str, str], beside: Mapping[str, 
     happened_on = happened_on if isinstance(happened_on, date) else as_of  # a cleared day asks for today
     days = (as_of - happened_on).days
     ago = _hours_ago(as_of, days) if days <= 1 else ""
-    facts = {q.name: _ask(q) for q in (UNDER, WATER, ENGINE)}
+    beneath: dict[str, st.delta_generator.DeltaGenerator] = {}  # by question: where a STOP that it causes is shown
+    facts = {q.name: _ask_and_leave_room(q, beneath) for q in (UNDER, WATER, ENGINE)}
     st.markdown("**What was found and done**")
-    facts |= {q.name: _ask(q) for q in (CYLINDER, OIL, TREATED)}
+    facts |= {q.name: _ask_and_leave_room(q, beneath) for q in (CYLINDER, OIL, TREATED)}
     most = float(ago) if ago else 24.0 * (days + 1)
     within = _ask(WITHIN, lambda hours: float(hours) <= most) if facts["done"] == "yes" else ""
-    facts |= {"spin": _ask(SPIN)}
+    ran_under = facts["engine"] == "running" and facts["under"] != "0"
+    facts |= {"spin": _ask_and_leave_room(SPIN, beneath)}
+    facts |= {"compression": _ask_and_leave_room(COMPRESSION, beneath) if ran_under else "unknown"}
     age = run = None
     parts = "unknown"
     if craft_id is None:
@@ -153,6 +171,8 @@ def ask_about_water(as_of: date, craft: Mapping[str, str], beside: Mapping[str, 
         "run": [] if run is None else [f"{run:g}"],
         "parts": [] if parts == "unknown" else [parts],
     }
+    about = (craft_id or "", happened_on)
+    choices |= {TICKED: sorted(ticked_off(about))}
     dated = happened_on != as_of or any(choices.values())  # a link of today must mean the same day tomorrow
     choices |= {**beside, "happened": [happened_on.isoformat()] if dated else []}
     link.show(choices)  # also what is refused below stays in the link, to be mended
@@ -167,9 +187,19 @@ def ask_about_water(as_of: date, craft: Mapping[str, str], beside: Mapping[str, 
         treated_within_h=link.number_in(within),
         water_in_cylinder=facts["cylinder"],
         spin=facts["spin"],
+        compression=facts["compression"],
         hours_run_since=run,
     )
+    for fact, why in forecaster.stops_by_fact(flooding).items():
+        beneath[ASKED_BY[fact]].error(plain(why), icon=STOP_ICON)
     return Told(craft_id, flooding, age, parts)
+
+
+def _ask_and_leave_room(question: Question, beneath: dict[str, st.delta_generator.DeltaGenerator]) -> str:
+    """One question, and right beneath it the place where a STOP that its answer causes is shown."""
+    answer = _ask(question)
+    beneath[question.name] = st.empty()
+    return answer
 
 
 def _which_craft(craft: Mapping[str, str]) -> tuple[str | None, dict[str, list[str]]]:

@@ -6,7 +6,7 @@ import pandas as pd
 
 import forecaster
 from after_water_words import NAME_OF_SCENARIO, money_words, option_name
-from words import chance_words, hours_words, share_of_draws
+from words import chance_words, hours_words
 
 
 def scenario_rows(answer: forecaster.AfterWater) -> pd.DataFrame:
@@ -48,7 +48,6 @@ def cost_rows(answer: forecaster.AfterWater, currency: str) -> pd.DataFrame:
             {
                 "Way": option_name(option) + (" (advised)" if option is answer.best else ""),
                 f"Expected cost, {currency}": money_words(option),
-                "Cheapest in": share_of_draws(option.chance_best),
             }
             for option in answer.options
         ]

@@ -1,14 +1,13 @@
-"""What to do after water, in sentences."""
+"""What the screen says of water beside the answer's own words: the scenarios, what was told, what the costs count."""
 
 from __future__ import annotations
 
 from typing import Protocol
 
 import forecaster
-from answers import BAND_TOLD, learned_from
-from words import SPACE, capital, chance_words, day_words, hours_words, listed, plain, signed, span
+from answers import BAND_TOLD
+from words import SPACE, day_words, hours_words, listed, plain, signed, span
 
-STOP = "STOP: do not run it"
 NAME_OF_SCENARIO = {
     "untreated": "not treated",
     "late": "treated late",
@@ -57,60 +56,6 @@ class Way(Protocol):
         ...
 
 
-def subject(answer: forecaster.AfterWater, name: str) -> str:
-    """Which craft and unit, as far as known; `name`: the craft as people call it."""
-    age = answer.hours_since_rebuild
-    hours = "hours since rebuild unknown" if age is None else f"{hours_words(age)} since rebuild"
-    return f"{plain(name)} (unit {plain(answer.unit_id)}, {hours})" if answer.craft_id else f"This craft ({hours})"
-
-
-def advice_words(option: Way) -> str:
-    """What to do about the supercharger: "check the supercharger after 10 engine hours"."""
-    if option.action == "check":
-        return f"check the supercharger after {option.check_after_h:g}{SPACE}engine hours"
-    return {"open": "have the supercharger opened before the next ride", "ride": "ride, with no extra check"}[
-        option.action
-    ]
-
-
-def advice_sentence(answer: forecaster.AfterWater, name: str) -> str:
-    """The answer in one sentence: the steps first, then what pays."""
-    advice = advice_words(answer.best)
-    if answer.stop:
-        return f"{subject(answer, name)}: once the steps below have put that right, {advice}."
-    return f"{subject(answer, name)}: do the steps below first, then {advice}."
-
-
-def stop_reasons(answer: forecaster.AfterWater) -> list[str]:
-    """Why it must not be run as it is, the gravest first, each a sentence."""
-    return [f"{plain(capital(reason))}." for reason in answer.stops]
-
-
-def risk_sentence(answer: forecaster.AfterWater) -> str:
-    """How likely it is to fail, with and without the water, at the furthest hours."""
-    row = answer.risk[-1]
-    return (
-        f"As it is, {chance_words(row.as_it_is)} to fail within {hours_words(row.hours)}; without this water "
-        f"{chance_words(row.no_incident)}."
-    )
-
-
-def hours_left_sentence(answer: forecaster.AfterWater) -> str:
-    """How many clock hours are left for a treatment in time; empty where that is not known or was done."""
-    left = answer.flooding.hours_left_to_treat
-    if left is None or answer.flooding.treated == "yes":
-        return ""
-    if left == 0:
-        return "More than 24 h are over: a treatment now counts as late, and is still worth more than none."
-    return f"About {left:g}{SPACE}h are left for a treatment that counts as in time."
-
-
-def standing_cautions(answer: forecaster.AfterWater) -> list[str]:
-    """The cautions that belong to no single step."""
-    at_work = {caution for step in answer.steps for caution in step.cautions}
-    return [caution for caution in answer.cautions if caution not in at_work]
-
-
 def option_name(option: Way) -> str:
     """A way on, in a table: "Check after 10 h"."""
     if option.action == "check":
@@ -142,20 +87,6 @@ def prices_sentence(settings: forecaster.FleetSettings, whose: str) -> str:
     )
 
 
-def reasons(answer: forecaster.AfterWater) -> list[str]:
-    """Why this advice, without what the stop already says."""
-    return [f"{capital(reason)}." for reason in answer.because if reason not in answer.stops]
-
-
-def evidence_sentence(answer: forecaster.AfterWater) -> str:
-    """What stands behind the figures."""
-    evidence = answer.evidence
-    if not evidence.lives:
-        return "No fleet's records stand behind these figures: they are general experience alone."
-    told = learned_from(evidence)
-    return f"{told} Mostly {plain(evidence.prior)}." if evidence.mostly_prior else told
-
-
 def told_words(flooding: forecaster.Flooding) -> str:
     """What is known of the water, in a line: what was told, and what the records filled in."""
     facts = [day_words(flooding.happened_on)]
@@ -172,10 +103,11 @@ def told_words(flooding: forecaster.Flooding) -> str:
             flooding.water_in_cylinder, ""
         ),
         "oil": f"oil {flooding.oil}",
+        "compression": f"compression {flooding.compression}",
         "treated": {"yes": f"treated{within}", "no": "not treated yet"}.get(flooding.treated, ""),
         "spin": {"slight": "spun with a little noise", "rattle": "rattles when spun"}.get(
             flooding.spin, f"spun {flooding.spin}"
         ),
     }
     facts += [words for name, words in told.items() if getattr(flooding, name) not in ("unknown", "not_done")]
-    return f"Told: {plain(listed(facts))}." if len(facts) > 1 else f"Told so far: the day, {plain(facts[0])}."
+    return f"Your answers: {plain(listed(facts))}." if len(facts) > 1 else f"Known so far: the day, {plain(facts[0])}."

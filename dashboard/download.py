@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import streamlit as st
@@ -16,9 +17,16 @@ MEDIA = {
 
 
 def download_button(
-    told: str, content: bytes, name: str, key: str | None = None, icon: str = ":material/download:"
+    told: str,
+    content: bytes | Callable[[], bytes],
+    name: str,
+    key: str | None = None,
+    icon: str = ":material/download:",
 ) -> None:
-    """A button that saves `content` under `name`, whose ending tells its kind; the screen stays as it is."""
+    """A button that saves `content` under `name`, whose ending tells its kind; the screen stays as it is.
+
+    `content` may be a function that is called when the button is.
+    """
     st.download_button(
         told, content, file_name=name, mime=MEDIA[Path(name).suffix], icon=icon, key=key, on_click="ignore"
     )

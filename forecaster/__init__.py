@@ -35,6 +35,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.off_season import PlanByHand
     from forecaster.opened_unit import Finding, finding_of
     from forecaster.paper.paper import Paper
+    from forecaster.paper.water_sheet import water_sheet
     from forecaster.plan_answer import PlanAnswer, RuleBeside, Saving
     from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_days import OffSeason
@@ -44,6 +45,14 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.reading import read_fleet
     from forecaster.received_files import ReceivedFleet, receive, received_folder
     from forecaster.records import TABLES, FleetRecords
+    from forecaster.report.after_water_wording import (
+        WaterWords,
+        WordedCall,
+        WordedStep,
+        first_steps,
+        stops_by_fact,
+        words_after_water,
+    )
     from forecaster.report.bench_sentences import (
         job_price,
         slip_headline,
@@ -96,6 +105,7 @@ _ROOMS = {
     "opened_unit": ("Finding", "finding_of"),
     "off_season": ("PlanByHand",),
     "paper.paper": ("Paper",),
+    "paper.water_sheet": ("water_sheet",),
     "plan_answer": ("PlanAnswer", "RuleBeside", "Saving"),
     "plan_by_hand": ("PlanEdit",),
     "plan_days": ("OffSeason",),
@@ -105,6 +115,14 @@ _ROOMS = {
     "reading": ("read_fleet",),
     "received_files": ("ReceivedFleet", "receive", "received_folder"),
     "records": ("TABLES", "FleetRecords"),
+    "report.after_water_wording": (
+        "WaterWords",
+        "WordedCall",
+        "WordedStep",
+        "first_steps",
+        "stops_by_fact",
+        "words_after_water",
+    ),
     "report.bench_sentences": (
         "job_price",
         "slip_headline",
@@ -186,12 +204,16 @@ __all__ = [
     "UnitCurve",
     "UnitForecast",
     "UnitTimeline",
+    "WaterWords",
+    "WordedCall",
+    "WordedStep",
     "WrongUsage",
     "advise_teardown",
     "build_histories",
     "dashboard_app",
     "expected_use",
     "finding_of",
+    "first_steps",
     "flooded_alone",
     "flooding_of",
     "job_price",
@@ -203,12 +225,15 @@ __all__ = [
     "sample_fleet_folder",
     "simulate_fleet",
     "slip_headline",
+    "stops_by_fact",
     "surcharge_notes",
     "teardown_headline",
     "teardown_parts",
     "template_folder",
     "template_table",
     "template_workbook",
+    "water_sheet",
+    "words_after_water",
     "write_fleet",
     "written_day",
     "written_day_of_year",

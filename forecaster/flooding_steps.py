@@ -103,7 +103,6 @@ _AT_WORK: dict[StepCode, tuple[CautionCode, ...]] = {
     "air_the_hull": ("fuel_vapour",),
     "plugs_out": ("no_cranking",),
     "drain_the_hull": ("waste_oil",),
-    "call_mechanic": ("no_cranking",),
     "look_into_cylinders": ("no_cranking", "fuel_vapour", "hot_and_spinning"),
     "clear_cylinders": ("no_cranking", "fuel_vapour", "hot_and_spinning"),
     "open_supercharger": ("hot_and_spinning", "noise"),

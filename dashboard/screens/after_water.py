@@ -13,29 +13,23 @@ import link
 from after_water_charts import risk_after_water
 from after_water_form import OPEN, Told, ask_about_water, begin
 from after_water_rows import cost_rows, risk_lines, risk_rows, scenario_rows
+from after_water_ticks import About, tick_or_untick, ticked_off
 from after_water_words import (
     IS_SO_NOW,
     NAME_OF_SCENARIO,
     RISK_TOLD,
-    STOP,
-    advice_sentence,
     cost_sentence,
-    evidence_sentence,
-    hours_left_sentence,
     prices_sentence,
-    reasons,
-    risk_sentence,
-    standing_cautions,
-    stop_reasons,
     told_words,
 )
 from chart_parts import CHART_CONFIG
+from days import date_format
+from download import download_button
 from fleet_rows import craft_places, craft_told
 from loading import Loaded, after_water, after_water_alone
 from without_fleet import STEPS, fleet_and_day, jump_to_steps, settings_of
-from words import CAUTION_ICON, STOP_ICON, chance_words, day_words, plain
+from words import CAUTION_ICON, STOP_ICON, capital, chance_words, day_words, plain, told
 
-TICKED = "ticked"  # the steps that were ticked off, in the session
 NOTHING_LEARNED = "The fleet's records cannot be used for this: general experience answers instead."
 
 
@@ -60,8 +54,12 @@ def main() -> None:
     except forecaster.WrongUsage as refusal:
         refuse(top, refusal)
         return
+    name = names.get(answer.craft_id, answer.craft_id)
+    words = forecaster.words_after_water(answer, name)
+    about = (told.craft_id or "", told.flooding.happened_on)
     with top:
-        show_answer(answer, names.get(answer.craft_id, answer.craft_id))
+        show_answer(words, about)
+        offer_sheet(answer, name)
         if as_of != today:
             st.caption(f"Answered as of {day_words(as_of)}, as the link or an earlier screen asks.")
         if names and told.craft_id is None:
@@ -71,14 +69,26 @@ def main() -> None:
     with left:
         st.caption(told_words(answer.flooding))
     with right:
-        show_steps(answer)
+        show_steps(words, about)
     show_risk(answer)
     show_costs(
         answer,
         settings_of(loaded),
         "the defaults of the program" if loaded is None else f"those of {loaded.fleet.name}",
     )
-    show_evidence(answer)
+    show_evidence(words)
+
+
+def offer_sheet(answer: forecaster.AfterWater, name: str) -> None:
+    """The answer on one page, made when it is asked for."""
+    form = date_format()  # of this page: the file is made in another run
+    file = f"after-water-{answer.craft_id or 'craft'}-{answer.as_of.isoformat()}.pdf"
+    download_button(
+        "Keep this answer: one page to print (PDF)",
+        lambda: forecaster.water_sheet(answer, name, form),
+        file,
+        key="water-sheet",
+    )
 
 
 def _craft_names(loaded: Loaded) -> dict[str, str]:
@@ -100,55 +110,77 @@ def answered(told: Told, as_of: date, loaded: Loaded | None) -> forecaster.After
 
 
 def refuse(place: st.delta_generator.DeltaGenerator, refusal: forecaster.WrongUsage) -> None:
-    """What is told cannot be: say so where the answer would stand."""
+    """What is told cannot be: say so where the answer would stand, above what must not wait for it."""
     with place:
         st.title("Two of these answers cannot both be so", anchor=False)
         st.error(plain(refusal), icon=":material/info:")
-        st.markdown("Until that is mended: do not start the engine, let the hull air, and keep the battery off.")
+        st.markdown("Until that is put right: **do not start it, do not crank it.**")
+        st.markdown("\n".join(f"{n}. {plain(step)}" for n, step in enumerate(forecaster.first_steps(), start=1)))
 
 
-def show_answer(answer: forecaster.AfterWater, name: str) -> None:
-    """STOP where it must not run, then the answer in one sentence, and how likely it is to fail."""
-    advice = advice_sentence(answer, name)
-    if answer.stop:
-        with st.container(key="after-water-stop"):
-            st.title(f"{STOP_ICON} {STOP}", anchor=False)
-            st.markdown("\n".join(f"- {reason}" for reason in stop_reasons(answer)))
-        st.markdown(f"**{advice}**")
+def show_answer(words: forecaster.WaterWords, about: About) -> None:
+    """STOP, or not to start it, and the first steps before all else; then the answer in one sentence and the risk."""
+    headline = plain(words.headline)
+    if words.order:
+        stop = "stop" if words.stops else "wait"
+        with st.container(key=f"after-water-{stop}"):
+            st.title(f"{STOP_ICON} {plain(words.order)}", anchor=False)
+            if words.stops:
+                st.markdown("\n".join(f"- {plain(capital(reason))}." for reason in words.stops))
+        show_first_steps(words, about)
+        st.markdown(f"**{headline}**")
     else:
-        st.title(advice, anchor=False)
-    st.markdown(risk_sentence(answer))
-    if not answer.evidence.lives or answer.evidence.mostly_prior:
-        st.caption(evidence_sentence(answer))
+        st.title(headline, anchor=False)
+    st.markdown(plain(words.risk))
+    st.caption(plain(words.risk_figures))
 
 
-def show_steps(answer: forecaster.AfterWater) -> None:
-    """The steps by when, to tick off, each with the cautions of its work."""
+def show_first_steps(words: forecaster.WaterWords, about: About) -> None:
+    """What comes before any question, to tick off."""
+    first = [step for step in words.steps if step.comes_first]
+    if first:
+        with st.container(key="first-steps"):
+            st.markdown("**Now, before anything else**")
+            for step in first:
+                show_step(step, about, [])
+
+
+def show_steps(words: forecaster.WaterWords, about: About) -> None:
+    """The steps after the first, by when, to tick off, each with the cautions of its work; when to call a mechanic."""
     st.subheader("What to do, in this order", anchor=STEPS)
-    if answer.stop:
-        st.markdown(f"{STOP_ICON} **{STOP}** until the steps below have put that right.")
-    for caution in standing_cautions(answer):
+    for caution in words.standing_cautions:
         st.markdown(f"{CAUTION_ICON} {plain(caution)}")
-    ticked: set[tuple[str, str, str]] = st.session_state.setdefault(TICKED, set())
-    about = (answer.craft_id, answer.flooding.happened_on.isoformat())
+    if words.hurry:
+        st.markdown(f"**{plain(words.hurry)}**")
     with st.container(key="steps"):
-        for when, steps in groupby(answer.steps, key=lambda step: step.when):
-            st.markdown(f"**{when.capitalize()}**")
-            if when == "within a day" and (left := hours_left_sentence(answer)):
-                st.markdown(left)
-            told: set[str] = set()
-            for number, step in enumerate(steps, start=1):
-                this = (*about, step.do)
-                st.checkbox(
-                    plain(step.do),
-                    value=this in ticked,
-                    key=f"step {this}",
-                    on_change=ticked.symmetric_difference_update,
-                    args=({this},),
-                )
-                with st.container(key=f"caution-{when.replace(' ', '-')}-{number}"):
-                    show_cautions([caution for caution in step.cautions if caution not in told])
-                told.update(step.cautions)
+        for when, steps in groupby(words.steps, key=lambda step: step.when):
+            rest = [step for step in steps if not step.comes_first]
+            if rest:
+                st.markdown(f"**{when.capitalize()}**")
+            said: set[str] = set()
+            for step in rest:
+                show_step(step, about, [caution for caution in step.cautions if caution not in said])
+                said.update(step.cautions)
+    st.markdown("**Call a mechanic now if**")
+    st.markdown("\n".join(f"- {call_words(call)}" for call in words.calls))
+
+
+def call_words(call: forecaster.WordedCall) -> str:
+    """When to call a mechanic, marked where it is so here."""
+    return f"**{plain(call.told)}** (so here)" if call.applies else plain(call.told)
+
+
+def show_step(step: forecaster.WordedStep, about: About, cautions: Sequence[str]) -> None:
+    """One step with its number and its box, and what can hurt at its work."""
+    st.checkbox(
+        plain(f"{step.number}. {told(step.do)}"),
+        value=step.code in ticked_off(about),
+        key=f"step {about} {step.code}",
+        on_change=tick_or_untick,
+        args=(about, step.code),
+    )
+    with st.container(key=f"caution-{step.number}"):
+        show_cautions(cautions)
 
 
 def show_cautions(cautions: Sequence[str]) -> None:
@@ -191,17 +223,17 @@ def show_costs(answer: forecaster.AfterWater, settings: forecaster.FleetSettings
         cost_rows(answer, settings.currency),
         hide_index=True,
         border="horizontal",
-        alt="Expected cost of each way on, with its 90 % interval and how often it is the cheapest",
+        alt="Expected cost of each way on, with its 90 % interval",
     )
     st.caption(f"{cost_sentence(answer, settings.currency)} {prices_sentence(settings, whose)}")
 
 
-def show_evidence(answer: forecaster.AfterWater) -> None:
+def show_evidence(words: forecaster.WaterWords) -> None:
     """Why this advice, and what it rests on."""
     st.subheader("What it rests on", anchor=False)
-    st.markdown("\n".join(f"- {plain(reason)}" for reason in reasons(answer)))
-    st.markdown(evidence_sentence(answer))
-    for remark in (*(answer.evidence.remarks if answer.evidence.lives else ()), *answer.remarks):
+    st.markdown("\n".join(f"- {plain(capital(reason))}." for reason in words.reasons))
+    st.markdown(plain(words.evidence))
+    for remark in words.remarks:
         st.caption(f"Note: {plain(remark)}")
 
 

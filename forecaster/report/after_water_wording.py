@@ -22,6 +22,7 @@ from forecaster.flooding_steps import (
     Stop,
     StopCode,
     When,
+    reasons_to_stop,
 )
 from forecaster.report import figures
 from forecaster.report.sentences import evidence_sentence
@@ -207,6 +208,15 @@ def words_after_water(answer: AfterWater, name: str = "") -> WaterWords:
 def first_steps() -> tuple[str, ...]:
     """What to do before any question is asked, in words and in order."""
     return tuple(STEP_WORDS[code] for code in FIRST_STEPS)
+
+
+def stops_by_fact(flooding: Flooding) -> dict[str, str]:
+    """Why it must not be run, a sentence for each field of ``Flooding`` that says so: to be told where it was asked."""
+    told: dict[str, str] = {}
+    for stop in reasons_to_stop(flooding):
+        reason = stop_words(stop)
+        told[stop.fact] = f"{ORDER_WORDS['stop']} {reason[:1].upper()}{reason[1:]}."
+    return told
 
 
 def stop_words(stop: Stop) -> str:
