@@ -17,6 +17,7 @@ JOINER = "\u2060"  # keeps both ends of an interval on one line
 TO = f"{JOINER}{DASH}{JOINER}"  # between both ends of an interval
 STOP_ICON = ":material/dangerous:"
 CAUTION_ICON = ":material/warning:"
+FORMATTING = re.compile(r"[\\`*_\[\]<>#|~$^=]|:\w+:|^\s*(\d+[.)]|[-+]\s)|\n")
 MARKDOWN = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|~$:^=])")
 
 
@@ -42,6 +43,15 @@ class Interval(Protocol):
 def plain(text: object) -> str:
     """A text of the user's own, safe inside Markdown: nothing in it is read as formatting, a link or an icon."""
     return MARKDOWN.sub(r"\\\1", told(text).replace("\n", " "))
+
+
+def label(text: str) -> str:
+    """A text as the label of a field. Escaped only where something in it would be read as formatting.
+
+    A screen reader reads a label with its escapes.
+    """
+    said = told(text)
+    return plain(said) if FORMATTING.search(said) else said
 
 
 def number(share: float) -> str:

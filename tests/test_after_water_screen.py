@@ -88,7 +88,7 @@ def title_of(app: AppTest) -> str:
 def answer_of(app: AppTest) -> str:
     """The answer in one sentence, wherever it stands."""
     said = unmarked(told(app))
-    [line] = [line for line in said.split("\n") if ": do the steps below first" in line or ": once the steps" in line]
+    [line] = [line for line in said.split("\n") if ": do the steps first" in line or ": once the steps" in line]
     return line.strip("*")
 
 
@@ -116,7 +116,7 @@ def test_with_no_fleet_it_answers_from_general_experience(opened: Opener) -> Non
     words = words_after_water(answer)
     assert in_words(words.risk) in told(app)
     assert in_words(words.risk_figures) in told(app)
-    assert answer_of(app).startswith("This craft (80 h since rebuild): do the steps below first, then check")
+    assert answer_of(app).startswith("This craft (80 h since rebuild): do the steps first, then check")
     assert f"after {answer.best.check_after_h:g} engine hours" in answer_of(app)
     assert "they are general experience" in told(app)
 
@@ -131,7 +131,7 @@ def test_before_any_question_it_says_not_to_start_it_and_what_comes_first(opened
     assert [words for words in wanted if any(words in label for label in above)] == wanted
     assert "craft" not in app.query_params
     assert all(question.index == 0 for question in app.radio)
-    assert "do the steps below first" in answer_of(app)
+    assert "do the steps first" in answer_of(app)
 
 
 def test_once_it_was_treated_it_no_longer_says_not_to_start_it(opened: Opener) -> None:
@@ -235,7 +235,7 @@ def test_stop_comes_before_everything(opened: Opener, name: str, value: str, rea
     assert STOP in unmarked(first.value)
     assert ":material/dangerous:" in first.value  # an icon beside the words: the stop is more than a colour
     text = unmarked(told(app))
-    assert place(text, STOP) < place(text, reason) < place(text, "once the steps below have put that right")
+    assert place(text, STOP) < place(text, reason) < place(text, "once the steps have put that right")
 
 
 @pytest.mark.parametrize(
@@ -298,7 +298,7 @@ def test_the_steps_are_those_of_the_core_in_its_order(opened: Opener, sample: Fl
     answer = sample.after_water(CRAFT, flooding_of(happened_on=SAMPLE_DAY, water="salt", oil="milky"), SAMPLE_DAY)
     app = opened(SAMPLE, craft=CRAFT, water="salt", oil="milky")
     steps = words_after_water(answer).steps
-    assert [unmarked(c.label) for c in app.checkbox] == [f"{step.number}. {step.do}" for step in steps]
+    assert [unmarked(c.label) for c in app.checkbox] == [f"Step {step.number}. {step.do}" for step in steps]
     assert [step.number for step in steps] == list(range(1, len(steps) + 1))
     text = told(app)
     headings = [place(text, f"**{when}**") for when in ("Now", "Within a day", "Before the next ride")]

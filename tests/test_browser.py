@@ -188,16 +188,18 @@ def test_answers_and_steps_are_large_enough_for_a_wet_thumb(seen: Visit, path: s
     assert min(sizes) >= 44  # CSS px, WCAG 2.2, 2.5.5 target size (enhanced)
 
 
-def test_after_water_stop_and_advice_fill_the_first_screen_of_the_phone_and_steps_come_before_the_picture(
+def test_after_water_stop_and_first_steps_fill_the_first_screen_of_the_phone_and_advice_comes_before_the_form(
     go: Visit,
 ) -> None:
     page = go("after_water", PHONE, oil="milky", water="salt")
     assert "STOP" in page.inner_text("h1")
-    advice = page.get_by_text("once the steps below have put that right").bounding_box()
-    assert advice["y"] + advice["height"] < PHONE["viewport"]["height"]
-    first_step = page.locator(".st-key-steps label").first.bounding_box()
-    assert first_step["y"] < 1.5 * PHONE["viewport"]["height"]
-    assert first_step["y"] < page.locator(".js-plotly-plot").first.bounding_box()["y"]
+    battery = page.get_by_role("checkbox", name="Take the battery off").locator("xpath=ancestor::label").bounding_box()
+    assert battery["y"] + battery["height"] < PHONE["viewport"]["height"]
+    advice = page.get_by_text("once the steps have put that right").bounding_box()
+    assert advice["y"] < page.get_by_text("Tell what you know").bounding_box()["y"]
+    next_step = page.locator(".st-key-steps label").first.bounding_box()
+    assert next_step["y"] < 1.9 * PHONE["viewport"]["height"]
+    assert next_step["y"] < page.locator(".js-plotly-plot").first.bounding_box()["y"]
 
 
 def test_pictures_are_described_for_those_who_cannot_see_them(seen: Visit, ranked: list[str]) -> None:
@@ -279,3 +281,63 @@ def test_refused_rows_are_saved_as_they_were_given(go: Visit, tmp_path: Path) ->
     header, row, *_ = (tmp_path / "refused.csv").read_text(encoding="utf-8-sig").splitlines()
     assert header.startswith("row,")
     assert BAD_ROW in row
+
+
+# --- after water, on the phone of somebody at the dock ----------------------------------------------------------------
+
+
+def in_view(page: Any, words: str) -> bool:
+    """Whether a text is on the screen without scrolling."""
+    box = page.get_by_text(words).last.bounding_box()
+    return box is not None and box["y"] >= 0 and box["y"] + box["height"] <= page.viewport_size["height"]
+
+
+@ON_DEVICES
+def test_before_any_question_the_phone_says_not_to_start_it_and_what_comes_first(go: Visit, device: str) -> None:
+    size, scheme = DEVICES[device]
+    page = go("after_water", size, scheme)
+    assert "Do not start it. Do not crank it." in page.inner_text("h1")
+    for words in ("People first", "Take the key and the stop cord out", "Open the seat and all hatches", "Take the battery off"):
+        assert in_view(page, words), words
+    question = page.get_by_text("On which day?").bounding_box()
+    assert question["y"] > page.get_by_text("Take all spark plugs out").first.bounding_box()["y"]
+
+
+def test_a_stop_is_seen_where_the_answer_was_given(go: Visit) -> None:
+    page = go("after_water", PHONE, "dark")
+    answer = page.get_by_role("radiogroup", name="What does the oil look like now?").get_by_text("Milky", exact=True)
+    answer.scroll_into_view_if_needed()
+    answer.tap()
+    beneath = page.get_by_role("alert").filter(has_text="STOP: do not run it. The oil is milky")
+    beneath.wait_for()
+    drawn(page)
+    assert in_view(page, "STOP: do not run it. The oil is milky")
+
+
+def test_ticks_survive_a_reload(go: Visit) -> None:
+    page = go("after_water", PHONE, "light")
+    page.get_by_role("checkbox", name="Take the battery off").check(force=True)
+    page.wait_for_url("**ticked=battery_off**")
+    page.reload()
+    drawn(page)
+    page.get_by_role("checkbox", name="Take the battery off", checked=True).wait_for(state="attached")
+
+
+def test_the_printed_page_has_the_steps_and_not_the_questions(go: Visit, tmp_path: Path) -> None:
+    page = go("after_water", LAPTOP, "light", oil="milky")
+    page.emulate_media(media="print")
+    assert page.get_by_text("STOP: do not run it.").first.is_visible()
+    assert page.get_by_text("Take the battery off").first.is_visible()
+    assert page.get_by_text("Plan to look at the oil again").first.is_visible()
+    assert not page.get_by_text("Tell what you know").first.is_visible()
+    assert not page.get_by_role("button", name="Keep this answer").is_visible()
+
+
+def test_the_sheet_is_one_click_away(go: Visit, tmp_path: Path) -> None:
+    page = go("after_water", LAPTOP, "light", water="salt")
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Keep this answer").click()
+    file = tmp_path / download.value.suggested_filename
+    download.value.save_as(file)
+    assert file.name.startswith("after-water-craft-")
+    assert file.read_bytes().startswith(b"%PDF")

@@ -72,7 +72,7 @@ def test_hours_ago_alone_never_complain_of_a_day_that_nobody_gave() -> None:
 def test_without_a_reason_to_stop_the_answer_follows_at_once() -> None:
     text = " ".join(told(SAMPLE, "C001", *FRESH).split())
     assert text.startswith("Do not start it. Do not crank it. C001 (unit ")
-    assert re.search(r"do the steps below first, then (check|have the supercharger opened)", text[:160])
+    assert re.search(r"do the steps first, then (check|have the supercharger opened)", text[:160])
     assert "STOP" not in text
 
 

@@ -28,7 +28,7 @@ from download import download_button
 from fleet_rows import craft_places, craft_told
 from loading import Loaded, after_water, after_water_alone
 from without_fleet import STEPS, fleet_and_day, jump_to_steps, settings_of
-from words import CAUTION_ICON, STOP_ICON, capital, chance_words, day_words, plain, told
+from words import CAUTION_ICON, STOP_ICON, capital, chance_words, day_words, label, plain, told
 
 NOTHING_LEARNED = "The fleet's records cannot be used for this: general experience answers instead."
 
@@ -59,7 +59,6 @@ def main() -> None:
     about = (told.craft_id or "", told.flooding.happened_on)
     with top:
         show_answer(words, about)
-        offer_sheet(answer, name)
         if as_of != today:
             st.caption(f"Answered as of {day_words(as_of)}, as the link or an earlier screen asks.")
         if names and told.craft_id is None:
@@ -70,7 +69,8 @@ def main() -> None:
         st.caption(told_words(answer.flooding))
     with right:
         show_steps(words, about)
-    show_risk(answer)
+        offer_sheet(answer, name)
+    show_risk(answer, words)
     show_costs(
         answer,
         settings_of(loaded),
@@ -132,7 +132,6 @@ def show_answer(words: forecaster.WaterWords, about: About) -> None:
     else:
         st.title(headline, anchor=False)
     st.markdown(plain(words.risk))
-    st.caption(plain(words.risk_figures))
 
 
 def show_first_steps(words: forecaster.WaterWords, about: About) -> None:
@@ -173,7 +172,7 @@ def call_words(call: forecaster.WordedCall) -> str:
 def show_step(step: forecaster.WordedStep, about: About, cautions: Sequence[str]) -> None:
     """One step with its number and its box, and what can hurt at its work."""
     st.checkbox(
-        plain(f"{step.number}. {told(step.do)}"),
+        label(f"Step {step.number}. {told(step.do)}"),
         value=step.code in ticked_off(about),
         key=f"step {about} {step.code}",
         on_change=tick_or_untick,
@@ -189,9 +188,10 @@ def show_cautions(cautions: Sequence[str]) -> None:
         st.markdown("  \n".join(f"{CAUTION_ICON} {plain(caution)}" for caution in cautions))
 
 
-def show_risk(answer: forecaster.AfterWater) -> None:
+def show_risk(answer: forecaster.AfterWater, words: forecaster.WaterWords) -> None:
     """The chances of failing with and without the water and its treatment."""
     st.subheader("How likely it is to fail", anchor=False)
+    st.markdown(plain(words.risk_figures))
     st.plotly_chart(
         risk_after_water(scenario_rows(answer), NAME_OF_SCENARIO),
         config=CHART_CONFIG,

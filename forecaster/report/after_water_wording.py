@@ -365,8 +365,8 @@ def advice_words(answer: AfterWater) -> str:
 
 def _advice_sentence(answer: AfterWater) -> str:
     if answer.stop:
-        return f"once the steps below have put that right, {advice_words(answer)}."
-    return f"do the steps below first, then {advice_words(answer)}."
+        return f"once the steps have put that right, {advice_words(answer)}."
+    return f"do the steps first, then {advice_words(answer)}."
 
 
 def _risk_in_words(answer: AfterWater) -> str:
