@@ -156,7 +156,7 @@ class FleetStanding:
         season = (use.opens, use.closes)
         units = histories.in_service()
         self._standing, self._few = model.standing(units), model.standing(units, MEAN_DRAWS)
-        self._causes = Causes(model, units, self._few)
+        self._causes = Causes(model, units, self._few, self._standing)
         unsafe = found_unsafe(units)
         self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
         ahead = _hours_ahead(units.lives["craft_id"], use.craft["hours"])

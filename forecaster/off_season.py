@@ -34,7 +34,7 @@ from forecaster.waiting import Triggers, Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
 TURNAROUND_WEEKS = 2.0
-# Engine hours ahead within which the reasons' points are told: as the forecast does unless asked otherwise.
+# Engine hours ahead of which the reasons' chances are told: as the forecast does unless asked otherwise.
 REASON_HOURS = 50.0
 
 
