@@ -72,6 +72,7 @@ class UnitForecast:
     last_reading_on: date | None
     remarks: tuple[str, ...] = ()  # gaps in its record, in plain words
     beyond_seen: bool = False  # older than any life seen to fail or be opened: the forecast extrapolates
+    unsafe: tuple[Unsafe, ...] = ()  # what its record says that no chance may outweigh; `because` has it in words
 
 
 @dataclass(frozen=True)
@@ -240,6 +241,7 @@ class FleetStanding:
                 last_reading_on=None if pd.isna(life.last_reading_on) else life.last_reading_on.date(),
                 remarks=tuple(r.text for r in histories.remarks if r.about in (life.unit_id, life.craft_id)),
                 beyond_seen=bool(known and life.hours_at_entry + life.hours_observed > seen_to),
+                unsafe=self._unsafe[i],
             )
 
 
