@@ -1,4 +1,4 @@
-"""What drives each unit's risk, and how to say it: "34 h since rebuild; swamped, untreated, 14 h ago (+12 points ...)".
+"""What drives each unit's risk, and how to say it: "swamped, untreated, 14 h ago (the water raises its chance ...)".
 
 A cause's share is the chance of failing with it, minus the chance without: without any incident; with the maker's
 parts; in fresh water; on a stock engine; had nobody looked at it (negative where a quiet check speaks for the unit).
@@ -15,9 +15,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from forecaster.findings import found_when_closed
 from forecaster.life_model import MEAN_DRAWS, FittedLifeModel, Standing
 from forecaster.lives import Histories
 from forecaster.unsafe import Unsafe
+from forecaster.written_chances import percent
 
 # A cause is told where leaving it out moves the chance by at least this much: below, it reads as noise.
 LEAST_SHARE = 0.005
@@ -29,15 +31,27 @@ class Cause:
 
     what: str  # "incident", "check", "parts", "water", "tune"
     share: float  # chance with it minus chance without it
+    chance: float  # with it
+
+    @property
+    def without(self) -> float:
+        """The chance without it."""
+        return min(max(self.chance - self.share, 0.0), 1.0)
 
 
 class Causes:
     """The causes of the risk of running units, asked of any horizon: each is left out in turn where it is recorded."""
 
-    def __init__(self, model: FittedLifeModel, units: Histories, full: Standing | None = None) -> None:
-        """Work out how the units would stand without each; `full`: how they stand, by `MEAN_DRAWS`, where known."""
+    def __init__(
+        self,
+        model: FittedLifeModel,
+        units: Histories,
+        few: Standing | None = None,
+        whole: Standing | None = None,
+    ) -> None:
+        """Work out how the units would stand without each; how they stand, by `MEAN_DRAWS` and by all, where known."""
         self._units = units
-        self._full = full or model.standing(units, MEAN_DRAWS)
+        self._few, self._whole = few or model.standing(units, MEAN_DRAWS), whole or model.standing(units)
         self._without: list[tuple[str, np.ndarray, Standing]] = []
         for what, (recorded, changed) in _what_ifs(units).items():
             if recorded.any():
@@ -46,39 +60,51 @@ class Causes:
         self._looks = _by_life(units.checks)
 
     def within(self, hours: float) -> list[list[Cause]]:
-        """The causes of each unit's chance of failing within `hours` engine hours, greatest first."""
+        """The causes of each unit's chance of failing within `hours` engine hours, greatest first.
+
+        The chance is that of the forecast; shares are differences between few draws, the same with and without.
+        """
         horizon = np.array([hours])
-        full = self._full.failing(horizon)[:, :, 0].mean(axis=0)
-        found: list[list[Cause]] = [[] for _ in full]
+        few, chance = (stand.failing(horizon)[:, :, 0].mean(axis=0) for stand in (self._few, self._whole))
+        found: list[list[Cause]] = [[] for _ in few]
         for what, recorded, standing in self._without:
-            shares = full[recorded] - standing.failing(horizon)[:, :, 0].mean(axis=0)
+            shares = few[recorded] - standing.failing(horizon)[:, :, 0].mean(axis=0)
             for unit, share in zip(np.flatnonzero(recorded), shares, strict=True):
                 if share != 0.0:
-                    found[unit].append(Cause(what, float(share)))
+                    found[unit].append(Cause(what, float(share), float(chance[unit])))
         return [sorted(causes, key=lambda cause: -abs(cause.share)) for causes in found]
 
     def because(self, hours: float, unsafe: Sequence[Sequence[Unsafe]]) -> list[tuple[str, ...]]:
         """Each unit's causes in words, greatest first, after its hours since rebuild and what is `unsafe` about it."""
         rows: Iterable[Any] = self._units.lives.itertuples(index=False)
         return [
-            (_ran(life), *(reason.why for reason in reasons), *self._told(life, causes))
+            (_ran(life), *(reason.why for reason in reasons), *self._told(life, causes, hours))
             for life, causes, reasons in zip(rows, self.within(hours), unsafe, strict=True)
         ]
 
-    def _told(self, life: Any, causes: list[Cause]) -> Iterable[str]:
+    def _told(self, life: Any, causes: list[Cause], hours: float) -> Iterable[str]:
+        moved = f"its chance of failing within {hours:g} h"
         for cause in causes:
             if abs(cause.share) >= LEAST_SHARE:
-                yield from self._in_words(cause, life)
+                yield from self._in_words(cause, life, moved)
+                moved = "it"  # said once: every cause moves the same chance
 
-    def _in_words(self, cause: Cause, life: Any) -> list[str]:
-        points = f"{100 * cause.share:+.0f} points"
+    def _in_words(self, cause: Cause, life: Any, moved: str) -> list[str]:
         if cause.what == "incident":
             last, *earlier = (_incident_words(one, life) for one in self._incidents[life.life_id])
-            return [f"{last} ({points} for the water)", *earlier[:2]]
+            return [f"{last} (the water {_effect(cause, moved)})", *earlier[:2]]
         if cause.what == "check":
-            return [f"{_last_check_words(self._looks[life.life_id], life)} ({points})"]
+            return [f"{_last_check_words(self._looks[life.life_id], life)} (this {_effect(cause, moved)})"]
         named = {"parts": "aftermarket parts", "water": "salt water", "tune": "tuned engine"}
-        return [f"{named[cause.what]} ({points})"]
+        return [f"{named[cause.what]} (this {_effect(cause, moved)})"]
+
+
+def _effect(cause: Cause, moved: str) -> str:
+    """What a cause does to a chance, in words: "raises it from 29 % to 38 %"."""
+    without, with_it = percent(cause.without), percent(cause.chance)
+    if without == with_it:
+        return f"hardly changes {moved}"
+    return f"{'raises' if cause.share > 0 else 'lowers'} {moved} from {without} to {with_it}"
 
 
 def _what_ifs(units: Histories) -> dict[str, tuple[np.ndarray, Histories]]:
@@ -128,13 +154,15 @@ def incident_label(kind: str, treatment: str) -> str:
     return f"{kind}, {told[treatment]}"
 
 
-def check_label(spin: str, known_state: str) -> str:
-    """A look at a unit in words: "spun quiet", "opened and found sound", "looked at, not spun"."""
-    found = {"sound": "opened and found sound", "defective": "opened and found rough"}
-    return found.get(known_state) or ("looked at, not spun" if spin == "not_done" else f"spun {spin}")
+def check_label(spin: str, known_state: str, bearing: str) -> str:
+    """A look at a unit in words: "spun quiet", "opened and found rusted", "looked at, not spun"."""
+    if known_state:
+        return f"opened and found {'sound' if known_state == 'sound' else found_when_closed(bearing)}"
+    return "looked at, not spun" if spin == "not_done" else f"spun {spin}"
 
 
 def _last_check_words(looks: list[Any], life: Any) -> str:
     telling = [look for look in looks if look.spin != "not_done" or look.known_state != ""]
     last = (telling or looks)[-1]
-    return f"{check_label(str(last.spin), str(last.known_state))} {life.hours_observed - last.observed_hours:.0f} h ago"
+    label = check_label(str(last.spin), str(last.known_state), str(last.bearing))
+    return f"{label} {life.hours_observed - last.observed_hours:.0f} h ago"

@@ -77,7 +77,7 @@ class Decisions:
         return self._in_service.unit_in_service(unit_id)
 
     def prices(self, craft_id: str) -> Prices:
-        """The prices that count on a craft: its own day rate, or the fleet's usual one."""
+        """The prices that count on a craft, at its own day rate."""
         return self.prices_by_craft[craft_id]
 
     def season_hours(self, craft_id: str) -> float:

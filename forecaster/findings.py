@@ -45,6 +45,11 @@ def state_when_closed(bearing: str) -> str:
     return "defective" if bearing in NOISY else "sound" if bearing == "sound" else ""
 
 
+def found_when_closed(bearing: object) -> str:
+    """What a unit that was put back although it was not sound was found to be, in a word: as recorded, no more."""
+    return str(bearing) if bearing in NOISY else "defective"
+
+
 def shows_it_runs(spin: pd.Series, opened: pd.Series) -> pd.Series:
     """Whether a look shows that the bearing had not failed: it spun quiet or slight, or it was opened and put back.
 

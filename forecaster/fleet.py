@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from difflib import get_close_matches
+from functools import cached_property
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Unpack
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from forecaster.now_or_later import NowOrLater
     from forecaster.off_season import PlanByHand, PlannedSeason
     from forecaster.paper.asking import PaperWishes
+    from forecaster.paper.owner_records import OwnersPart
     from forecaster.paper.paper import Paper
     from forecaster.plan_answer import PlanAnswer
     from forecaster.plan_by_hand import PlanEdit
@@ -54,6 +56,7 @@ DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice,
 KEPT_DAYS = 8
 KEPT_DECISIONS = 4  # days and prices: the largest of all
 KEPT_PLANS = 8  # ready to be changed by hand
+KEPT_OWNERS = 2  # their parts of a fleet, each with answers of its own
 SEED = 1  # of the posterior draws: the same records give the same answer
 PROBLEMS_TOLD = 8  # more than these are counted, and ``forecaster validate`` lists them
 
@@ -68,6 +71,7 @@ class _WorkedOut:
         self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
         self.plans: Kept[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = Kept(KEPT_PLANS)
         self.triggers: Kept[date, dict[str, AtTriggers]] = Kept(KEPT_DAYS)
+        self.parts: Kept[str, Fleet] = Kept(KEPT_OWNERS)
 
 
 @dataclass(frozen=True)
@@ -79,6 +83,8 @@ class Fleet:
 
     reading: Reading
     prior: Prior | None = None  # of the two-stage model: another fleet's experience or a user's priors; None: general
+    part: OwnersPart | None = None  # whose craft are asked about, where not all are: see ``of_owner``
+    _taught_by: Fleet | None = field(default=None, repr=False, compare=False)  # what a part's life model learns from
     _kept: _WorkedOut = field(init=False, default_factory=_WorkedOut, repr=False, compare=False)
 
     @property
@@ -97,11 +103,24 @@ class Fleet:
         return self.records.settings
 
     def histories(self, as_of: date) -> Histories:
-        """The lives of all units as known on a day; nothing dated later is used."""
-        return self._kept.histories.get(as_of, lambda: build_histories(self.records, as_of))
+        """The lives of all units as known on a day; nothing dated later is used.
+
+        Of one owner's part only the own units are in service: the others' lives are there to learn from.
+        """
+
+        def build() -> Histories:
+            every = build_histories(self.records, as_of)
+            if self.part is None:
+                return every
+            own = every.lives["craft_id"].isin(self.part.craft)
+            return every.with_lives(in_service=every.lives["in_service"] & own)
+
+        return self._kept.histories.get(as_of, build)
 
     def fit(self, as_of: date, model: str = DEFAULT_MODEL) -> FittedLifeModel:
         """The life model, learned from what was known on a day. Raises WrongUsage for a model that is not known."""
+        if self._taught_by is not None:
+            return self._taught_by.fit(as_of, model)
         believed = {"prior": self.prior} if model == "two-stage" else {}
         fitter = _fitter(model)
         return self._kept.fits.get((as_of, model), lambda: fitter(self.histories(as_of), seed=SEED, **believed))
@@ -158,7 +177,7 @@ class Fleet:
         """What each event costs, for the fleet as a whole; `prices` replaces some of them, see ``Prices``."""
         from forecaster.fleet_prices import fleet_prices
 
-        return fleet_prices(self.records, as_of, prices)
+        return fleet_prices(self.records, as_of, prices, None if self.part is None else self.part.craft)
 
     def service_intervals(self, as_of: date, **prices: float) -> tuple[ServiceInterval, ...]:
         """At how many hours a rebuild costs least in the long run, off season and in season, and by kind of unit.
@@ -219,6 +238,8 @@ class Fleet:
         """How good past forecasts would have been, against simpler rules; see ``Backtest``."""
         from forecaster.backtest import backtest
 
+        if self._taught_by is not None:
+            return self._taught_by.backtest(as_of, hours, every, progress)
         return backtest(self.records, as_of, hours, progress=progress, every=every)
 
     def decisions(self, as_of: date, **prices: float) -> Decisions:
@@ -284,6 +305,8 @@ class Fleet:
         from forecaster.plan_case import limits_of
 
         prices, limits = dict(wish.get("prices", {})), limits_of(wish)
+        if self.part is not None:
+            limits = replace(limits, share=self.part.share)
 
         def plan() -> PlannedSeason:
             made = planned_season(self.decisions(as_of, **prices), limits, progress=progress)
@@ -308,6 +331,35 @@ class Fleet:
 
         return owners_of(self.records)
 
+    @cached_property
+    def evidence_alone(self) -> Fleet:
+        """The same fleet with nothing in its records but evidence about bearings: what every owner may learn from."""
+        from forecaster.paper.owner_records import own_records
+
+        return Fleet(Reading(own_records(self.records, frozenset())), self.prior)
+
+    def of_owner(self, owner: str) -> Fleet:
+        """One owner's part of the fleet: asked anything, it answers about the own units alone.
+
+        Of the other owners' rows it holds evidence about bearings and nothing else, from which the life model and the
+        forecast of hours learn; its plan keeps to the own part of the bench and of the budget (``BenchShare``).
+        Problems of the reading are left out. Raises WrongUsage for an owner that craft.csv does not name.
+        """
+        from forecaster.paper.owner_records import own_records, owners_part
+        from forecaster.paper.owners import refuse_unknown_owner
+
+        refuse_unknown_owner(self.records, owner)
+
+        def make() -> Fleet:
+            part = owners_part(self.records, owner)
+            fittings = self.records.fittings
+            seen = set(fittings.loc[fittings["craft_id"].isin(part.craft), "unit_id"])
+            doubtful = {unit: why for unit, why in self.reading.doubtful_units.items() if unit in seen}
+            reading = Reading(own_records(self.records, part.craft), doubtful_units=doubtful)
+            return Fleet(reading, self.prior, part, self.evidence_alone)
+
+        return self._kept.parts.get(owner, make)
+
     def report(
         self,
         as_of: date,
@@ -318,8 +370,8 @@ class Fleet:
     ) -> Paper:
         """The paper of the whole fleet or of one owner's craft: its PDF, work list and calendar; see ``Paper``.
 
-        The forecast and the plan are those of the whole fleet, whose units share one bench; an owner's paper names only
-        that owner's. `wish`: as for ``reports``. Raises WrongUsage for an owner that is not known and as
+        An owner's is made from that owner's part of the fleet (``of_owner``): nothing of other owners is in it but what
+        their bearings taught. `wish`: as for ``reports``. Raises WrongUsage for an owner that is not known and as
         ``plan`` says, DataStopsAnswer where nothing of the owner's is in service.
         """
         return self.reports(as_of, (owner,), progress, hours, **wish)[0]
@@ -332,11 +384,12 @@ class Fleet:
         hours: float = DEFAULT_HOURS,
         **wish: Unpack[PaperWishes],
     ) -> tuple[Paper, ...]:
-        """One paper for each owner (by default for all that craft.csv names; None: the fleet), from one plan.
+        """One paper for each owner (by default for all that craft.csv names; None: the fleet).
 
         `hours`: the horizon in engine hours. `wish`: `budget`, `begins`, `ready_by`, `bench_per_week` (see
         ``plan``), `prices` (a dict of fields of ``Prices``) and `look_back` (False: leave out how past
-        forecasts fared). `progress` is told what is being done. Raises as ``report``.
+        forecasts fared). A budget or bench that is wished counts for each paper as it stands; without, owners have
+        their parts of fleet.toml's. `progress` is told what is being done. Raises as ``report``.
         """
         from forecaster import __version__
         from forecaster.paper.asking import PaperWish, papers_for
@@ -348,6 +401,14 @@ class Fleet:
     def _refuse_nobody_in_service(self, as_of: date) -> None:
         if self.histories(as_of).in_service().n_lives:
             return
+        if self.part is not None:
+            raise DataStopsAnswer(
+                DatedText(
+                    f"No unit of {self.part.owner} is in service on ",
+                    as_of,
+                    ", so there is nothing to report. Ask for another day, or add what is fitted now to fittings.csv.",
+                )
+            )
         fittings = self.records.fittings
         if fittings.empty:
             why = "fittings.csv holds no accepted row. Enter one row for each unit and the craft it sits on."

@@ -1,9 +1,10 @@
-"""The prices of a fleet as a whole: fleet.toml, its craft's mean day rate, and what its failures took with them."""
+"""The prices of a fleet as a whole: fleet.toml, its craft's day rates, and what its failures took with them."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from datetime import date
 
 from forecaster.core_loss import chances_at_failure
@@ -11,14 +12,22 @@ from forecaster.errors import WrongUsage
 from forecaster.prices import Prices, prices_of
 from forecaster.records import FleetRecords
 
-# Rental income of a day where no craft of the fleet records one: common practice, no source.
-USUAL_DAY_RATE = 200.0
+
+@dataclass(frozen=True)
+class DayRate:
+    """Rental income of one in-season day of a craft; `assumed`: craft.csv has none, and fleet.toml's stands for it."""
+
+    amount: float
+    assumed: bool
 
 
-def usual_day_rate(records: FleetRecords) -> float:
-    """Rental income of one in-season day, the mean over the craft that record it; USUAL_DAY_RATE where none does."""
-    rates = records.craft["day_rate"].dropna()
-    return float(rates.mean()) if len(rates) else USUAL_DAY_RATE
+def day_rates(records: FleetRecords) -> dict[str, DayRate]:
+    """Each craft's day rate, by craft_id: its own, else ``day_rate_if_unknown`` of fleet.toml."""
+    assumed = records.settings.costs.day_rate_if_unknown
+    return {
+        str(craft_id): DayRate(assumed, True) if math.isnan(own) else DayRate(float(own), False)
+        for craft_id, own in zip(records.craft["craft_id"], records.craft["day_rate"], strict=True)
+    }
 
 
 def refuse_wrong_prices(overrides: Mapping[str, float]) -> None:
@@ -30,27 +39,33 @@ def refuse_wrong_prices(overrides: Mapping[str, float]) -> None:
             raise WrongUsage(f"The price {name} must be a number of at least 0, not {value!r}.")
 
 
-def fleet_prices(records: FleetRecords, as_of: date, overrides: Mapping[str, float] | None = None) -> Prices:
-    """Prices that stand for every craft of the fleet; `overrides` replaces fields of ``Prices``.
+def fleet_prices(
+    records: FleetRecords,
+    as_of: date,
+    overrides: Mapping[str, float] | None = None,
+    craft_ids: Collection[str] | None = None,
+) -> Prices:
+    """Prices that stand for every craft of the fleet, or for some: the day rate is the mean of theirs.
 
-    Raises WrongUsage as ``refuse_wrong_prices`` says.
+    `craft_ids`: those that count, all when None. `overrides` replaces fields of ``Prices``. Raises WrongUsage as
+    ``refuse_wrong_prices`` says.
     """
     refuse_wrong_prices(overrides or {})
-    prices = prices_of(records.settings, usual_day_rate(records), *chances_at_failure(records, as_of))
+    rates = [rate.amount for craft, rate in day_rates(records).items() if craft_ids is None or craft in craft_ids]
+    mean = sum(rates) / len(rates) if rates else records.settings.costs.day_rate_if_unknown
+    prices = prices_of(records.settings, mean, *chances_at_failure(records, as_of))
     return prices.with_values(**(overrides or {}))
 
 
 def prices_by_craft(
     records: FleetRecords, as_of: date, overrides: Mapping[str, float] | None = None
 ) -> dict[str, Prices]:
-    """Prices that stand for each craft, by craft_id: its own day rate, the fleet's usual one where it records none.
+    """Prices that stand for each craft, by craft_id, at its own day rate (see ``day_rates``).
 
     `overrides` replaces some of them on every craft. Raises WrongUsage as ``refuse_wrong_prices`` says.
     """
-    refuse_wrong_prices(overrides or {})
-    usual = fleet_prices(records, as_of)
-    rates = records.craft["day_rate"].fillna(usual.day_rate)
+    shared = fleet_prices(records, as_of, overrides)
     return {
-        str(craft_id): usual.with_values(day_rate=float(rate)).with_values(**(overrides or {}))
-        for craft_id, rate in zip(records.craft["craft_id"], rates, strict=True)
+        craft_id: shared.with_values(**{"day_rate": rate.amount, **(overrides or {})})
+        for craft_id, rate in day_rates(records).items()
     }

@@ -12,6 +12,7 @@ import pandas as pd
 
 from forecaster.core_loss import core_loss
 from forecaster.errors import DataStopsAnswer, WrongUsage
+from forecaster.fleet_prices import DayRate, day_rates
 from forecaster.flooding import AfterWater, after_water
 from forecaster.flooding_facts import Flooding, day_of_water, refuse_engine_hours, refuse_impossible
 from forecaster.hindsight import without_hindsight
@@ -48,15 +49,18 @@ def flooded_in_fleet(
     day_rate = _day_rate(records, craft_id)
     found = _found(records, craft_id, flooding, as_of)
     settings, remarks = records.settings, list(found.remarks)
-    if np.isnan(day_rate):
-        remarks.append("No day_rate in craft.csv: lost rental days cost nothing here.")
+    if day_rate.assumed:
+        remarks.append(
+            f"{craft_id} has no day_rate in craft.csv: {settings.currency} {day_rate.amount:,.0f} for each lost day is "
+            "assumed (day_rate_if_unknown in fleet.toml)."
+        )
     return after_water(
         fit,
         found.unit,
         found.flooding,
         settings.costs,
         settings.downtime_days,
-        float(np.nan_to_num(day_rate)),
+        day_rate.amount,
         as_of,
         loss=core_loss(records, as_of),
         in_season=settings.season.contains(as_of),
@@ -130,18 +134,14 @@ class _Found:
     remarks: tuple[str, ...]
 
 
-def _day_rate(records: FleetRecords, craft_id: str) -> float:
-    """Rental income of the craft's in-season day: the fleet's mean where it is not recorded, NaN where none is.
-
-    Raises WrongUsage where there is no such craft.
-    """
-    rates = records.craft.set_index("craft_id")["day_rate"]
-    if craft_id not in rates.index:
-        near = get_close_matches(craft_id, [str(name) for name in rates.index], n=1, cutoff=0.0)
+def _day_rate(records: FleetRecords, craft_id: str) -> DayRate:
+    """The craft's day rate. Raises WrongUsage where there is no such craft."""
+    rates = day_rates(records)
+    if craft_id not in rates:
+        near = get_close_matches(craft_id, list(rates), n=1, cutoff=0.0)
         hint = f" Did you mean {near[0]}?" if near else ""
         raise WrongUsage(f"There is no craft {craft_id!r} in craft.csv.{hint}")
-    own = float(rates[craft_id])
-    return float(rates.mean()) if np.isnan(own) else own
+    return rates[craft_id]
 
 
 def _found(records: FleetRecords, craft_id: str, flooding: Flooding, as_of: date) -> _Found:

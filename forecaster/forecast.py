@@ -72,6 +72,7 @@ class UnitForecast:
     last_reading_on: date | None
     remarks: tuple[str, ...] = ()  # gaps in its record, in plain words
     beyond_seen: bool = False  # older than any life seen to fail or be opened: the forecast extrapolates
+    unsafe: tuple[Unsafe, ...] = ()  # what its record says that no chance may outweigh; `because` has it in words
 
 
 @dataclass(frozen=True)
@@ -156,7 +157,7 @@ class FleetStanding:
         season = (use.opens, use.closes)
         units = histories.in_service()
         self._standing, self._few = model.standing(units), model.standing(units, MEAN_DRAWS)
-        self._causes = Causes(model, units, self._few)
+        self._causes = Causes(model, units, self._few, self._standing)
         unsafe = found_unsafe(units)
         self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
         ahead = _hours_ahead(units.lives["craft_id"], use.craft["hours"])
@@ -240,6 +241,7 @@ class FleetStanding:
                 last_reading_on=None if pd.isna(life.last_reading_on) else life.last_reading_on.date(),
                 remarks=tuple(r.text for r in histories.remarks if r.about in (life.unit_id, life.craft_id)),
                 beyond_seen=bool(known and life.hours_at_entry + life.hours_observed > seen_to),
+                unsafe=self._unsafe[i],
             )
 
 

@@ -18,7 +18,7 @@ from forecaster.written_days import DatedText
 LABORATORY_DAYS = 30  # a report later than that tells of other water; common practice, no source
 NOBODY = -1
 GOES_ON = 10_000_000  # a day number after all others
-LOOK_COLUMNS = ["spin", "known_state", "shaft_play_mm", "boost_kpa", "slip", "oil", "oil_water_ppm"]
+LOOK_COLUMNS = ["spin", "known_state", "bearing", "shaft_play_mm", "boost_kpa", "slip", "oil", "oil_water_ppm"]
 
 
 def place_incidents(
@@ -122,9 +122,8 @@ def with_laboratory(incidents: pd.DataFrame, looks: pd.DataFrame, life_ids: np.n
 
 
 def _as_looks(checks: pd.DataFrame) -> pd.DataFrame:
-    return checks[["unit_id", "checked_on", *(c for c in LOOK_COLUMNS if c != "known_state")]].assign(
-        known_state="", opened=False
-    )
+    kept = [column for column in LOOK_COLUMNS if column not in ("known_state", "bearing")]
+    return checks[["unit_id", "checked_on", *kept]].assign(known_state="", bearing="", opened=False)
 
 
 def _closed_as_looks(rebuilds: pd.DataFrame) -> pd.DataFrame:
@@ -136,6 +135,7 @@ def _closed_as_looks(rebuilds: pd.DataFrame) -> pd.DataFrame:
             "checked_on": closed["opened_on"],
             "spin": "not_done",
             "known_state": [state_when_closed(bearing) for bearing in closed["bearing"]],
+            "bearing": closed["bearing"],
             "shaft_play_mm": np.nan,
             "boost_kpa": np.nan,
             "slip": closed["slip_found"],

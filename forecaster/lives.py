@@ -73,6 +73,7 @@ CHECKS = {
     "observed_hours": "float64",
     "spin": "object",  # quiet, slight, rattle, not_done
     "known_state": "object",  # "sound" or "defective" where the unit was opened and closed again as it was; else ""
+    "bearing": "object",  # what was found then, in the words of rebuilds.csv; "" where it was not opened
     "shaft_play_mm": "float64",
     "boost_kpa": "float64",
     "slip": "float64",  # lb·ft

@@ -150,9 +150,13 @@ class MeterChanges:
                     date_of(self.from_day[i]),
                     " and ",
                     date_of(self.to_day[i]),
-                    f": what ran in those {self.days[i]} days is not recorded and taken as {best[i]:.1f} h (0 to "
+                    f": what ran in {_in_days(int(self.days[i]))} is not recorded and taken as {best[i]:.1f} h (0 to "
                     f"{high[i]:.1f} h).",
                 ),
             )
             for i in np.flatnonzero(self.days > 0)
         ]
+
+
+def _in_days(days: int) -> str:
+    return "that day" if days == 1 else f"those {days} days"

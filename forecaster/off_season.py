@@ -29,12 +29,12 @@ from forecaster.plan_days import later_weeks, open_weeks
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.season_demand import weekly_demand
-from forecaster.unsafe import not_to_run
-from forecaster.waiting import Triggers, Waiting
+from forecaster.unsafe import check_first, not_to_run
+from forecaster.waiting import Due, Triggers, Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
 TURNAROUND_WEEKS = 2.0
-# Engine hours ahead within which the reasons' points are told: as the forecast does unless asked otherwise.
+# Engine hours ahead of which the reasons' chances are told: as the forecast does unless asked otherwise.
 REASON_HOURS = 50.0
 
 
@@ -147,6 +147,8 @@ def _answer(
         evidence=decisions.fit.evidence,
         because=reasons,
         stop={unit: found for unit, reasons in case.unsafe.items() if (found := not_to_run(reasons))},
+        check_first={unit: found for unit, reasons in case.unsafe.items() if (found := check_first(reasons))},
+        due=_due(case),
         hours=dict(zip(work, known, strict=True)),
         remarks=case.remarks,
     )
@@ -163,6 +165,15 @@ def _bench(case: PlanCase) -> tuple[BenchWeek, ...]:
     return tuple(
         BenchWeek(monday, float(free), not is_open) for monday, free, is_open in zip(weeks, places, opened, strict=True)
     )
+
+
+def _due(case: PlanCase) -> dict[str, Due]:
+    """What the units' own triggers ask for today: in season, of units that have reached them."""
+    as_of = case.decisions.as_of
+    if not case.decisions.records.settings.season.contains(as_of):
+        return {}
+    found = {unit: one.triggers.reached(one.age_h, as_of) for unit, one in case.weighed.items()}
+    return {unit: due for unit, due in found.items() if due is not None}
 
 
 def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.ndarray) -> tuple[RuleBeside, ...]:

@@ -15,7 +15,7 @@ from forecaster.parts_order import PartsOrder
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours
 from forecaster.spares import SpareUnits
-from forecaster.waiting import Triggers
+from forecaster.waiting import Due, Triggers
 
 Saving = Amount  # what is expected to be saved beside doing nothing
 
@@ -54,7 +54,8 @@ class PlanAnswer:
     draw, (draws,) each. `rule`: the best "every N hours" within the same limits, `saving_beside_rule` beside it;
     `rules`: every N that makes a difference, highest first.
     `triggers`: by unit, for the coming season. `because`, `doubtful`: by unit, reasons and doubts where there are any;
-    `stop`: reasons not to run a unit as it is. `hours`: by unit since rebuild, None where not known.
+    `stop`: reasons not to run a unit as it is; `check_first`: to check it before its next ride. `due`: on an in-season
+    day, by unit, what its trigger has been reached for. `hours`: by unit since rebuild, None where not known.
     `evidence`: what the forecasts behind it were learned from, by `model`.
     """
 
@@ -83,6 +84,8 @@ class PlanAnswer:
     later_weeks: tuple[date, ...] = ()
     spare_units: int = 0
     stop: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    check_first: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    due: Mapping[str, Due] = field(default_factory=dict)
     hours: Mapping[str, float | None] = field(default_factory=dict)
     saved_draws: Mapping[str, np.ndarray] = field(default_factory=dict, repr=False, compare=False)
 

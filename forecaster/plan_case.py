@@ -11,11 +11,13 @@ from typing import TypedDict
 
 import numpy as np
 
+from forecaster.bench_shares import BenchShare
 from forecaster.decisions import Decisions
 from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.plan import must_be_done
 from forecaster.plan_days import OffSeason, mondays, off_season_days, open_weeks, week_ahead
 from forecaster.plan_problem import Action, Plan, PlanProblem, bench_places_by_week
+from forecaster.settings import Bench
 from forecaster.unsafe import Unsafe, check_first, found_unsafe
 from forecaster.waiting import Waiting
 from forecaster.written_days import DatedText, joined
@@ -28,7 +30,8 @@ class PlanLimits:
     """What the user may set of a plan; what is left out is fleet.toml's.
 
     `budget`: infinite for no limit; `bench_per_week`: rebuilds a week; `spare_units`: units on the shelf that stand in
-    where work reaches into the season; `closed`: days whose whole week the bench is closed.
+    where work reaches into the season; `closed`: days whose whole week the bench is closed. `share`: where the plan is
+    one owner's, the part of fleet.toml's bench and budget that counts; None: all of it.
     """
 
     budget: float | None = None
@@ -37,6 +40,21 @@ class PlanLimits:
     bench_per_week: float | None = None
     spare_units: int = 0
     closed: tuple[date, ...] = ()
+    share: BenchShare | None = None
+
+    def bench_places(self, weeks: list[date], bench: Bench) -> np.ndarray:
+        """Rebuilds that the bench takes each week, (W,): as set here, else fleet.toml's, or the part of them."""
+        opened = open_weeks(weeks, self.closed)
+        if self.bench_per_week is not None:
+            return bench_places_by_week(self.bench_per_week, opened)
+        whole = bench_places_by_week(bench.rebuilds_per_week, opened)
+        return whole if self.share is None else self.share.places(whole)
+
+    def money(self, bench: Bench) -> float | None:
+        """The budget: as set here, else fleet.toml's, or the part of it; None: no limit."""
+        if self.budget is not None:
+            return None if self.budget == math.inf else self.budget
+        return bench.budget if self.share is None else self.share.budget(bench.budget)
 
 
 class PlanWishes(TypedDict, total=False):
@@ -53,7 +71,7 @@ class PlanWishes(TypedDict, total=False):
 
 def limits_of(wish: PlanWishes) -> PlanLimits:
     """The limits of what was wished, its prices left out. Raises WrongUsage for a wish that is not known."""
-    known = {limit.name for limit in fields(PlanLimits)}
+    known = {limit.name for limit in fields(PlanLimits)} - {"share"}  # whose plan it is, is no wish
     unknown = sorted(set(wish) - known - {"prices"})
     if unknown:
         raise WrongUsage(
@@ -140,7 +158,6 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
     unsafe = _unsafe_by_unit(decisions)
     price = np.array([one.prices.planned(in_season=False) for one in ones])
     rattles = np.array([one.rattles[at[0]] for one in ones])
-    per_week = settings.bench.rebuilds_per_week if limits.bench_per_week is None else limits.bench_per_week
     problem = PlanProblem(
         unit_ids=list(units["unit_id"]),
         craft_ids=list(units["craft_id"]),
@@ -151,25 +168,24 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
         rebuild_spend=price,
         check_spend=np.array([one.prices.looked_at(in_season=False) for one in ones]) + rattles * price,
         check_bench=np.clip(rattles, 0.0, 1.0),
-        bench_places=bench_places_by_week(per_week, open_weeks(weeks, limits.closed)),
+        bench_places=limits.bench_places(weeks, settings.bench),
         craft_needed=np.array([settings.season.contains(monday) for monday in weeks]),
-        budget=_budget(settings.bench.budget if limits.budget is None else limits.budget),
+        budget=limits.money(settings.bench),
         spare_units=limits.spare_units,
         must=frozenset(unit for unit, reasons in unsafe.items() if any(one.act == "rebuild" for one in reasons)),
     )
     problem, remarks = _as_far_as_limits_allow(problem)
     remarks += tuple(
-        DatedText(f"Check {unit} before its next ride, whatever is planned: ", joined("; ", found), ".")
-        for unit, reasons in unsafe.items()
-        if (found := check_first(reasons))
+        check_first_remark(unit, found) for unit, reasons in unsafe.items() if (found := check_first(reasons))
     )
     hours = (units["hours_at_entry"] + units["hours_observed"]).to_numpy(dtype=float)
     draws = np.stack([one for _, one in leave], axis=1)
     return PlanCase(decisions, limits, days, problem, weighed, hours, draws, unsafe, remarks)
 
 
-def _budget(budget: float | None) -> float | None:
-    return None if budget == math.inf else budget
+def check_first_remark(unit_id: str, found: tuple[str, ...]) -> str:
+    """That a unit is to be checked before its next ride, and why: `found`, as ``unsafe.check_first`` says."""
+    return DatedText(f"Check {unit_id} before its next ride, whatever is planned: ", joined("; ", found), ".")
 
 
 def _unsafe_by_unit(decisions: Decisions) -> dict[str, tuple[Unsafe, ...]]:

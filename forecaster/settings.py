@@ -83,6 +83,7 @@ class Costs(_Section):
     new_unit: Money = Field(1700.0, description="a new unit, where the core is lost")
     engine_damage: Money = Field(5200.0, description="engine repair when debris reaches it")
     check: Money = Field(60.0, description="pull the unit, spin it by hand, refit it")
+    day_rate_if_unknown: Money = Field(200.0, description="rental income of an in-season day, where craft.csv has none")
 
 
 class DowntimeDays(_Section):

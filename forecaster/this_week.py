@@ -29,7 +29,6 @@ if TYPE_CHECKING:  # heavy, and what the records say alone needs none of it
 
 DAYS = 7
 INCIDENT_DAYS = 14  # how far back water counts as just happened; common practice, no source
-SAME_HOURS = 0.05  # h: less than a meter shows
 
 Progress = Callable[[str], None]
 Kind = Literal["stop", "water", "rebuild", "check"]
@@ -201,19 +200,15 @@ def _triggers_reached(decisions: Decisions, known: dict[str, AtTriggers], last: 
 
 def _reached(one: AtTriggers, life: Any, decisions: Decisions, last: date) -> Task | None:
     """The rebuild or else the check that a unit's triggers ask for within the week."""
-    then = one.age_h + float(decisions.weekly_hours[life.craft_id][0])
-    asked: tuple[tuple[Kind, float | None, date | None], ...] = (
-        ("rebuild", one.triggers.rebuild_at_hours, one.triggers.rebuild_until),
-        ("check", one.triggers.check_at_hours, one.triggers.check_until),
-    )
-    for kind, at, until in asked:
-        if at is None or then < at - SAME_HOURS or (until is not None and until < decisions.as_of):
-            continue
-        run = one.age_h >= at - SAME_HOURS
-        when = DatedText("has run") if run else DatedText("reaches by ", last, ", at the hours expected,")
-        why = DatedText(when, f" {at:.0f} h since rebuild, at which a {kind} in season pays")
-        return Task(kind, life.unit_id, life.craft_id, WORK[kind], why, None, one.age_h, at, until)
-    return None
+    triggers, then = one.triggers, one.age_h + float(decisions.weekly_hours[life.craft_id][0])
+    due = triggers.reached(then, decisions.as_of)
+    if due is None:
+        return None
+    at, until = triggers.at(due)
+    run = triggers.reached(one.age_h, decisions.as_of) == due
+    when = DatedText("has run") if run else DatedText("reaches by ", last, ", at the hours expected,")
+    why = DatedText(when, f" {at:.0f} h since rebuild, at which a {due} in season pays")
+    return Task(due, life.unit_id, life.craft_id, WORK[due], why, None, one.age_h, at, until)
 
 
 def _planned(as_of: date, plan: Callable[[], PlanAnswer], last: date) -> tuple[list[Task], str]:

@@ -190,6 +190,6 @@ def _checks(unit: Histories, entry: float) -> pd.DataFrame:
             "observed_hours": own["observed_hours"],
             "age": entry + own["observed_hours"],
             "checked_on": own["checked_on"],
-            "label": [check_label(s, k) for s, k in zip(own["spin"], own["known_state"], strict=True)],
+            "label": [check_label(*look) for look in zip(own["spin"], own["known_state"], own["bearing"], strict=True)],
         }
     )

@@ -100,8 +100,8 @@ def unit_timeline(records: FleetRecords, histories: Histories, unit_id: str) -> 
         unit_id=unit_id,
         as_of=histories.as_of,
         lives=lives,
-        water=_happened(own.incidents, start, "happened_on", (incident_label, "kind", "treatment"), WATER),
-        looks=_happened(own.checks, start, "checked_on", (check_label, "spin", "known_state"), LOOKS),
+        water=_happened(own.incidents, start, "happened_on", incident_label, ["kind", "treatment"], WATER),
+        looks=_happened(own.checks, start, "checked_on", check_label, ["spin", "known_state", "bearing"], LOOKS),
         readings=_readings(known_by, own, start),
     )
 
@@ -144,18 +144,18 @@ def _happened(
     rows: pd.DataFrame,
     start: pd.Series,
     day: str,
-    label: tuple[Callable[[str, str], str], str, str],
+    in_words: Callable[..., str],
+    read: list[str],
     columns: dict[str, str],
 ) -> pd.DataFrame:
-    """Water or looks on the axis; `day`: their column of days, `label`: what words them, and the two columns it reads.
+    """Water or looks on the axis; `day`: their column of days, `in_words`: what words them, from the columns `read`.
 
     `columns`: those of the answer.
     """
-    in_words, one, other = label
     table = rows.assign(
         at_h=rows["observed_hours"] + rows["life_id"].map(start),
         on=rows[day],
-        label=[in_words(*pair) for pair in zip(rows[one], rows[other], strict=True)],
+        label=[in_words(*cells) for cells in rows[read].itertuples(index=False)],
     )
     return table[list(columns)].astype(columns)
 

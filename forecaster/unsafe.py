@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from forecaster.findings import found_when_closed
 from forecaster.lives import Histories
 from forecaster.written_days import DatedText
 
@@ -49,10 +50,10 @@ def check_first(reasons: Collection[Unsafe]) -> tuple[str, ...]:
 def found_unsafe(units: Histories) -> dict[str, tuple[Unsafe, ...]]:
     """What is unsafe about each unit as its record stands, the gravest first, by life_id; lives without are left out.
 
-    A rattle, or a bearing found rough and put back, stops it until it was opened and found sound: a later quiet spin
-    does not undo it; a little bearing noise ("slight") is normal. Milky oil stops it until clear oil is told, or oil
-    changed after water. Untreated water asks for a check before the next ride, for `JUST_NOW_H` engine hours, unless
-    the unit was spun without a rattle, or opened, since.
+    A rattle, or a bearing found rough or rusted and put back, stops it until it was opened and found sound: a later
+    quiet spin does not undo it; a little bearing noise ("slight") is normal. Milky oil stops it until clear oil is
+    told, or oil changed after water. Untreated water asks for a check before the next ride, for `JUST_NOW_H` engine
+    hours, unless the unit was spun without a rattle, or opened, since.
     """
     looks, water = _by_life(units.checks), _by_life(units.incidents)
     now = dict(zip(units.lives["life_id"], units.lives["hours_observed"], strict=True))
@@ -83,7 +84,8 @@ def _noise(looks: list[Any], now: float) -> Iterable[Unsafe]:
             yield Unsafe("rebuild", DatedText("rattled when spun by hand ", _when(look.checked_on, look, now)))
             return
         if look.known_state == "defective":
-            yield Unsafe("rebuild", DatedText("found rough and put back ", _when(look.checked_on, look, now)))
+            found = f"found {found_when_closed(look.bearing)} and put back "
+            yield Unsafe("rebuild", DatedText(found, _when(look.checked_on, look, now)))
             return
 
 

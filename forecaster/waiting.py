@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 
@@ -36,6 +37,10 @@ class Option:
     high: float
 
 
+SAME_HOURS = 0.05  # h: less than a meter shows
+Due = Literal["rebuild", "check"]
+
+
 @dataclass(frozen=True)
 class Triggers:
     """Hours since rebuild at which to act in the coming season, if it still runs then; None: not this season.
@@ -47,6 +52,21 @@ class Triggers:
     rebuild_at_hours: float | None
     check_until: date | None = None
     rebuild_until: date | None = None
+
+    def at(self, due: Due) -> tuple[float | None, date | None]:
+        """The hours at which that is due, and the last day on which it pays."""
+        if due == "rebuild":
+            return self.rebuild_at_hours, self.rebuild_until
+        return self.check_at_hours, self.check_until
+
+    def reached(self, age_h: float, on: date) -> Due | None:
+        """What is due at an age, engine hours since rebuild, on an in-season day; None: nothing pays then."""
+        dues: tuple[Due, ...] = ("rebuild", "check")
+        for due in dues:
+            at, until = self.at(due)
+            if at is not None and age_h >= at - SAME_HOURS and (until is None or on <= until):
+                return due
+        return None
 
 
 @dataclass(frozen=True)

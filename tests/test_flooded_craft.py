@@ -207,18 +207,21 @@ def test_a_craft_without_a_catch_can_is_told_to_get_one() -> None:
 
 
 def test_lost_rental_days_count_at_the_crafts_own_rate() -> None:
-    rates = {name: book() for name in ("own", "none")}
-    rates["none"] = replace(rates["none"], craft=rates["none"].craft.assign(day_rate=np.nan))
-    own, none = (asked(records) for records in rates.values())
-    assert own.options[0].expected_cost > none.options[0].expected_cost + 3 * 300.0
-    assert "No day_rate in craft.csv: lost rental days cost nothing here." in none.remarks
+    dear = replace(book(), craft=book().craft.assign(day_rate=1000.0))
+    own, dearer = asked(book()), asked(dear)
+    assert dearer.options[0].expected_cost > own.options[0].expected_cost + 3 * 700.0
     assert not any("day_rate" in remark for remark in own.remarks)
 
 
-def test_a_craft_without_a_rate_takes_the_fleets_mean() -> None:
-    fleet = book()
-    two = paper_fleet([{"craft_id": "C1"}, {"craft_id": "C2", "day_rate": 300.0}])
-    assert asked(replace(fleet, craft=two.craft.assign(water="salt"))).options == asked(fleet).options
+def test_a_craft_without_a_rate_takes_the_settings_and_says_so_whatever_the_others_earn() -> None:
+    rate = FleetSettings().costs.day_rate_if_unknown
+    two = paper_fleet([{"craft_id": "C1", "water": "salt"}, {"craft_id": "C2", "day_rate": 9000.0}])
+    blank, stated = replace(book(), craft=two.craft), replace(book(), craft=book().craft.assign(day_rate=rate))
+    assert asked(blank).options == asked(stated).options
+    assert (
+        "C1 has no day_rate in craft.csv: USD 200 for each lost day is assumed (day_rate_if_unknown in fleet.toml)."
+        in asked(blank).remarks
+    )
 
 
 def test_off_season_opening_costs_no_rental_days() -> None:

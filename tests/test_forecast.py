@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import Any
 
@@ -28,6 +29,7 @@ from forecaster.prices import prices_of
 from forecaster.report.as_json import forecast_json, written
 from forecaster.settings import FleetSettings
 from forecaster.usage import SeasonUse
+from forecaster.written_chances import percent
 from tests.fake_model import BASE, SCALES, FakeModel
 
 AS_OF = date(2026, 11, 1)
@@ -151,13 +153,26 @@ def test_the_reasons_begin_with_the_hours_and_then_the_greatest_cause() -> None:
     histories = swamped(running([100.0], parts="aftermarket"), "U000001/1", at=86.0)
     because = forecast(histories).units[0].because
     assert because[0] == "100 h since rebuild"
-    assert because[1].startswith("aftermarket parts (+")
-    assert because[2].startswith("swamped, untreated, 14 h ago (+")
+    assert re.fullmatch(
+        r"aftermarket parts \(this raises its chance of failing within 50 h from (\d+) % to (\d+) %\)", because[1]
+    )
+    assert re.fullmatch(r"swamped, untreated, 14 h ago \(the water raises it from \d+ % to \d+ %\)", because[2])
+
+
+def test_what_a_cause_raises_the_chance_to_is_what_is_forecast() -> None:
+    units = running([100.0, 100.0], parts=["aftermarket", "oem"])
+    told = forecast(swamped(units, "U000001/1", at=86.0))
+    unit = told.unit("U000001")
+    raised = [re.search(r"from (\d+ %) to (\d+ %)\)$", reason) for reason in unit.because[1:]]
+    assert len(raised) == 2
+    assert {found[2] for found in raised if found} == {percent(unit.fails_within.mean)}
+    dry = forecast(units).unit("U000001")
+    assert percent(dry.fails_within.mean) in {found[1] for found in raised if found}
 
 
 def test_a_quiet_check_speaks_for_a_unit() -> None:
     because = forecast(checked(running([100.0]), "U000001/1", at=90.0)).units[0].because
-    assert because[1].startswith("spun quiet 10 h ago (-")
+    assert re.match(r"spun quiet 10 h ago \(this lowers its chance of failing within 50 h from \d+ % to", because[1])
 
 
 def test_what_is_not_recorded_is_not_named_as_a_cause() -> None:

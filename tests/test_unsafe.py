@@ -64,8 +64,11 @@ def test_a_little_noise_is_normal() -> None:
     assert asked(look("2026-08-01", 60.0, spin="slight")) == []
 
 
-def test_a_bearing_found_rough_and_put_back_asks_for_a_rebuild() -> None:
-    assert asked(look("2026-08-01", 60.0, known_state="defective")) == ["rebuild"]
+@pytest.mark.parametrize(("bearing", "found"), [("rough", "rough"), ("rusted", "rusted"), ("", "defective")])
+def test_a_bearing_put_back_asks_for_a_rebuild_and_is_called_what_was_recorded(bearing: str, found: str) -> None:
+    (reason,) = found_unsafe(of(look("2026-08-01", 60.0, known_state="defective", bearing=bearing)))[LIFE]
+    assert reason.act == "rebuild"
+    assert reason.found == f"found {found} and put back on 2026-08-01, 40 h ago"
 
 
 @pytest.mark.parametrize(

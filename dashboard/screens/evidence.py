@@ -77,12 +77,11 @@ def main() -> None:
 
 
 def show_what_it_rests_on(known: forecaster.Evidence, loaded: Loaded, asked: Asked) -> None:
-    """What the model started from, and how exact its intervals are."""
+    """Whose records these are, and what the model started from."""
     invented = ", an invented sample" if is_invented(chosen_source()) else ""
     st.markdown(
         f"{plain(loaded.fleet.name)}{invented}, as of {day_words(asked.as_of)}. What the records cannot tell comes "
-        f"from {plain(known.prior)}. The intervals are as exact as "
-        f"{count_words(known.effective_sample, 'independent draw')} can make them."
+        f"from {plain(known.prior)}."
     )
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import TYPE_CHECKING, Protocol, TypedDict, Unpack
+from typing import TYPE_CHECKING, Protocol, Self, TypedDict, Unpack
 
 from forecaster.errors import DataStopsAnswer
+from forecaster.fleet_prices import day_rates
 from forecaster.forecast import FleetForecast
+from forecaster.lives import Histories
 from forecaster.paper.content import Answers, gather
 from forecaster.paper.files import names_of
 from forecaster.paper.owners import Readership, refuse_unknown_owner
@@ -29,6 +31,19 @@ class AskedFleet(Protocol):
     @property
     def reading(self) -> Reading:
         """What was read."""
+        ...
+
+    @property
+    def evidence_alone(self) -> Self:
+        """The fleet with nothing in its records but evidence about bearings."""
+        ...
+
+    def of_owner(self, owner: str) -> Self:
+        """One owner's part, which answers about the own units alone."""
+        ...
+
+    def histories(self, as_of: date) -> Histories:
+        """The lives that are learned from."""
         ...
 
     def forecast(self, as_of: date, hours: float) -> FleetForecast:
@@ -89,7 +104,7 @@ def papers_for(
     progress: Callable[[str], None] | None = None,
     version: str = "",
 ) -> tuple[Paper, ...]:
-    """One paper for each of `owners` (None: the whole fleet), all of one forecast and one plan of the whole fleet.
+    """One paper for each of `owners`, each made from that owner's part of the fleet; None: from the whole fleet.
 
     An owner with nothing in service on that day gets none, where there are several. Raises WrongUsage for an owner that
     craft.csv does not name, DataStopsAnswer where nothing is in service for any of them.
@@ -99,36 +114,15 @@ def papers_for(
     for owner in owners:
         if owner is not None:
             refuse_unknown_owner(records, owner)
-    tell("Working out the forecast ...")
-    forecast = fleet.forecast(as_of, wish.hours)
-    plan = fleet.plan(
-        as_of,
-        tell,
-        budget=wish.budget,
-        begins=wish.begins,
-        ready_by=wish.ready_by,
-        bench_per_week=wish.bench_per_week,
-        prices=wish.prices,
-    )
-    prices = fleet.prices(as_of, **wish.prices)
-    past = _past(fleet, as_of, wish.hours, tell) if wish.look_back else ()
+    past = _past(fleet.evidence_alone, as_of, wish.hours, tell) if wish.look_back else ()
     names = names_of(records.name, owners, as_of)
     papers: list[Paper] = []
     refusal: DataStopsAnswer | None = None
     for owner in owners:
-        tell(f"Gathering the paper{f' of {owner}' if owner else ''} ...")
-        readers = Readership(records, as_of, owner)
-        asked = Answers(
-            reading=fleet.reading,
-            forecast=forecast,
-            plan=plan,
-            prices=prices if "day_rate" in wish.prices else _at_their_rates(prices, readers),
-            curve=lambda unit_id: fleet.curve(unit_id, as_of),
-            past=past,
-            version=version,
-        )
+        part = fleet if owner is None else fleet.of_owner(owner)
+        tell(f"Working out the paper{f' of {owner}' if owner else ''} ...")
         try:
-            content = gather(asked, readers)
+            content = gather(_asked(part, as_of, wish, owner, fleet.reading, past, tell), version)
         except DataStopsAnswer as nothing:
             refusal = nothing
             continue
@@ -138,11 +132,48 @@ def papers_for(
     return tuple(papers)
 
 
-def _at_their_rates(prices: Prices, readers: Readership) -> Prices:
-    """The fleet's prices as they stand for the readers' craft: the day rate is the mean of theirs, where recorded."""
-    craft = readers.records.craft
-    rates = craft.loc[craft["craft_id"].isin(readers.craft), "day_rate"].dropna()
-    return prices.with_values(day_rate=float(rates.mean())) if len(rates) else prices
+def _asked(
+    part: AskedFleet,
+    as_of: date,
+    wish: PaperWish,
+    owner: str | None,
+    whole: Reading,
+    past: tuple[str, ...],
+    tell: Callable[[str], None],
+) -> Answers:
+    """What the part of the fleet answers, and the problems of the reading that are the owner's.
+
+    `whole`: what was read of the whole fleet, whose names say which texts from outside may not stand on the paper.
+    """
+    all_names, readers = Readership(whole.records, as_of, owner), Readership(part.reading.records, as_of, owner)
+    forecast = part.forecast(as_of, wish.hours)
+    if not all_names.may_read(forecast.evidence.prior):
+        forecast = replace(forecast, evidence=replace(forecast.evidence, prior="what other fleets taught"))
+    plan = part.plan(
+        as_of,
+        tell,
+        budget=wish.budget,
+        begins=wish.begins,
+        ready_by=wish.ready_by,
+        bench_per_week=wish.bench_per_week,
+        prices=wish.prices,
+    )
+    rates = {} if "day_rate" in wish.prices else day_rates(part.reading.records)
+    return Answers(
+        reading=part.reading,
+        readers=readers,
+        forecast=forecast,
+        plan=plan,
+        prices=part.prices(as_of, **wish.prices),
+        day_rates=rates,
+        own_lives=int(part.histories(as_of).lives["craft_id"].isin(readers.craft).sum()),
+        curve=lambda unit_id: part.curve(unit_id, as_of),
+        past=past,
+        problems=all_names.problems(whole),
+        refused_rows=sum(whole.refused_counts.values()),
+        bench_wished=wish.bench_per_week is not None,
+        budget_wished=wish.budget is not None,
+    )
 
 
 def _past(fleet: AskedFleet, as_of: date, hours: float, tell: Callable[[str], None]) -> tuple[str, ...]:

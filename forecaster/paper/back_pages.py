@@ -18,6 +18,7 @@ from forecaster.unit_curve import UnitCurve
 
 PROBLEMS_TOLD = 5
 REMARKS_TOLD = 6
+MOST_WHY = 400  # characters of a unit's reasons beside its curve
 CURVE_HEIGHT = 48 * mm
 CURVE_WIDTH = 0.62 * TEXT_WIDTH
 
@@ -40,12 +41,12 @@ def _picture(curve: UnitCurve, unit: UnitOnPaper, content: PaperContent) -> Tabl
     one = unit.forecast
     told = [
         words(cut(f"{unit.unit_id} on craft {wording.craft(unit)}", 80), SUBHEADING),
-        words(f"Plan: {wording.work(unit, content)}.", SMALL),
+        words(f"To do: {wording.work(unit, content)}.", SMALL),
         words(f"Fails within {content.hours:g} h: {wording.chance(one.fails_within)}.", SMALL),
         words(f"Defective now: {wording.chance(one.defective_now)}.", SMALL),
         words(f"Fails by {wording.day(content.season[1], content)}: {wording.chance(one.fails_this_season)}.", SMALL),
         words(f"{wording.in_season(unit)}.", SMALL),
-        words(cut(f"Why: {wording.reasons(unit)}.", 260), SMALL),
+        words(cut(f"Why: {wording.reasons(unit)}.", MOST_WHY), SMALL),
     ]
     table = Table(
         [[curve_drawing(curve, CURVE_WIDTH, CURVE_HEIGHT), told]], colWidths=[CURVE_WIDTH, TEXT_WIDTH - CURVE_WIDTH]
@@ -74,38 +75,38 @@ def costs(content: PaperContent) -> list[Flowable]:
             wording.saving(content.saving, currency),
         ],
     ]
-    if content.whole is not None:
-        plan, rule = content.whole.plan, content.whole.rule
-        never = "never rebuild by hours" if rule.n_hours is None else f"every unit past {figures.hours(rule.n_hours)}"
-        rows += [
-            ["Budget", "no limit" if plan.budget is None else wording.amount(plan.budget, currency)],
-            [
-                "Expected cost of the whole fleet until then: with this plan",
-                wording.amount(plan.expected_cost, currency),
-            ],
-            ["\u2026 with nothing done", wording.amount(plan.expected_cost_do_nothing, currency)],
-            [
-                f"\u2026 by the best simple rule within the same limits ({never})",
-                wording.amount(rule.plan.expected_cost, currency),
-            ],
-        ]
+    plan, rule = content.plan.plan, content.plan.rule
+    never = "never rebuild by hours" if rule.n_hours is None else f"every unit past {figures.hours(rule.n_hours)}"
     rows += [
+        [
+            "Budget kept for these craft" if content.kept_budget else "Budget",
+            "no limit" if plan.budget is None else wording.amount(plan.budget, currency),
+        ],
+        ["Expected cost of all units until then: with this plan", wording.amount(plan.expected_cost, currency)],
+        ["\u2026 with nothing done", wording.amount(plan.expected_cost_do_nothing, currency)],
+        [
+            f"\u2026 by the best simple rule within the same limits ({never})",
+            wording.amount(rule.plan.expected_cost, currency),
+        ],
         ["A planned rebuild off season", wording.amount(prices.planned(in_season=False), currency)],
         ["A check off season (a check that rattles ends in a rebuild)", wording.amount(prices.check, currency)],
+        ["Rental income of an in-season day, the mean of these craft", wording.amount(prices.day_rate, currency)],
         [
             "A failure in season, as expected: unit, engine, lost rental days",
             wording.amount(prices.failure(), currency),
         ],
     ]
     told.append(grid(["", "Amount"], rows, (75, 25), right=(1,)))
-    limits = list(content.whole.plan.limits) if content.whole is not None else []
-    return [KeepTogether(told), *([Spacer(0, 3), *bullets(limits, SMALL)] if limits else [])]
+    notes = [*filter(None, [wording.assumed_rates(content)]), *wording.limits(content)]
+    return [KeepTogether(told), *([Spacer(0, 3), *bullets(notes, SMALL)] if notes else [])]
 
 
 def parts(content: PaperContent) -> list[Flowable]:
     """What to order and by when, and how many spare units to hold."""
     order = content.parts
     told: list[Flowable] = [words("Parts and spares", HEADING), words(wording.order_of_parts(content))]
+    if content.parts_now:
+        told.append(words(wording.parts_now(content)))
     if order.by_part:
         reserve = "in reserve, for checks that may rattle"
         if order.rattles:
@@ -115,8 +116,8 @@ def parts(content: PaperContent) -> list[Flowable]:
         reused = f"{figures.listed(list(REUSED)).capitalize()} are cleaned, inspected and used again."
         told.append(grid(head, rows, (50, 20, 40), right=(1, 2)))
         told += [Spacer(0, 3), words(reused, NOTE), Spacer(0, 4)]
-    if content.whole is not None:
-        spares = content.whole.spares
+    if content.owner is None:  # the workshop holds the spare units, for all owners together
+        spares = content.plan.spares
         told.append(
             words(
                 f"Spare units to hold: {spares.units}, enough with {figures.percent(spares.covers)} chance at the "
@@ -131,7 +132,7 @@ def evidence(content: PaperContent) -> list[Flowable]:
     """What stands behind the figures, how past forecasts fared, and where knowledge ends."""
     told: list[Any] = [words("How sure this is", HEADING)]
     told += bullets(wording.evidence(content))
-    told += bullets(content.past)
+    told += bullets(wording.past(content))
     told += bullets(wording.limits_of_knowledge(content))
     return [KeepTogether(told[:2]), *told[2:]]
 

@@ -1,7 +1,8 @@
-"""The plan as a calendar file (RFC 5545): a week for each unit's work, the day to order parts, the day to be ready.
+"""The plan as a calendar file (RFC 5545): what must not run, each unit's work, the days to order parts and be ready.
 
-One event a unit, so that each can be moved by hand. An event's UID follows from the fleet, the unit and the season, and
-not from the plan: a calendar that reads a later file moves the event that it has and adds no second one.
+Work of the plan lasts its week; what is due at once stands on the day of the answer. One event a
+unit, so that each can be moved by hand. An event's UID follows from the fleet, the unit and the season, and not from
+the plan: a calendar that reads a later file moves the event that it has and adds no second one.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ from uuid import UUID, uuid5
 
 from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
+from forecaster.paper.instruction import STOP
+from forecaster.plan_problem import Action
 
 if TYPE_CHECKING:
     from icalendar import Calendar
@@ -19,10 +22,10 @@ if TYPE_CHECKING:
 # Any fixed UUID serves; this one is the program's own, so that no other program's events share its names.
 NAMESPACE = UUID("4b9a1a4e-6a4c-5d0a-9c39-7f3b8d1f20c7")
 PRODUCT = "-//supercharger-forecaster//paper//EN"
-DO = {"rebuild": "Rebuild", "check": "Check"}
-HOW = {
-    "rebuild": "Take the unit off and rebuild it.",
+HOW: dict[Action, str] = {
+    "rebuild": f"Take the unit off and rebuild it. {wording.PRE_OIL}",
     "check": "Take the unit off and spin it by hand; if it rattles, rebuild it.",
+    "leave": "",
 }
 
 
@@ -36,41 +39,69 @@ def bench_calendar(content: PaperContent) -> bytes:
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", _one_line(wording.title(content)))
-    for _, units in content.by_week():
+    _add_stops(calendar, content)
+    for unit in content.at_once:
+        if unit.instruction.code not in STOP:
+            _add_work(calendar, content, unit, content.as_of, timedelta(days=1))
+    for monday, units in content.by_week():
         for unit in units:
-            _add_work(calendar, content, unit)
+            _add_work(calendar, content, unit, monday, timedelta(days=7))
     _add_order(calendar, content)
     _add_ready(calendar, content)
     written: bytes = calendar.to_ical()
     return written
 
 
-def _add_work(calendar: Calendar, content: PaperContent, unit: UnitOnPaper) -> None:
-    planned = unit.planned
-    if planned.week_of is None:
+def _add_stops(calendar: Calendar, content: PaperContent) -> None:
+    """One event, before all others: the units that must not run, each with its craft, why, and until when."""
+    if not content.stopped:
         return
-    place = f" ({unit.base})" if unit.base else ""
+    named = ", ".join(f"{unit.unit_id} ({unit.craft_id})" for unit in content.stopped)
+    _add(
+        calendar,
+        content,
+        f"do not run for {content.owner or ''}",
+        f"Do not run: {named}",
+        content.as_of,
+        timedelta(days=1),
+        "\n".join([*(wording.why_stopped(unit) for unit in content.stopped), wording.SHORT_CAUTION]),
+    )
+
+
+def _add_work(calendar: Calendar, content: PaperContent, unit: UnitOnPaper, first_day: date, lasts: timedelta) -> None:
+    planned = unit.instruction.week_of is not None
     told = [
-        HOW[planned.action],
-        f"Expected cost: {wording.amount(planned.cost, content.currency)}.",
-        f"Fails this season if left: {wording.chance(unit.forecast.fails_this_season)}.",
+        *([wording.why_stopped(unit)] if unit.stop else []),
+        HOW[unit.instruction.act],
+        *([f"Expected cost: {wording.amount(unit.planned.cost, content.currency)}."] if planned else []),
+        f"Its bearing fails this season if left: {wording.chance(unit.forecast.fails_this_season)}.",
         f"Why: {wording.reasons(unit)}.",
-        f"{wording.in_season(unit)}.",
+        *([] if unit.instruction.at_once else [f"{wording.in_season(unit)}."]),
         wording.SHORT_CAUTION,
     ]
     _add(
         calendar,
         content,
         f"work of {unit.unit_id}",
-        f"{DO[planned.action]} {unit.unit_id} off craft {wording.craft(unit)}{place}",
-        planned.week_of,
-        timedelta(days=7),
+        f"{wording.to_do(unit).capitalize()}: {unit.unit_id} on craft {wording.craft_and_base(unit)}",
+        first_day,
+        lasts,
         "\n".join(told),
     )
 
 
 def _add_order(calendar: Calendar, content: PaperContent) -> None:
-    order = content.parts
+    order, today = content.parts, timedelta(days=1)
+    if content.parts_now:
+        _add(
+            calendar,
+            content,
+            f"order at once for {content.owner or ''}",
+            "Order parts today: they are needed at once",
+            content.as_of,
+            today,
+            wording.parts_now(content),
+        )
     if order.order_by is None:
         return
     lines = [f"{line.count} x {line.part}" for line in order.parts]
@@ -81,7 +112,7 @@ def _add_order(calendar: Calendar, content: PaperContent) -> None:
         f"order for {content.owner or ''}",
         f"Order parts{' today: the day to order them is past' if order.late else ' (last day)'}",
         max(order.order_by, content.as_of),
-        timedelta(days=1),
+        today,
         "\n".join([wording.order_of_parts(content), *lines]),
     )
 

@@ -5,20 +5,25 @@ The three files (PDF, work list, calendar) only set it out: none of them works a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 
 from forecaster.errors import DataStopsAnswer
+from forecaster.fleet_prices import DayRate
 from forecaster.forecast import FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
+from forecaster.paper.instruction import STOP, Instruction, instruction
 from forecaster.paper.owners import Readership
 from forecaster.parts_order import PartsOrder, parts_order
 from forecaster.plan_answer import PlanAnswer, Saving
+from forecaster.plan_case import check_first_remark
 from forecaster.plan_problem import Action, Plan, PlannedAction
 from forecaster.prices import Prices
 from forecaster.problems import Problem, Reading
+from forecaster.rebuild_parts import PartLine, parts_for
 from forecaster.unit_curve import UnitCurve
+from forecaster.unsafe import not_to_run
 from forecaster.waiting import Triggers
 from forecaster.written_days import DatedText, DateFormat, written_text
 
@@ -27,10 +32,12 @@ CURVES = 3  # units whose curves are drawn: those most at risk
 
 @dataclass(frozen=True)
 class UnitOnPaper:
-    """One unit in service: where it sits, what is forecast of it, and what is planned for it.
+    """One unit in service: where it sits, what is forecast of it, and what is to be done with it.
 
-    `saving`: what the planned work saves to the horizon, None where nothing is planned. `doubtful`: why its figures
-    may be wrong, None where they are not in doubt.
+    `instruction`: the one that every file gives. `planned`: what the plan has for it, and `saving` what that saves to
+    the horizon, None where it is left; both count only where the instruction is the plan's (``Instruction.week_of``).
+    `stop`: why it must not run. `because`: what is on record and what drives its risk, without any instruction.
+    `doubtful`: why its figures may be wrong, None where they are not in doubt.
     """
 
     unit_id: str
@@ -39,9 +46,12 @@ class UnitOnPaper:
     base: str
     owner: str
     forecast: UnitForecast
+    instruction: Instruction
     planned: PlannedAction
     saving: Saving | None
     triggers: Triggers
+    stop: tuple[str, ...]
+    because: tuple[str, ...]
     doubtful: str | None
     remarks: tuple[str, ...]
 
@@ -51,10 +61,12 @@ class PaperContent:
     """All that one paper says; made by ``gather``.
 
     `units`: ranked by the chance of failing within `hours`, highest first. `season`: the one meant by "this season".
-    `whole`: the whole plan with its limits, rivals and spares, which only the fleet's own paper tells; None on an
-    owner's. `other_units`: units of others planned on the same bench, counted only.
-    `past`: how past forecasts fared, in sentences; empty where nobody looked back. `problems`: of the records, as
-    far as this reader may know. Money in `currency`, days for readers as `date_format` says.
+    `plan`: that of these craft alone, with its limits, rivals and spares; `kept_bench`, `kept_budget`: whether they are
+    the part of the workshop's that is kept for one owner. `spent`, `saving`, `parts`: of the work in the plan's weeks;
+    `parts_now`: for rebuilds that do not wait for them. `assumed_rates`: craft of which no day rate is recorded, with
+    the one that counts. `own_lives`: of the lives that were learned from, those on these craft. `past`: how past
+    forecasts fared, in sentences; empty where nobody looked back. `problems`: of the records, as far as this reader
+    may know. Money in `currency`, days for readers as `date_format` says.
     """
 
     fleet: str
@@ -66,9 +78,13 @@ class PaperContent:
     in_season: bool
     units: tuple[UnitOnPaper, ...]
     curves: tuple[UnitCurve, ...]
+    plan: PlanAnswer
+    kept_bench: bool
+    kept_budget: bool
     spent: float
     saving: Saving
     parts: PartsOrder
+    parts_now: tuple[PartLine, ...]
     ready_by: date
     season_opens: date
     horizon_on: date
@@ -76,38 +92,67 @@ class PaperContent:
     currency: str
     date_format: DateFormat
     prices: Prices
+    assumed_rates: Mapping[str, float]
     evidence: Evidence
+    own_lives: int
     model: str
-    whole: PlanAnswer | None
-    other_units: int
     past: tuple[str, ...]
     problems: tuple[Problem, ...]
     refused_rows: int
     remarks: tuple[str, ...]
 
+    @property
+    def stopped(self) -> tuple[UnitOnPaper, ...]:
+        """The units that must not run, by name."""
+        return self._told(*STOP)
+
+    @property
+    def at_once(self) -> tuple[UnitOnPaper, ...]:
+        """The units to be seen to before anything that the plan has for them, by name."""
+        return tuple(sorted((u for u in self.units if u.instruction.at_once), key=lambda unit: unit.unit_id))
+
+    def _told(self, *codes: str) -> tuple[UnitOnPaper, ...]:
+        chosen = [unit for unit in self.units if unit.instruction.code in codes]
+        return tuple(sorted(chosen, key=lambda unit: unit.unit_id))
+
     def of_action(self, action: Action) -> tuple[UnitOnPaper, ...]:
-        """The units with one planned action, by week, then by name."""
-        chosen = [unit for unit in self.units if unit.planned.action == action]
-        return tuple(sorted(chosen, key=lambda unit: (unit.planned.week_of or date.max, unit.unit_id)))
+        """The units with this work in a week of the plan (or left, whatever may be due), by week, then by name."""
+        chosen = [unit for unit in self.units if _in_plan(unit) == action]
+        return tuple(sorted(chosen, key=lambda unit: (unit.instruction.week_of or date.max, unit.unit_id)))
 
     def by_week(self) -> tuple[tuple[date, tuple[UnitOnPaper, ...]], ...]:
         """The planned work, week by week, rebuilds first."""
         work = [*self.of_action("rebuild"), *self.of_action("check")]
-        weeks = sorted({unit.planned.week_of for unit in work if unit.planned.week_of is not None})
-        return tuple((week, tuple(unit for unit in work if unit.planned.week_of == week)) for week in weeks)
+        weeks = sorted({unit.instruction.week_of for unit in work if unit.instruction.week_of is not None})
+        return tuple((week, tuple(unit for unit in work if unit.instruction.week_of == week)) for week in weeks)
+
+
+def _in_plan(unit: UnitOnPaper) -> Action:
+    return "leave" if unit.instruction.week_of is None else unit.instruction.act
 
 
 @dataclass(frozen=True)
 class Answers:
-    """The answers that a paper is made of, all as of one day and of the whole fleet."""
+    """The answers that a paper is made of, all as of one day and about the craft that it is for.
+
+    `reading`, `readers`: of the records that they were made from. `day_rates`: by craft, empty where one rate was
+    wished for all. `own_lives`, `problems`, `refused_rows`: see ``PaperContent``. `bench_wished`, `budget_wished`: set
+    for this paper, not fleet.toml's.
+    """
 
     reading: Reading
+    readers: Readership
     forecast: FleetForecast
     plan: PlanAnswer
-    prices: Prices  # for the reader's craft as a whole
+    prices: Prices
+    own_lives: int
     curve: Callable[[str], UnitCurve]
+    day_rates: Mapping[str, DayRate] = field(default_factory=dict)
     past: tuple[str, ...] = ()
-    version: str = ""
+    problems: tuple[Problem, ...] = ()
+    refused_rows: int = 0
+    bench_wished: bool = False
+    budget_wished: bool = False
 
     @property
     def date_format(self) -> DateFormat:
@@ -115,37 +160,43 @@ class Answers:
         return self.reading.records.settings.date_format
 
 
-def gather(asked: Answers, readers: Readership) -> PaperContent:
+def gather(asked: Answers, version: str = "") -> PaperContent:
     """What the paper for these readers says.
 
     Raises DataStopsAnswer where none of their units is in service.
     """
-    answer, forecast = asked.plan, asked.forecast
-    units = tuple(_units(asked, readers))
+    answer, forecast, owner = asked.plan, asked.forecast, asked.readers.owner
+    in_season = forecast.season[0] <= answer.as_of
+    units = tuple(_units(asked, in_season))
     if not units:
         raise DataStopsAnswer(
             DatedText(
-                f"No unit of {readers.owner} is in service on ",
+                f"No unit of {owner} is in service on ",
                 answer.as_of,
                 ", so there is nothing to report. Ask for another day, or add what is fitted now to fittings.csv.",
             )
         )
-    own = [unit.planned for unit in units]
-    whole = readers.owner is None
-    remarks = (*forecast.evidence.remarks, *forecast.remarks, *answer.remarks)
+    work = [unit.planned for unit in units if unit.instruction.week_of is not None]
+    opened_now = sum(unit.instruction.at_once and unit.instruction.act == "rebuild" for unit in units)
+    first = {check_first_remark(unit, found) for unit, found in answer.check_first.items()}
+    remarks = (*forecast.evidence.remarks, *forecast.remarks, *(told for told in answer.remarks if told not in first))
     return PaperContent(
         fleet=asked.reading.records.name,
-        owner=readers.owner,
+        owner=owner,
         as_of=answer.as_of,
-        version=asked.version,
+        version=version,
         hours=forecast.hours,
         season=forecast.season,
-        in_season=forecast.season[0] <= answer.as_of,
+        in_season=in_season,
         units=units,
         curves=tuple(asked.curve(unit.unit_id) for unit in units[:CURVES]),
-        spent=answer.plan.spent if whole else sum(planned.cost for planned in own),
-        saving=answer.saving if whole else answer.saving_among(planned.unit_id for planned in own),
-        parts=answer.parts if whole else _parts(answer, own),
+        plan=answer,
+        kept_bench=owner is not None and not asked.bench_wished,
+        kept_budget=owner is not None and not asked.budget_wished and answer.plan.budget is not None,
+        spent=sum(planned.cost for planned in work),
+        saving=answer.saving_among(planned.unit_id for planned in work),
+        parts=_parts(answer, work),
+        parts_now=parts_for(opened_now) if opened_now else (),
         ready_by=answer.ready_by,
         season_opens=answer.season_opens,
         horizon_on=answer.horizon_on,
@@ -153,19 +204,23 @@ def gather(asked: Answers, readers: Readership) -> PaperContent:
         currency=answer.currency,
         date_format=asked.date_format,
         prices=asked.prices,
-        evidence=_evidence(forecast.evidence, readers),
+        assumed_rates={
+            craft: rate.amount
+            for craft, rate in asked.day_rates.items()
+            if rate.assumed and craft in asked.readers.craft
+        },
+        evidence=forecast.evidence,
+        own_lives=asked.own_lives,
         model=forecast.model,
-        whole=answer if whole else None,
-        other_units=len(forecast.units) - len(units),
         past=asked.past,
-        problems=readers.problems(asked.reading),
-        refused_rows=sum(asked.reading.refused_counts.values()),
-        remarks=_readable(dict.fromkeys(remarks), asked, readers),
+        problems=asked.problems,
+        refused_rows=asked.refused_rows,
+        remarks=_readable(dict.fromkeys(remarks), asked),
     )
 
 
-def _units(asked: Answers, readers: Readership) -> Sequence[UnitOnPaper]:
-    answer = asked.plan
+def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
+    answer, readers = asked.plan, asked.readers
     planned = {action.unit_id: action for action in answer.plan.actions}
     places = asked.reading.records.craft.set_index("craft_id")[["name", "base", "owner"]].fillna("").astype(str)
     doubtful = asked.reading.doubtful_units
@@ -173,9 +228,8 @@ def _units(asked: Answers, readers: Readership) -> Sequence[UnitOnPaper]:
     for one in asked.forecast.units:
         if one.craft_id not in readers.craft:
             continue
-        told = replace(one, because=tuple(written_text(reason, asked.date_format) for reason in one.because))
         place = places.loc[one.craft_id] if one.craft_id in places.index else dict.fromkeys(places.columns, "")
-        doubt = doubtful.get(one.unit_id)
+        doubt, own = doubtful.get(one.unit_id), planned[one.unit_id]
         found.append(
             UnitOnPaper(
                 unit_id=one.unit_id,
@@ -183,34 +237,43 @@ def _units(asked: Answers, readers: Readership) -> Sequence[UnitOnPaper]:
                 craft_name=str(place["name"]),
                 base=str(place["base"]),
                 owner=str(place["owner"]),
-                forecast=told,
-                planned=planned[one.unit_id],
-                saving=answer.savings.get(one.unit_id) if planned[one.unit_id].action != "leave" else None,
+                forecast=one,
+                instruction=instruction(own, one.unsafe, answer.due.get(one.unit_id), in_season),
+                planned=own,
+                saving=answer.savings.get(one.unit_id) if own.action != "leave" else None,
                 triggers=answer.triggers[one.unit_id],
+                stop=_written(not_to_run(one.unsafe), asked),
+                because=_written(_reasons(one), asked),
                 doubtful=doubt if doubt is None or readers.may_read(doubt) else "a row of its record was refused",
-                remarks=_readable(one.remarks, asked, readers),
+                remarks=_readable(one.remarks, asked),
             )
         )
     return found
 
 
-def _readable(remarks: Iterable[str], asked: Answers, readers: Readership) -> tuple[str, ...]:
-    """Remarks that these readers may read, their days as the fleet writes them."""
-    return tuple(written_text(remark, asked.date_format) for remark in readers.readable(remarks))
+def _reasons(one: UnitForecast) -> tuple[str, ...]:
+    """Its hours, what is on record and what drives its risk; what is to be done about it says the instruction."""
+    hours, *rest = one.because
+    return (hours, *(reason.found for reason in one.unsafe), *rest[len(one.unsafe) :])
 
 
-def _evidence(evidence: Evidence, readers: Readership) -> Evidence:
-    """What stands behind the figures; a prior that is named after another customer is not named."""
-    return evidence if readers.may_read(evidence.prior) else replace(evidence, prior="what other fleets taught")
+def _written(texts: Iterable[str], asked: Answers) -> tuple[str, ...]:
+    """Texts with their days as the fleet writes them."""
+    return tuple(written_text(text, asked.date_format) for text in texts)
 
 
-def _parts(answer: PlanAnswer, own: list[PlannedAction]) -> PartsOrder:
-    """The parts for some of the plan's work alone."""
+def _readable(remarks: Iterable[str], asked: Answers) -> tuple[str, ...]:
+    """Remarks that these readers may read."""
+    return _written(asked.readers.readable(remarks), asked)
+
+
+def _parts(answer: PlanAnswer, work: list[PlannedAction]) -> PartsOrder:
+    """The parts for the work that is done in the plan's weeks."""
     part = Plan(
-        actions=tuple(own),
-        spent=sum(planned.cost for planned in own),
+        actions=tuple(work),
+        spent=sum(planned.cost for planned in work),
         budget=None,
         expected_cost=0.0,
-        expected_cost_do_nothing=sum(planned.saves for planned in own),
+        expected_cost_do_nothing=sum(planned.saves for planned in work),
     )
     return parts_order(part, answer.as_of, answer.parts.lead_time_weeks)

@@ -6,35 +6,50 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable, Spacer
 
+from forecaster.forecast import HoursLeft
 from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
-from forecaster.paper.page_parts import ANSWER, CAUTION, HEADING, NOTE, TITLE, cut, grid, noted_grid, tiles, words
+from forecaster.paper.page_parts import (
+    ANSWER,
+    CAUTION,
+    HEADING,
+    NOTE,
+    SUBHEADING,
+    TITLE,
+    boxed,
+    bullets,
+    cut,
+    grid,
+    noted_grid,
+    tiles,
+    words,
+)
 from forecaster.report import figures
 from forecaster.report.figures import counted
 
-RANKED_WIDTHS = (6, 15, 34, 20, 16, 17, 16, 19, 18)  # of the ranked table's columns, as shares
+RANKED_WIDTHS = (6, 15, 31, 23, 16, 17, 16, 18, 20)  # of the ranked table's columns, as shares
+MOST_NOTE = 400  # characters of the reasons beneath a row: four lines at most
+MOST_STOPPED, MOST_WHY = 10, 260  # units in the box of those that must not run, and characters of each
 DOUBT = "\N{DAGGER}"
 TICK = "\N{BALLOT BOX}"
 
 
 def cover(content: PaperContent) -> list[Flowable]:
-    """Title, the answer in one sentence, the figures, and the unit most at risk."""
-    of = [
-        f"Fleet {cut(content.fleet, 60)}",
-        cut(wording.readers(content), 80),
-        f"as of {wording.day(content.as_of, content)}",
-    ]
-    rebuilt, checked, left = (len(content.of_action(act)) for act in ("rebuild", "check", "leave"))
+    """Title, the answer, the units that must not run, the figures, and the unit most at risk."""
+    of = [cut(wording.readers(content), 80), f"as of {wording.day(content.as_of, content)}"]
+    rebuilt, checked = (len(content.of_action(act)) for act in ("rebuild", "check"))
     currency, saved = content.currency, content.saving
     told: list[Flowable] = [
         words("Supercharger maintenance report", TITLE),
         words(" \N{MIDDLE DOT} ".join(of)),
         words(wording.answer(content), ANSWER),
+        *_stopped(content),
         tiles(
             [
                 (str(len(content.units)), "units in service"),
-                (f"{rebuilt} / {checked} / {left}", "to rebuild / check / leave"),
-                (wording.amount(content.spent, currency), f"to spend {wording.off_season(content)}"),
+                (str(rebuilt), f"to rebuild {wording.off_season(content)}"),
+                (str(checked), f"to check {wording.off_season(content)}"),
+                (wording.amount(content.spent, currency), "to spend on that work, as expected"),
                 (
                     f"{currency}\N{NO-BREAK SPACE}{figures.about(saved.mean)}",
                     f"expected saving over {figures.seasons(content.seasons)}; "
@@ -52,15 +67,25 @@ def cover(content: PaperContent) -> list[Flowable]:
                 CAUTION,
             )
         )
-    top = content.units[0].forecast
+    top = content.units[0]
     told.append(
         words(
-            f"Most at risk: {top.unit_id} on craft {wording.craft(content.units[0])}, "
-            f"{wording.chance(top.fails_within)} to fail within the next {figures.hours(content.hours)} of engine "
-            f"time. {wording.ready(content)} {wording.work_in_season(content)}"
+            f"Most at risk: {top.unit_id} on craft {wording.craft(top)}. The chance that its bearing fails within the "
+            f"next {figures.hours(content.hours)} of engine time is {wording.chance(top.forecast.fails_within)}. "
+            + " ".join(filter(None, [wording.ready(content), wording.season(content)]))
         )
     )
     return told
+
+
+def _stopped(content: PaperContent) -> list[Flowable]:
+    """The box of the units that must not run, and why; nothing where all may."""
+    if not content.stopped:
+        return []
+    lines = [cut(wording.why_stopped(unit), MOST_WHY) for unit in content.stopped[:MOST_STOPPED]]
+    more = len(content.stopped) - len(lines)
+    rest = [f"and {counted(more, 'unit')} more: all are in the work list (.xlsx)"] if more else []
+    return [boxed([words("Do not run", SUBHEADING), *bullets([*lines, *rest])]), Spacer(0, 8)]
 
 
 def weeks(content: PaperContent, names: int) -> list[Flowable]:
@@ -71,12 +96,14 @@ def weeks(content: PaperContent, names: int) -> list[Flowable]:
     rows = []
     for monday, units in weeks:
         cost = sum(unit.planned.cost for unit in units)
-        acts = ([unit for unit in units if unit.planned.action == act] for act in ("rebuild", "check"))
+        acts = ([unit for unit in units if unit.instruction.act == act] for act in ("rebuild", "check"))
         rows.append([wording.day(monday, content), *(_names(chosen, names) for chosen in acts), f"{cost:,.0f}", TICK])
     head = ["Week of", "Rebuild", "Check: spin by hand, rebuild if it rattles"]
+    rebuilds = bool(content.of_action("rebuild"))
     return [
         words("The plan, week by week", HEADING),
         grid([*head, f"Cost ({content.currency})", "Done"], rows, (15, 42, 40, 14, 7), right=(3, 4)),
+        *([Spacer(0, 3), words(wording.PRE_OIL, NOTE)] if rebuilds else []),
     ]
 
 
@@ -93,13 +120,13 @@ def ranked(content: PaperContent, most: int) -> list[Flowable]:
             str(rank),
             cut(unit.unit_id, 30) + (DOUBT if unit.doubtful else ""),
             cut(wording.craft_and_base(unit), 60),
-            wording.work(unit, content).replace(", week of ", "\n"),
+            wording.work(unit, content).replace("; ", ";\n").replace(", week of ", "\n"),
             _since_rebuild(unit),
             *(
                 wording.chance(told).replace(" (", "\n(")
                 for told in (one.defective_now, one.fails_within, one.fails_this_season)
             ),
-            figures.hours_left(one.hours_left).removesuffix(" h"),
+            _hours_left(one.hours_left),
         ]
         for rank, (unit, one) in enumerate(zip(listed, (u.forecast for u in listed), strict=True), 1)
     ]
@@ -107,29 +134,38 @@ def ranked(content: PaperContent, most: int) -> list[Flowable]:
         "",
         "Unit",
         "Craft (base)",
-        "Off-season, week of",
+        "What to do, week of",
         "Hours since rebuild",
         "Defective now",
         f"Fails within {content.hours:g} h",
         f"Fails by {season}",
-        "Hours left, 10/50/90 %",
+        "Engine hours left",
     ]
-    notes = [cut(wording.reasons(unit, hours_told=True)) for unit in listed]
+    notes = [cut(wording.reasons(unit, hours_told=True), MOST_NOTE) for unit in listed]
     told: list[Flowable] = [
         words("Every unit, most at risk first", HEADING),
         noted_grid(head, rows, notes, RANKED_WIDTHS, right=(4, 5, 6, 7, 8)),
     ]
     rest = len(content.units) - len(listed)
     legend = (
-        "In brackets the central 90 % interval. Hours left: engine hours by which 10, 50 and 90 % of such units have "
-        f"failed. All of it if nobody opens the unit and no more water gets in; by {season}, the close of the season, "
-        "with the engine hours that its craft is expected to run until then."
+        "In brackets the central 90 % interval. What fails is the supercharger\u2019s bearing. Engine hours left: one "
+        "in ten such units fails within the first figure, half within the second. All of it if nobody opens the unit "
+        f"and no more water gets in; by {season}, the close of the season, with the engine hours that its craft is "
+        "expected to run until then."
     )
     if any(unit.doubtful for unit in listed):
         legend += f" {DOUBT}: take with care until the unit's records are mended."
     if rest:
         legend = f"And {counted(rest, 'unit')} of less risk: all are in the work list (.xlsx). {legend}"
     return [*told, Spacer(0, 3), words(legend, NOTE)]
+
+
+def _hours_left(left: HoursLeft) -> str:
+    """By when one in ten, and half, of such units have failed."""
+    tenth, half = (
+        f"{'>' if value >= figures.FURTHEST else ''}{figures.hours(value)}" for value in (left.p10, left.p50)
+    )
+    return f"1 in 10 by {tenth}\nhalf by {half}"
 
 
 def _since_rebuild(unit: UnitOnPaper) -> str:

@@ -86,6 +86,23 @@ def tiles(figures: Sequence[tuple[str, str]]) -> Table:
     return table
 
 
+def boxed(content: Sequence[Flowable]) -> Table:
+    """Paragraphs in a box with a heavy rule, over the whole width: what must not be missed."""
+    table = Table([[list(content)]], colWidths=[TEXT_WIDTH])
+    table.setStyle(
+        TableStyle(
+            [
+                ("BOX", (0, 0), (-1, -1), 2, black),
+                ("LEFTPADDING", (0, 0), (-1, -1), 8),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 8),
+                ("TOPPADDING", (0, 0), (-1, -1), 6),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 4),
+            ]
+        )
+    )
+    return table
+
+
 def grid(
     head: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float], right: Sequence[int] = ()
 ) -> Table:

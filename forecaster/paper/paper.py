@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from forecaster.errors import WrongUsage
 from forecaster.paper.content import PaperContent
 from forecaster.paper.files import KINDS
-from forecaster.paper.wording import DASH, answer
+from forecaster.paper.wording import DASH, answer, stopped
 from forecaster.written_days import SPACE
 
 
@@ -23,8 +23,9 @@ class Paper:
 
     @property
     def answer(self) -> str:
-        """The answer in one sentence, in plain characters: a terminal may know no others."""
-        return answer(self.content).replace(SPACE, " ").replace(DASH, "-")
+        """The answer in a sentence or two, what must not run first; in plain characters, for a terminal."""
+        told = f"{stopped(self.content)} {answer(self.content)}".strip()
+        return told.replace(SPACE, " ").replace(DASH, "-")
 
     def pdf(self) -> bytes:
         """The printable report, two to six A4 pages."""

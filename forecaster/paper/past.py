@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from forecaster.backtest import Backtest
-from forecaster.report.backtest_text import NAMES, verdict
+from forecaster.report.backtest_text import verdict
 from forecaster.report.figures import counted, listed, percent
 
 QUESTION = "season"  # failing by the season's close: what the plan rests on
+# What it is measured against, for a reader who is no statistician.
+RIVALS = {
+    "weibull": "a model of failures alone",
+    "fleet average": "the average rate of all units",
+    "every N hours": "a rule of fixed hours",
+}
 
 
 def past_sentences(told: Backtest) -> tuple[str, ...]:
@@ -27,10 +33,9 @@ def past_sentences(told: Backtest) -> tuple[str, ...]:
     groups: dict[str, list[str]] = {}
     for lead in leads.to_dict("records"):
         better = "better than" if lead["log_score_lead"] > 0 else "worse than"
-        luck = "by more than luck" if lead["more_than_luck"] else "by no more than luck may do"
-        groups.setdefault(f"{better} {{}} {luck}", []).append(NAMES[str(lead["rival"])])
+        luck = "by more than luck explains" if lead["more_than_luck"] else "by no more than luck may explain"
+        groups.setdefault(f"{better} {{}} {luck}", []).append(RIVALS[str(lead["rival"])])
     if groups:
         against = [words.format(listed(rivals)) for words, rivals in groups.items()]
-        first = NAMES[told.models[0]]
-        sentences.append(f"On those, {first} forecast {listed(against)}.")
+        sentences.append(f"On those, this report's way of forecasting did {listed(against)}.")
     return tuple(sentences)

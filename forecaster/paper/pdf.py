@@ -46,10 +46,8 @@ def _built(content: PaperContent, units: int, names: int) -> tuple[bytes, int]:
     )
     frame = Frame(MARGIN, FOOT, TEXT_WIDTH, PAGE_HEIGHT - HEAD - FOOT, 0, 0, 0, 0, id="text")
     document.addPageTemplates([PageTemplate(id="page", frames=[frame])])
-    foot = shown(cut(f"{content.fleet} \N{MIDDLE DOT} {wording.readers(content)}", 70))
-    told = (
-        f"{foot} \N{MIDDLE DOT} as of {wording.day(content.as_of, content)} \N{MIDDLE DOT} forecaster {content.version}"
-    )
+    foot = shown(cut(wording.readers(content), 70))
+    told = f"{foot} \N{MIDDLE DOT} as of {wording.day(content.as_of, content)}"
 
     class Canvas(NumberedCanvas):
         foot = told

@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date
 
 from forecaster.forecast import Chance
 from forecaster.paper.content import PaperContent, UnitOnPaper
+from forecaster.paper.instruction import FIRST, NOW, STOP, Code
+from forecaster.plan import MORE_BUDGET
 from forecaster.plan_answer import Saving
 from forecaster.report import figures
 from forecaster.report.figures import counted, listed, seasons
 from forecaster.report.plan_text import PLAN_CAUTION
-from forecaster.report.sentences import evidence_sentence
-from forecaster.report.sentences import reasons as reasons_of
 from forecaster.written_days import SPACE, written_day
 
 UNITS_NAMED = 8  # in one sentence
+# Common practice, no source: a supercharger's bearings get oil only while the engine runs.
+PRE_OIL = (
+    "A rebuilt unit is pre-oiled before its first start: bearings oiled and turned by hand; then oil pressure before "
+    "revs."
+)
+GENERAL = "general experience"  # what a model starts from where no other experience was given
 DASH = "\N{EN DASH}"
-_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|points|hours?)(?!\w))")
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|hours?)(?!\w))")
 CAUTIONS = (
     "A forecast is no inspection. A unit that rattles when spun by hand, milky oil, or water in a cylinder means: do "
     "not run it. Noise with hardly any shaft play still means that the bearing will fail; a little bearing noise is "
@@ -76,23 +83,50 @@ def craft_and_base(unit: UnitOnPaper) -> str:
     return told if not unit.base or unit.base in told else f"{told} ({unit.base})"
 
 
+_WORDS: dict[Code, str] = {
+    "stop, rebuild": "do not run; rebuild",
+    "stop, check": "do not run; check",
+    "rebuild first": "rebuild before the next ride",
+    "check first": "check before the next ride",
+    "rebuild now": "rebuild now",
+    "check now": "check now",
+    "rebuild": "rebuild",
+    "check": "check",
+    "leave": "leave",
+}
+
+
+def to_do(unit: UnitOnPaper) -> str:
+    """The instruction for a unit without its week, the same words in every file: "do not run; rebuild"."""
+    told = unit.instruction
+    return _WORDS[told.code] + (" before it runs again" if told.code in STOP and told.week_of is None else "")
+
+
 def work(unit: UnitOnPaper, content: PaperContent) -> str:
-    """What is planned for a unit: "rebuild, week of 2 Nov 2026"."""
-    planned = unit.planned
-    return planned.action if planned.week_of is None else f"{planned.action}, week of {day(planned.week_of, content)}"
+    """The instruction for a unit with its week: "rebuild, week of 2 Nov 2026"."""
+    week = unit.instruction.week_of
+    return to_do(unit) if week is None else f"{to_do(unit)}, week of {day(week, content)}"
 
 
 def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:
-    """Why, in words: what drives its risk, what casts doubt on it, whether it is extrapolated.
+    """Why, in words: what is on record, what drives its risk, what casts doubt on it, whether it is extrapolated.
 
     `hours_told`: its hours since rebuild stand beside it already, and are not told again; "" where they are all.
     """
-    told = reasons_of(unit.forecast)
-    if hours_told and unit.forecast.hours_since_rebuild is not None:
-        told = told[1:]
+    hours, *rest = unit.because
+    told = rest if hours_told and unit.forecast.hours_since_rebuild is not None else [hours, *rest]
+    if unit.forecast.beyond_seen:
+        told.append("older than any unit whose life was seen to end here: extrapolated")
     if unit.doubtful:
         told.append(f"take with care: {unit.doubtful}")
     return together("; ".join(told))
+
+
+def why_stopped(unit: UnitOnPaper) -> str:
+    """A unit that must not run, and why: "S0036 on craft C012, North Pier 12: oil milky ... It must be checked ..."."""
+    act = "opened and rebuilt" if unit.instruction.act == "rebuild" else "checked"
+    until = f"It must be {act} before it runs again."
+    return together(f"{unit.unit_id} on craft {craft(unit)}: {'; '.join(unit.stop)}. {until}")
 
 
 def in_season(unit: UnitOnPaper) -> str:
@@ -109,40 +143,68 @@ def off_season(content: PaperContent) -> str:
     return "in the next off-season" if content.in_season else "this off-season"
 
 
-def work_in_season(content: PaperContent) -> str:
-    """In season, what should not wait for the plan; "" off season or where nothing presses."""
+def stopped(content: PaperContent) -> str:
+    """Which units must not run: "Do not run S0036 as it is."; "" for none."""
+    units = [unit.unit_id for unit in content.stopped]
+    return f"Do not run {_named(units)} as {'it is' if len(units) == 1 else 'they are'}." if units else ""
+
+
+def due(content: PaperContent) -> str:
+    """What is to be done at once with units that may run: "Now: check S0014. ..."; "" for nothing."""
+    told = []
+    for codes, when in ((FIRST, "Before the next ride"), (NOW, "Now")):
+        for code in codes:
+            units = [unit.unit_id for unit in content.at_once if unit.instruction.code == code]
+            if units:
+                told.append(f"{when}: {_WORDS[code].split()[0]} {_named(units)}.")
+    return " ".join(told)
+
+
+def _named(units: Sequence[str]) -> str:
+    """Units by name, the first few, and how many more."""
+    more = [f"{len(units) - UNITS_NAMED} more"] if len(units) > UNITS_NAMED else []
+    return listed([*units[:UNITS_NAMED], *more])
+
+
+def season(content: PaperContent) -> str:
+    """In season, that it is on, and what that means for units that are due now; "" off season."""
     if not content.in_season:
         return ""
-    told = []
-    for act in ("rebuild", "check"):
-        units = [unit.unit_id for unit in content.units if unit.forecast.advice == f"{act} now"]
-        if units:
-            more = f" and {len(units) - UNITS_NAMED} more" if len(units) > UNITS_NAMED else ""
-            told.append(f"{act} now {', '.join(units[:UNITS_NAMED])}{more}")
-    season = f"The season is on, until {day(content.season[1], content)}."
-    return f"{season} By what each costs until then, weighed alone: {'; '.join(told)}." if told else season
+    on = f"The season is on, until {day(content.season[1], content)}."
+    reached = any(unit.instruction.code in NOW for unit in content.units)
+    return f"{on} Units to check or rebuild now have run the hours at which that pays in season." if reached else on
 
 
 def answer(content: PaperContent) -> str:
-    """The answer in one sentence."""
-    total = counted(len(content.units), "unit")
+    """The answer in one sentence, or in two where something is due at once."""
+    total, now = counted(len(content.units), "unit"), due(content)
     counts = [(act, len(content.of_action(act))) for act in ("rebuild", "check")]
     told = [f"{act} {number}" for act, number in counts if number]
     if not told:
-        whom = "the one unit" if len(content.units) == 1 else f"all {total}"
-        return f"Leave {whom} {off_season(content)}: no work pays within the limits."
+        rest = len(content.units) - len(content.at_once)
+        whom = f"all {total}" if len(content.units) > 1 else "the one unit"
+        if content.at_once:
+            whom = f"the other {counted(rest, 'unit')}" if rest > 1 else "the other unit"
+        why = "no work pays within the limits"
+        if content.kept_bench and not any(week.places for week in content.plan.bench):
+            why = "the workshop has no bench place for them then"
+        leave = f"Leave {whom} {off_season(content)}: {why}." if rest else ""
+        return f"{now} {leave}".strip()
     first = content.by_week()[0][0]
     saved = content.saving
     more = saved if saved.mean >= 0 else saved.opposite
-    return (
+    plan = (
         f"{listed(told).capitalize()} of {total} {off_season(content)}, from the week of {day(first, content)}: "
         f"{amount(content.spent, content.currency)} now, about {saving(more, content.currency)} "
         f"{'less' if saved.mean >= 0 else 'more'} over {seasons(content.seasons)} than with nothing done."
     )
+    return f"{now} {plan}".strip()
 
 
 def ready(content: PaperContent) -> str:
-    """By when all work is to be done."""
+    """By when all planned work is to be done; "" where none is planned."""
+    if not content.by_week():
+        return ""
     opens = day(content.season_opens, content)
     if content.ready_by == content.season_opens:
         return f"All work is to be ready by {opens}, when the season opens."
@@ -155,29 +217,55 @@ def readers(content: PaperContent) -> str:
 
 
 def title(content: PaperContent) -> str:
-    """The paper's title: "Supercharger report: harbour_fleet, craft of Old Mole, 2 Nov 2026"."""
-    whose = f", craft of {content.owner}" if content.owner else ""
-    return f"Supercharger report: {content.fleet}{whose}, {day(content.as_of, content)}"
+    """The paper's title: "Supercharger report: craft of Old Mole, 2 Nov 2026"."""
+    whose = f"craft of {content.owner}" if content.owner else "whole fleet"
+    return f"Supercharger report: {whose}, {day(content.as_of, content)}"
 
 
 def evidence(content: PaperContent) -> tuple[str, ...]:
     """What stands behind the figures and where they end, in sentences."""
-    told = [evidence_sentence(content.evidence, content.model)]
+    told = [_experience(content)]
     if content.owner:
         told.append(
-            "The life model is learned from the lives of all units that the workshop keeps records of, other "
-            "customers' too; none of theirs is named here. Prices, hours and risks are those of the craft named here."
+            "Of other customers' craft nothing else is used: their names, prices and bills move no figure here."
         )
-        if content.other_units:
-            told.append("The weeks are planned together with other customers' work on the same bench.")
+        told.append(
+            "The weeks are planned for these craft alone"
+            + (", in the bench places that the workshop keeps for them" if content.kept_bench else "")
+            + "; the workshop confirms them."
+        )
     prior = content.evidence.prior
-    told.append(f"The model starts from {prior}, and records move it from there.")
+    given = " (the experience file that was given)" if prior != GENERAL else ""
+    told.append(f"What these lives cannot tell comes from {prior}{given}.")
     told.append(
         "Every chance stands with its central 90 % interval: if the model holds, the true chance lies in it nine times "
         "in ten. A wide interval is an answer: the records cannot tell. Chances are for a unit that nobody opens and "
         "that takes in no more water."
     )
     return tuple(told)
+
+
+def _experience(content: PaperContent) -> str:
+    """Whose lives were learned from: "Learned from your 6 lives and 22 of the workshop's other customers' ..."."""
+    known = content.evidence
+    others = known.lives - content.own_lives
+    if content.owner is None or not others:
+        lives = counted(known.lives, "life", "lives")
+        whose = f"your {lives}" if content.owner is not None else f"{lives} of this fleet's units"
+    else:
+        whose = f"your {counted(content.own_lives, 'life', 'lives')} and {others:,} of the workshop's other customers"
+    meant = "a life is the run of a unit from new or rebuilt until it is opened or fails"
+    sentence = f"Learned from {whose} ({meant}); in {known.failures:,} of them the bearing failed."
+    if known.mostly_prior:
+        sentence += " Mostly general experience: these records add little to what is known of such units anywhere."
+    return sentence
+
+
+def past(content: PaperContent) -> tuple[str, ...]:
+    """How past forecasts fared, and whose they were."""
+    if content.owner is None or not content.past:
+        return content.past
+    return (*content.past, "Those were forecasts for all units that the workshop keeps records of.")
 
 
 def limits_of_knowledge(content: PaperContent) -> tuple[str, ...]:
@@ -190,7 +278,9 @@ def limits_of_knowledge(content: PaperContent) -> tuple[str, ...]:
         "forecast.",
     ]
     if extrapolated:
-        told.append(f"Older than any life seen to end here, so extrapolated: {counted(extrapolated, 'unit')}.")
+        told.append(
+            f"Older than any unit whose life was seen to end, so extrapolated: {counted(extrapolated, 'unit')}."
+        )
     if doubted:
         told.append(f"To be taken with care until records are mended: {counted(doubted, 'unit')}, marked with \u2020.")
     if content.refused_rows and content.owner is None:
@@ -202,7 +292,7 @@ def order_of_parts(content: PaperContent) -> str:
     """By when to order, and what is used again."""
     order = content.parts
     if order.order_by is None:
-        return "No parts are needed for this plan."
+        return "The plan's weeks take no parts." if content.parts_now else "No parts are needed for this plan."
     late = (
         f" That day is past on {day(content.as_of, content)}: order today, or let the work begin later."
         if order.late
@@ -211,3 +301,41 @@ def order_of_parts(content: PaperContent) -> str:
     return (
         f"Order parts by {day(order.order_by, content)}, {order.lead_time_weeks:g} weeks before the first work.{late}"
     )
+
+
+def parts_now(content: PaperContent) -> str:
+    """Which parts the rebuilds take that do not wait for the plan; "" where there are none."""
+    if not content.parts_now:
+        return ""
+    rebuilds = sum(unit.instruction.act == "rebuild" for unit in content.at_once)
+    lines = listed([f"{line.count} \N{MULTIPLICATION SIGN} {line.part}" for line in content.parts_now])
+    return f"Needed at once, for {counted(rebuilds, 'rebuild')} that should not wait: {lines}."
+
+
+def assumed_rates(content: PaperContent) -> str:
+    """Of which craft the day rate is assumed, and how much it is; "" for none."""
+    if not content.assumed_rates:
+        return ""
+    ids = list(content.assumed_rates)
+    rate = amount(next(iter(content.assumed_rates.values())), content.currency)
+    return (
+        f"No rental income of a day is recorded for {_named(ids)}: {rate} an in-season day is assumed for "
+        f"{'it' if len(ids) == 1 else 'each of them'}."
+    )
+
+
+def limits(content: PaperContent) -> tuple[str, ...]:
+    """What keeps the plan from saving more, and what a little more of it would save."""
+    plan, currency = content.plan.plan, content.currency
+    told = []
+    if plan.next_1000 > 0:
+        more = f"{currency}{SPACE}{figures.about(plan.next_1000)}"
+        told.append(f"The budget binds: {amount(MORE_BUDGET, currency)} more of it would save about {more} more.")
+    if plan.next_bench_place > 0 and plan.next_bench_week is not None:
+        more = f"{currency}{SPACE}{figures.about(plan.next_bench_place)}"
+        week = day(plan.next_bench_week, content)
+        told.append(f"The bench binds: one more place in the week of {week} would save about {more}.")
+    if plan.next_spare_unit > 0:
+        more = f"{currency}{SPACE}{figures.about(plan.next_spare_unit)}"
+        told.append(f"Spare units bind in weeks in which the craft earn: one more would save about {more}.")
+    return tuple(told)

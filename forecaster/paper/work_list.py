@@ -1,4 +1,6 @@
-"""The work list as a workbook: every unit with its work, parts, prices used, problems of the records.
+"""The work list as a workbook: every unit with what to do with it, parts, prices used, problems of the records.
+
+Each sheet opens with a sentence, and the first with the units that must not run; the table's head follows.
 
 Cells are numbers, dates or texts; a text that a spreadsheet could take for a formula is written as text and marked so.
 """
@@ -15,6 +17,7 @@ from forecaster.forecast import Chance
 from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.plan_answer import Saving
+from forecaster.report.figures import counted
 from forecaster.written_days import SPACE, DateFormat
 
 # A cell that begins so may be run as a formula where its text is pasted or exported.
@@ -47,10 +50,10 @@ def work_list(content: PaperContent) -> bytes:
         book.set_properties({"title": wording.title(content), "created": _at_noon(content.as_of)})
         formats = _formats(book, content)
         for name, head, columns, rows in (
-            ("work list", wording.title(content), UNIT_COLUMNS, _unit_rows(content)),
-            ("parts", wording.order_of_parts(content), PART_COLUMNS, _part_rows(content)),
-            ("prices", "What the plan counted with.", PRICE_COLUMNS, _price_rows(content)),
-            ("problems", _problems_head(content), PROBLEM_COLUMNS, _problem_rows(content)),
+            ("work list", [wording.title(content), *_stops(content)], UNIT_COLUMNS, _unit_rows(content)),
+            ("parts", _parts_head(content), PART_COLUMNS, _part_rows(content)),
+            ("prices", [_prices_head(content)], PRICE_COLUMNS, _price_rows(content)),
+            ("problems", [_problems_head(content)], PROBLEM_COLUMNS, _problem_rows(content)),
         ):
             _write_sheet(book.add_worksheet(name), head, _named(columns, content), rows, formats)
     return packed.getvalue()
@@ -79,30 +82,32 @@ def _formats(book: Any, content: PaperContent) -> dict[str, Any]:
         {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#EEEEEE"}
     )
     made["title"] = book.add_format({"bold": True, "font_size": 12})
+    made["told"] = book.add_format({"bold": True})
     return made
 
 
-HEAD_ROW = 2  # beneath the sheet's own sentence and a blank row
-
-
 def _write_sheet(
-    sheet: Any, head: str, columns: Sequence[Column], rows: Sequence[Sequence[Cell]], formats: dict[str, Any]
+    sheet: Any, head: Sequence[str], columns: Sequence[Column], rows: Sequence[Sequence[Cell]], formats: dict[str, Any]
 ) -> None:
-    _write_text(sheet, 0, 0, head, formats["title"], formats["title"])
+    """The sheet: the lines of `head`, a blank row, the headings, the rows."""
+    for at, line in enumerate(head):
+        form = formats["told" if at else "title"]
+        _write_text(sheet, at, 0, line, form, form)
+    head_row = len(head) + 1
     for at, column in enumerate(columns):
         sheet.set_column(at, at, column.width)
-        sheet.write_string(HEAD_ROW, at, column.heading, formats["heading"])
-    for row, cells in enumerate(rows, HEAD_ROW + 1):
+        sheet.write_string(head_row, at, column.heading, formats["heading"])
+    for row, cells in enumerate(rows, head_row + 1):
         for at, (column, cell) in enumerate(zip(columns, cells, strict=True)):
             _write(sheet, row, at, column.kind, cell, formats)
-    last = HEAD_ROW + max(len(rows), 1)
-    sheet.autofilter(HEAD_ROW, 0, last, len(columns) - 1)
-    sheet.freeze_panes(HEAD_ROW + 1, 1)
+    last = head_row + max(len(rows), 1)
+    sheet.autofilter(head_row, 0, last, len(columns) - 1)
+    sheet.freeze_panes(head_row + 1, 1)
     sheet.set_landscape()
     sheet.set_paper(9)  # A4
     sheet.print_area(0, 0, last, min(len(columns), len(PRINTED_COLUMNS)) - 1)
     sheet.fit_to_pages(1, 0)
-    sheet.repeat_rows(HEAD_ROW)
+    sheet.repeat_rows(head_row)
     sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
     sheet.set_footer("&L&A&Rpage &P of &N")
 
@@ -127,37 +132,37 @@ def _write_text(sheet: Any, row: int, at: int, text: str, plain: Any, quoted: An
 
 # What the bench needs on paper; the rest stands to its right, on the screen alone.
 PRINTED_COLUMNS = (
-    Column("unit", "text", 9),
-    Column("craft", "text", 9),
-    Column("craft name", "text", 14),
-    Column("base", "text", 11),
-    Column("owner", "text", 14),
-    Column("action", "text", 9),
-    Column("week of", "day", 13),
-    Column("hours since rebuild", "hours", 9),
-    Column("fails within HOURS h", "share", 8),
-    Column("low (90 %)", "share", 8),
-    Column("high (90 %)", "share", 8),
-    Column("cost", "money", 11),
-    Column("saves", "money", 10),
-    Column("saves, low (90 %)", "money", 10),
-    Column("saves, high (90 %)", "money", 10),
-    Column("reasons", "text", 36),
-    Column("done on", "day", 11),
-    Column("found", "text", 14),
+    Column("unit", "text", 8),
+    Column("craft", "text", 8),
+    Column("craft name", "text", 13),
+    Column("base", "text", 10),
+    Column("owner", "text", 12),
+    Column("action", "text", 15),
+    Column("week of", "day", 12),
+    Column("do not run: why", "text", 20),
+    Column("hours since rebuild", "hours", 8),
+    Column("fails within HOURS h", "share", 7),
+    Column("low (90 %)", "share", 7),
+    Column("high (90 %)", "share", 7),
+    Column("cost", "money", 10),
+    Column("saves", "money", 9),
+    Column("saves, low (90 %)", "money", 9),
+    Column("saves, high (90 %)", "money", 9),
+    Column("reasons", "text", 28),
+    Column("done on", "day", 10),
+    Column("found", "text", 12),
 )
 UNIT_COLUMNS = (
     *PRINTED_COLUMNS,
-    Column("advice today", "text", 22),
     Column("defective now", "share", 10),
     Column("low (90 %)", "share", 8),
     Column("high (90 %)", "share", 8),
     Column("fails by SEASON", "share", 11),
     Column("low (90 %)", "share", 8),
     Column("high (90 %)", "share", 8),
-    Column("hours left, 10 % fail within", "hours", 10),
-    Column("hours left, 50 % fail within", "hours", 10),
-    Column("hours left, 90 % fail within", "hours", 10),
+    Column("engine hours in which 1 in 10 such units fails", "hours", 12),
+    Column("engine hours in which half of them fail", "hours", 12),
+    Column("engine hours in which 9 in 10 fail", "hours", 12),
     Column("chance that a check rattles", "share", 10),
     Column("in season: check at (h since rebuild)", "hours", 11),
     Column("in season: rebuild at (h since rebuild)", "hours", 11),
@@ -203,29 +208,29 @@ def _unit_rows(content: PaperContent) -> list[list[Cell]]:
 
 
 def _unit_row(unit: UnitOnPaper) -> list[Cell]:
-    one, planned = unit.forecast, unit.planned
+    one, planned, in_plan = unit.forecast, unit.planned, unit.instruction.week_of is not None
     return [
         unit.unit_id,
         unit.craft_id,
         unit.craft_name,
         unit.base,
         unit.owner,
-        planned.action,
-        planned.week_of,
+        wording.to_do(unit),
+        unit.instruction.week_of,
+        "; ".join(unit.stop),
         one.hours_since_rebuild,
         *_with_interval(one.fails_within),
-        planned.cost if planned.action != "leave" else None,
-        *_with_interval(unit.saving),
+        planned.cost if in_plan else None,
+        *_with_interval(unit.saving if in_plan else None),
         wording.reasons(unit),
         None,
         None,
-        one.advice,
         *_with_interval(one.defective_now),
         *_with_interval(one.fails_this_season),
         one.hours_left.p10,
         one.hours_left.p50,
         one.hours_left.p90,
-        planned.rattle if planned.action == "check" else None,
+        planned.rattle if in_plan and planned.action == "check" else None,
         unit.triggers.check_at_hours,
         unit.triggers.rebuild_at_hours,
         one.hours_low,
@@ -244,6 +249,9 @@ def _part_rows(content: PaperContent) -> list[list[Cell]]:
 
 def _price_rows(content: PaperContent) -> list[list[Cell]]:
     p = content.prices
+    assumed: list[list[Cell]] = [
+        [f"day rate of {craft}: not recorded, so assumed", rate, None] for craft, rate in content.assumed_rates.items()
+    ]
     rows: list[list[Cell]] = [
         ["a planned rebuild: parts kit, labour, shipping", p.rebuild, None],
         ["rush surcharge of a rebuild in season", p.rebuild_in_season_extra, None],
@@ -254,19 +262,35 @@ def _price_rows(content: PaperContent) -> list[list[Cell]]:
         ["rental days lost to a rebuild in season", None, f"{p.rebuild_days:g} days"],
         ["rental days lost to a failure", None, f"{p.failure_days:g} days"],
         ["rental days lost to a check in season", None, f"{p.check_days:g} days"],
-        ["chance that a failure loses the core, learned from all records", None, f"{100 * p.core_lost:.0f} %"],
-        [
-            "chance that a failure's debris reaches the engine, learned from all records",
-            None,
-            f"{100 * p.engine_hit:.0f} %",
-        ],
+        *assumed,
+        ["chance that a failure loses the core (housings and impeller)", None, f"{100 * p.core_lost:.0f} %"],
+        ["chance that a failure's debris reaches the engine", None, f"{100 * p.engine_hit:.0f} %"],
         ["a failure in season, as expected from the above", p.failure(), None],
     ]
-    if content.whole is not None:
-        plan = content.whole.plan
-        rows.append(["budget of the off-season (blank: no limit)", plan.budget, None])
-        rows.append(["spent by the plan, as expected", plan.spent, None])
+    whose = "budget of the off-season kept for these craft" if content.kept_budget else "budget of the off-season"
+    rows.append([f"{whose} (blank: no limit)", content.plan.plan.budget, None])
+    rows.append(["spent by the plan, as expected", content.spent, None])
     return rows
+
+
+MOST_STOPS = 12  # lines above the table; the rest stands in its column
+
+
+def _stops(content: PaperContent) -> list[str]:
+    """A line for each unit that must not run, as they stand above the table."""
+    lines = [f"DO NOT RUN: {wording.why_stopped(unit)}" for unit in content.stopped[:MOST_STOPS]]
+    more = len(content.stopped) - len(lines)
+    return [*lines, *([f"and {counted(more, 'unit')} more, see the column \u201cdo not run\u201d"] if more else [])]
+
+
+def _parts_head(content: PaperContent) -> list[str]:
+    lines = [wording.order_of_parts(content), wording.parts_now(content)]
+    pre_oil = wording.PRE_OIL if content.parts.rebuilds or content.parts_now else ""
+    return [line for line in (*lines, pre_oil) if line]
+
+
+def _prices_head(content: PaperContent) -> str:
+    return " ".join(["What the plan counted with.", wording.assumed_rates(content)]).strip()
 
 
 def _problems_head(content: PaperContent) -> str:

@@ -7,18 +7,10 @@ from collections.abc import Sequence
 
 from forecaster.amounts import Amount
 from forecaster.forecast import HOURS_GRID, Chance, HoursLeft
+from forecaster.written_chances import percent as percent
 
 NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 FURTHEST = float(HOURS_GRID[-1])  # a curve is followed this far; beyond, hours are told as "more than"
-
-
-def percent(chance: float) -> str:
-    """A chance in whole percent; "<1 %" and ">99 %" rather than a nought or a certainty that nobody can know."""
-    if 0.0 < chance <= 0.005:
-        return "<1 %"
-    if 0.995 <= chance < 1.0:
-        return ">99 %"
-    return f"{100.0 * chance:.0f} %"
 
 
 def percent_range(chance: Chance) -> str:

@@ -54,7 +54,7 @@ def evidence_sentence(evidence: Evidence, model: str) -> str:
     """What the forecast rests on, and whether that is mostly general experience."""
     sentence = (
         f"Learned from {counted(evidence.lives, 'life', 'lives')}, {evidence.failures:,} of them ended by a failed "
-        f"bearing ({model} model; intervals worth {counted(evidence.effective_sample, 'independent draw')})."
+        f"bearing ({model} model)."
     )
     if evidence.mostly_prior:
         sentence += " Mostly general experience: these records add little to what is known of such units anywhere."

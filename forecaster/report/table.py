@@ -10,7 +10,7 @@ from dataclasses import dataclass
 GAP = 2
 LEAST_BESIDE = 44  # narrower, a note beside its row would be a ribbon of words
 # A number and its unit stay on one line; textwrap breaks at plain spaces only.
-_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|points|rows?)\b|%)")
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|rows?)\b|%)")
 _KEPT_TOGETHER = "\N{NO-BREAK SPACE}"
 
 

@@ -65,6 +65,7 @@ def invented_lives(n: int, seed: int = 1) -> Histories:
             "observed_hours": bare.lives["hours_observed"].to_numpy()[looked] * 0.5,
             "spin": "quiet",
             "known_state": "",
+            "bearing": "",
             "shaft_play_mm": np.nan,
             "boost_kpa": np.nan,
             "slip": np.nan,
