@@ -17,6 +17,7 @@ import pandas as pd
 
 from forecaster.causes import incident_label
 from forecaster.errors import WrongUsage
+from forecaster.findings import RUST_UNHEARD_DAYS
 from forecaster.lives import Histories
 from forecaster.settings import Season
 from forecaster.unsafe import SPUN, check_first, found_unsafe, not_to_run
@@ -35,7 +36,8 @@ Kind = Literal["stop", "water", "rebuild", "check"]
 # Most urgent first: what must not run, what rusts meanwhile, what is opened, what is looked at.
 URGENCY: tuple[Kind, ...] = ("stop", "water", "rebuild", "check")
 TREAT = {
-    "none": "treat it at once: change the oil until it is clear and run the engine warm",
+    "none": "do not start it before it is treated: spark plugs out, cylinders dry, oil changed until it stays clear; "
+    "only then run it warm",
     "unknown": "find out whether it was treated, and treat it if not: rust starts at once",
     "late": "spin it by hand before the next ride: it was treated late",
 }
@@ -165,10 +167,12 @@ def _recent_water(histories: Histories) -> list[Task]:
         & (water["happened_on"] > as_of - pd.Timedelta(days=INCIDENT_DAYS))
         & water["treatment"].isin(list(TREAT))
     ]
-    looked = histories.checks[histories.checks["spin"].isin(SPUN) | (histories.checks["known_state"] == "sound")]
-    last_look = looked.groupby("life_id")["checked_on"].max()
-    seen = (water["treatment"] == "late") & (water["life_id"].map(last_look) >= water["happened_on"])
-    water = water[~seen]
+    looks, heard_after = histories.checks, pd.Timedelta(days=RUST_UNHEARD_DAYS)
+    last_opened = looks[looks["known_state"] == "sound"].groupby("life_id")["checked_on"].max()
+    last_spun = looks[looks["spin"].isin(SPUN)].groupby("life_id")["checked_on"].max()
+    seen = water["life_id"].map(last_opened) >= water["happened_on"]
+    seen |= water["life_id"].map(last_spun) > water["happened_on"] + heard_after
+    water = water[~((water["treatment"] == "late") & seen)]
     return [
         Task(
             "water",

@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from forecaster.findings import found_when_closed
+from forecaster.findings import found_when_closed, says_nothing_of_rust
 from forecaster.lives import Histories
 from forecaster.written_days import DatedText
 
@@ -105,15 +105,18 @@ def _milky(looks: list[Any], water: list[Any], now: float) -> Iterable[Unsafe]:
 def _untreated(looks: list[Any], water: list[Any], now: float) -> Iterable[Unsafe]:
     for one in reversed(water):
         if one.treatment == "none" and now - one.observed_hours <= JUST_NOW_H:
-            seen = any(look.checked_on >= one.happened_on and _tells_of_it(look) for look in looks)
-            if not seen:
-                found = DatedText("untreated water ", _when(one.happened_on, one, now), ", not spun since")
-                yield Unsafe("check", found, stops=False)
+            since = [look for look in looks if look.checked_on >= one.happened_on]
+            if not any(_tells_of_it(look, one) for look in since):
+                spun = any(look.spin in SPUN for look in since)
+                so = ", spun within two days of it alone, which says little" if spun else ", not spun since"
+                yield Unsafe("check", DatedText("untreated water ", _when(one.happened_on, one, now), so), stops=False)
             return
 
 
-def _tells_of_it(look: Any) -> bool:
-    return look.spin in SPUN or look.known_state != ""
+def _tells_of_it(look: Any, water: Any) -> bool:
+    """Whether a look after water tells of the rust that it began: opened, or spun late enough for rust to be heard."""
+    days = (look.checked_on - water.happened_on).days
+    return look.known_state != "" or (look.spin in SPUN and not says_nothing_of_rust(days, look.spin))
 
 
 def _when(day: Any, event: Any, now: float) -> DatedText:

@@ -297,7 +297,12 @@ def test_before_any_question_the_phone_says_not_to_start_it_and_what_comes_first
     size, scheme = DEVICES[device]
     page = go("after_water", size, scheme)
     assert "Do not start it. Do not crank it." in page.inner_text("h1")
-    for words in ("People first", "Take the key and the stop cord out", "Open the seat and all hatches", "Take the battery off"):
+    for words in (
+        "People first",
+        "Take the key and the stop cord out",
+        "Open the seat and all hatches",
+        "Take the battery off",
+    ):
         assert in_view(page, words), words
     question = page.get_by_text("On which day?").bounding_box()
     assert question["y"] > page.get_by_text("Take all spark plugs out").first.bounding_box()["y"]

@@ -98,7 +98,7 @@ def by_after_water(fleet: Fleet) -> dict[str, str]:
     for unit in UNITS:
         answer = fleet.after_water(f"C{unit[1:]}", flooding_of(happened_on=AS_OF, engine="off"), AS_OF)
         if answer.stop:
-            stops[unit] = "; ".join(reason.removesuffix(", says its record") for reason in answer.stops)
+            stops[unit] = "; ".join(stop.found or stop.code for stop in answer.stops)
     return stops
 
 
@@ -172,12 +172,12 @@ def test_after_water_a_unit_that_rattled_before_is_opened_whatever_it_sounds_lik
     quiet = flooding_of(happened_on=AS_OF, engine="off", treated="yes", treated_within_h=1.0, oil="clear", spin="quiet")
     answer = fleet.after_water("C1", quiet, AS_OF)
     assert (answer.stop, answer.best.action) == (True, "open")
-    opened = [step.when for step in answer.steps if "supercharger off and have it opened" in step.do]
+    opened = [step.when for step in answer.steps if step.code == "open_supercharger"]
     assert opened == ["now"]
     assert not fleet.after_water("C7", quiet, AS_OF).stop  # found sound since it rattled
 
 
 def test_after_water_a_rattle_that_is_told_is_not_told_twice(fleet: Fleet) -> None:
     rattling = flooding_of(happened_on=AS_OF, engine="off", oil="clear", spin="rattle")
-    (reason,) = fleet.after_water("C1", rattling, AS_OF).stops
-    assert reason.startswith("the supercharger rattles when spun by hand")
+    (stop,) = fleet.after_water("C1", rattling, AS_OF).stops
+    assert stop.code == "rattle"

@@ -61,7 +61,7 @@ def test_a_quiet_week_has_nothing_to_do(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("treated", "does"),
     [
-        ("no,", "treat it at once"),
+        ("no,", "do not start it before it is treated"),
         ("unknown,", "find out whether it was treated"),
         ("yes,40", "spin it by hand before the next ride"),
     ],
@@ -81,9 +81,10 @@ def test_water_that_was_treated_within_a_day_is_settled(folder: Path) -> None:
 
 def test_late_treatment_is_settled_by_a_quiet_spin_since(folder: Path) -> None:
     water = f"{WATER}C1,2026-07-10,swamped,yes,40\n"
-    checks = "unit_id,checked_on,spin\nS1,2026-07-13,quiet\n"
+    soon, later = (f"unit_id,checked_on,spin\nS1,{day},quiet\n" for day in ("2026-07-12", "2026-07-13"))
     assert told(noted(folder, water=water)) == [("water", "S1")]
-    assert told(noted(folder, water=water, checks=checks)) == []
+    assert told(noted(folder, water=water, checks=soon)) == [("water", "S1")]  # rust cannot be heard within two days
+    assert told(noted(folder, water=water, checks=later)) == []
 
 
 @pytest.mark.parametrize(("days_ago", "counts"), [(0, True), (INCIDENT_DAYS - 1, True), (INCIDENT_DAYS, False)])

@@ -99,9 +99,16 @@ def test_untreated_water_just_now_asks_for_a_check_until_it_was_spun() -> None:
     (found,) = found_unsafe(of(wet))[LIFE]
     assert (found.act, found.stops) == ("check", False)
     assert found.why == "untreated water on 2026-09-01, 5 h ago, not spun since: check before the next ride"
-    assert asked(wet, look("2026-09-02", 95.0, spin="slight")) == []
+    assert asked(wet, look("2026-09-04", 95.0, spin="slight")) == []
     assert asked(look("2026-08-30", 94.0, spin="quiet"), wet) == ["check"]
     assert asked(water("2026-09-01", 95.0, "prompt")) == []
+
+
+def test_a_spin_within_two_days_of_untreated_water_says_too_little_to_settle_it() -> None:
+    wet, soon = water("2026-09-01", 95.0), look("2026-09-03", 95.0, spin="quiet")
+    (found,) = found_unsafe(of(wet, soon))[LIFE]
+    assert found.found == "untreated water on 2026-09-01, 5 h ago, spun within two days of it alone, which says little"
+    assert asked(wet, soon, look("2026-09-05", 96.0, spin="quiet")) == []
 
 
 def test_untreated_water_is_just_now_as_long_as_the_oil_is_looked_at_again() -> None:
