@@ -11,7 +11,14 @@ from form_questions import ask_number, ask_one_of
 
 PREFIX = "found_"  # in the link, apart from what other screens ask
 GROUPS = {
-    "The bearing, and why it was opened": ("reason", "bearing", "shaft_play_mm", "play_limit_mm", "shaft_true"),
+    "The bearing, and why it was opened": (
+        "reason",
+        "bearing",
+        "shaft_play_mm",
+        "play_limit_mm",
+        "wobble",
+        "shaft_true",
+    ),
     "The core": ("impeller", "front_housing", "rear_housing", "scored_deeply", "debris"),
     "The clutch": ("slip_found_lb_ft", "clutch_washers", "tuned"),
     "Oil and parts": ("oil", "oil_in_intercooler", "catch_can", "parts_fitted"),
@@ -22,6 +29,7 @@ ASKS = {
     "bearing": "Bearing, spun by hand",
     "shaft_play_mm": "Play of the shaft, mm",
     "play_limit_mm": "Most play that its manual allows, mm",
+    "wobble": "Can the shaft be felt to wobble?",
     "shaft_true": "Does the shaft run true?",
     "impeller": "Impeller",
     "front_housing": "Front housing",
@@ -48,7 +56,7 @@ ANSWERS = {
 }
 DONT_KNOW = ("tuned", "catch_can", "parts_fitted")  # nothing to look at in the unit itself
 # The least and most that a number may be; play that a manual allows is above 0.
-LIMITS = {"shaft_play_mm": (0.0, 20.0), "play_limit_mm": (0.01, 20.0), "slip_found_lb_ft": (0.0, 200.0)}
+LIMITS = {"shaft_play_mm": (0.0, 20.0), "play_limit_mm": (0.01, 20.0), "slip_found_lb_ft": (0.0, 40.0)}
 SEASONS = {"": "By the day", "in": "In season", "off": "Off season"}
 
 

@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 
 import pandas as pd
 
 import forecaster
-from bench_words import hours_to_limit, low_share, moment, quote_words, since_set
-from words import money
+from bench_words import hours_to_limit, low_share, moment, since_set
+from words import capital, money
 
 
 def quote_rows(advice: forecaster.TeardownAdvice, currency: str) -> pd.DataFrame:
-    """This job, and the two ways beside each other."""
-    quote = advice.quote
-    told = {
-        "This job": quote_words(advice, currency),
-        "Rebuild": money(quote.rebuild, currency),
-        "New unit": money(quote.new_unit, currency),
-    }
-    return pd.DataFrame({"": list(told), "Price": list(told.values())})
+    """This job, and the ways that it may go beside each other."""
+    told = forecaster.quote_lines(advice, partial(money, currency=currency))
+    return pd.DataFrame({"Job": [capital(label) for label, _ in told], "Price": [price for _, price in told]})
 
 
 def slip_rows(slip: forecaster.FleetSlip, craft: Mapping[str, str]) -> pd.DataFrame:

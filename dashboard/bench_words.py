@@ -25,12 +25,12 @@ def quote_words(advice: forecaster.TeardownAdvice, currency: str) -> str:
 
 def teardown_answer(advice: forecaster.TeardownAdvice, currency: str) -> str:
     """What to do with the unit and what it comes to, in one sentence."""
-    return forecaster.teardown_headline(advice, partial(money, currency=currency), unit="it")
+    return forecaster.teardown_headline(advice, partial(money, currency=currency))
 
 
 def quote_notes(advice: forecaster.TeardownAdvice, currency: str, in_season: bool, whose: str) -> str:
     """What the quote holds and what it does not."""
-    notes = forecaster.surcharge_notes(advice.quote, partial(money, currency=currency), in_season)
+    notes = forecaster.quote_notes(advice, partial(money, currency=currency), in_season)
     return " ".join([f"Prices: {plain(whose)}. Lost rental days are not in them.", *notes])
 
 

@@ -55,11 +55,13 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     )
     from forecaster.report.bench_sentences import (
         job_price,
+        quote_lines,
+        quote_notes,
         slip_headline,
-        surcharge_notes,
         teardown_headline,
         teardown_parts,
     )
+    from forecaster.report.teardown_sentences import slip_sentence, teardown_reasons, teardown_steps
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
     from forecaster.simulate import SimulatedFleet, simulate_fleet
@@ -125,11 +127,13 @@ _ROOMS = {
     ),
     "report.bench_sentences": (
         "job_price",
+        "quote_lines",
+        "quote_notes",
         "slip_headline",
-        "surcharge_notes",
         "teardown_headline",
         "teardown_parts",
     ),
+    "report.teardown_sentences": ("slip_sentence", "teardown_reasons", "teardown_steps"),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
     "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
@@ -218,6 +222,8 @@ __all__ = [
     "flooding_of",
     "job_price",
     "open_fleet",
+    "quote_lines",
+    "quote_notes",
     "read_fleet",
     "read_settings",
     "receive",
@@ -225,10 +231,12 @@ __all__ = [
     "sample_fleet_folder",
     "simulate_fleet",
     "slip_headline",
+    "slip_sentence",
     "stops_by_fact",
-    "surcharge_notes",
     "teardown_headline",
     "teardown_parts",
+    "teardown_reasons",
+    "teardown_steps",
     "template_folder",
     "template_table",
     "template_workbook",

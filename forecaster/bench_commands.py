@@ -172,7 +172,7 @@ def _teardown(asked: Namespace) -> int:
     finding = finding_of(told_finding(asked))
     settings, in_season, prices_of = _bench_settings(asked)
     currency = settings.currency
-    advice = advise_teardown(finding, settings.costs, in_season, SlipLimits.of(settings))
+    advice = advise_teardown(finding, settings.costs, in_season, SlipLimits.of(settings), settings.parts)
     if asked.json:
         print(written(teardown_json(finding, advice, currency, in_season, prices_of)))
     else:

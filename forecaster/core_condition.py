@@ -5,12 +5,38 @@ Common practice of the trade, no source: the maker's manual and the licensed mec
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 from forecaster.opened_unit import Finding
 from forecaster.records import Metal
 
 Core = Literal["sound", "not inspected", "doubtful", "lost"]
+TOUCHED = frozenset({"rubbed", "scored", "destroyed"})  # something turned against it
+MARKED = frozenset({"corroded", "rubbed", "scored", "destroyed"})
+
+
+@dataclass(frozen=True)
+class CoreCondition:
+    """The parts of the core by what was found of them, each part under one of the first four, or sound.
+
+    ``lost``: cannot be used again; ``doubtful``: to be measured before anybody can say; ``not_inspected``: nothing was
+    told; ``marked``: corroded, rubbed or scored, used again only if it passes an inspection. ``touched``: something
+    turned against it, whatever becomes of it.
+    """
+
+    lost: tuple[str, ...]
+    doubtful: tuple[str, ...]
+    not_inspected: tuple[str, ...]
+    marked: tuple[str, ...]
+    touched: tuple[str, ...]
+
+    @property
+    def word(self) -> Core:
+        """The whole core in a word, by the part that is worst off."""
+        if self.lost:
+            return "lost"
+        return "doubtful" if self.doubtful else "not inspected" if self.not_inspected else "sound"
 
 
 def core_states(finding: Finding) -> dict[str, Metal]:
@@ -22,43 +48,25 @@ def core_states(finding: Finding) -> dict[str, Metal]:
     }
 
 
-def lost_and_doubtful(finding: Finding) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Parts of the core that are lost, and those that must be measured before anybody can say."""
-    lost, doubtful = [], []
+def core_condition(finding: Finding) -> CoreCondition:
+    """What becomes of each part of the core."""
+    lost, doubtful, not_inspected, marked, touched = [], [], [], [], []
     for part, state in core_states(finding).items():
         deep = finding.scored_deeply if part != "impeller" else "unknown"
+        if state in TOUCHED:
+            touched.append(part)
         if state == "destroyed" or (state == "scored" and deep == "yes"):
             lost.append(part)
         elif (state == "scored" and deep == "unknown") or (state == "unknown" and _was_struck(finding, part)):
             doubtful.append(part)
-    return tuple(lost), tuple(doubtful)
+        elif state == "unknown":
+            not_inspected.append(part)
+        elif state in MARKED:
+            marked.append(part)
+    return CoreCondition(*(tuple(parts) for parts in (lost, doubtful, not_inspected, marked, touched)))
 
 
 def _was_struck(finding: Finding, part: str) -> bool:
     """Whether a part that nobody looked at may be damaged: impeller and front housing, where the shaft let go."""
     let_go = finding.bearing == "failed" or "destroyed" in (finding.impeller, finding.front_housing)
     return let_go and part != "rear housing"
-
-
-def core_reasons(lost: tuple[str, ...], doubtful: tuple[str, ...]) -> tuple[str, ...]:
-    """What it means that these parts of the core are lost, and those doubtful."""
-    reasons = [f"The {part} cannot be used again: the core is lost." for part in lost]
-    reasons += [f"Whether the {part} can be used again must be measured first." for part in doubtful]
-    return tuple(reasons)
-
-
-def not_inspected(unseen: tuple[str, ...]) -> tuple[str, ...]:
-    """What it means that nothing was told of these parts of the core."""
-    parts = f"{', the '.join(unseen[:-1])} and the {unseen[-1]}" if len(unseen) > 1 else unseen[0]
-    they = "they are" if len(unseen) > 1 else "it is"
-    return (f"Nothing was told of the {parts}: the core is not known to be sound until {they} inspected.",)
-
-
-def inspection(finding: Finding) -> str:
-    """How the core is looked at before it is used again, naming what was seen on it."""
-    worn = ("corroded", "rubbed", "scored")
-    marked = [f"the {part} is {state}" for part, state in core_states(finding).items() if state in worn]
-    step = "Clean and inspect both housings and the impeller before they are used again"
-    if not marked:
-        return f"{step}."
-    return f"{step}: {' and '.join(marked)}. Whether it may be cleaned up or machined is for a licensed mechanic."

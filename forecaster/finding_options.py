@@ -20,6 +20,7 @@ WORDS = (
     ("--front-housing", "front_housing", METAL, "the front housing"),
     ("--rear-housing", "rear_housing", METAL, "the rear housing"),
     ("--scored-deeply", "scored_deeply", YES_NO, "scoring of a housing is too deep to be cleaned up"),
+    ("--wobble", "wobble", YES_NO, "the shaft can be felt to wobble"),
     ("--shaft-true", "shaft_true", YES_NO, "the shaft runs true"),
     ("--clutch-washers", "clutch_washers", ("good", "worn", "broken", "unknown"), "the clutch washers"),
     ("--parts", "parts_fitted", ("oem", "aftermarket", "unknown"), "the rotating parts that came out"),

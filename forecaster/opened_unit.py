@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic_core import PydanticCustomError
 
 from forecaster.errors import WrongUsage
 from forecaster.records import Metal, Parts, YesNoUnknown
@@ -18,6 +19,18 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 Bearing = Literal["sound", "rough", "rusted", "failed", "unknown"]
+HIGHEST_SLIP_LB_FT = 40.0  # beyond any clutch of this kind: whoever typed more mistyped it; common practice, no source
+
+
+def _no_typing_error(slip: float) -> float:
+    if slip <= HIGHEST_SLIP_LB_FT:
+        return slip
+    likely = slip / 10.0
+    remedy = f"was it {likely:g}?" if likely <= HIGHEST_SLIP_LB_FT else "read the moment again"
+    raise PydanticCustomError("slip_mistyped", f"above {HIGHEST_SLIP_LB_FT:g} lb·ft, which looks mistyped: {remedy}")
+
+
+SlipFound = Annotated[float, Field(ge=0, allow_inf_nan=False), AfterValidator(_no_typing_error)]
 
 
 class Finding(BaseModel):
@@ -41,10 +54,9 @@ class Finding(BaseModel):
     play_limit_mm: Annotated[float, Field(gt=0, le=20, allow_inf_nan=False)] | None = Field(
         None, description="the most that the maker's manual allows, mm"
     )
+    wobble: YesNoUnknown = Field("unknown", description="whether the shaft can be felt to wobble")
     shaft_true: YesNoUnknown = Field("unknown", description="whether the shaft runs true")
-    slip_found_lb_ft: Annotated[float, Field(ge=0, le=200, allow_inf_nan=False)] | None = Field(
-        None, description="clutch slip moment, lb·ft"
-    )
+    slip_found_lb_ft: SlipFound | None = Field(None, description="clutch slip moment, lb·ft")
     clutch_washers: Literal["good", "worn", "broken", "unknown"] = Field("unknown", description="the clutch washers")
     parts_fitted: Parts = Field("unknown", description="the rotating parts that came out")
     debris: YesNoUnknown = Field("unknown", description="metal found in the housing, duct or intercooler")
@@ -72,4 +84,4 @@ def _in_plain_words(problem: ErrorDetails) -> str:
         return f"A finding has no {name}. The nearest is {near}: {Finding.model_fields[near].description}."
     info = Finding.model_fields[name]
     reason = problem["msg"].replace("Input should be", "must be")
-    return f"{name} ({info.description}) = {value!r}: {reason}."
+    return f"{name} ({info.description}) = {value!r}: {reason}{'' if reason.endswith('?') else '.'}"

@@ -41,6 +41,7 @@ PRICE_OPTIONS = (
     ("--day-rate", "day_rate", "rental income of one in-season day"),
 )
 RUSH_OPTION = ("--rush-surcharge", "rebuild_in_season_extra", "what a rebuild costs more in season")
+RESET_OPTION = ("--open-and-reset-price", "open_and_reset", "opening a unit, resetting its slip, putting it back")
 
 
 def _price(name: str, field: str, what: str) -> Argument:
@@ -54,13 +55,15 @@ def _price(name: str, field: str, what: str) -> Argument:
 
 
 PRICES = tuple(_price(*option) for option in PRICE_OPTIONS)
-# A quote for the bench knows no rental income.
-QUOTE_PRICES = tuple(_price(*option) for option in (*PRICE_OPTIONS, RUSH_OPTION) if option[1] != "day_rate")
+# A quote for the bench knows no rental income, and no check: the unit is open already.
+QUOTE_PRICES = tuple(
+    _price(*option) for option in (*PRICE_OPTIONS, RUSH_OPTION, RESET_OPTION) if option[1] not in ("day_rate", "check")
+)
 
 
 def prices_given(asked: Namespace) -> dict[str, float]:
     """The prices that the question sets for itself."""
-    fields = [field for _, field, _ in (*PRICE_OPTIONS, RUSH_OPTION)]
+    fields = [field for _, field, _ in (*PRICE_OPTIONS, RUSH_OPTION, RESET_OPTION)]
     given = {field: getattr(asked, f"price_{field}", None) for field in fields}  # no command takes them all
     return {field: value for field, value in given.items() if value is not None}
 

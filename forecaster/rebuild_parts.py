@@ -1,4 +1,4 @@
-"""What a rebuild takes from the shelf, and what of the old unit it uses again.
+"""What a rebuild takes from the shelf, what of the old unit it uses again, and how it is oiled before its first start.
 
 Common practice of the trade, no source.
 """
@@ -17,7 +17,14 @@ RENEWED = (
     ("set of spring washers", 1),
     ("set of seals", 1),
 )
+WASHERS = ("set of clutch washers", "set of spring washers")
 REUSED = ("front housing", "rear housing", "impeller")
+# Of every rebuilt or new unit, and of one with new washers: it is lubricated only while the engine runs.
+PRE_OIL = (
+    "Before its first start, oil the unit's bearings by hand and turn it by hand until it turns freely; then start the "
+    "engine and let it idle until its oil pressure stands, and only then rev it: the unit is oiled only while the "
+    "engine runs."
+)
 
 
 @dataclass(frozen=True)
@@ -33,3 +40,8 @@ def parts_for(n_rebuilds: int) -> tuple[PartLine, ...]:
     if n_rebuilds < 0:
         raise WrongUsage(f"The number of rebuilds must be at least 0, not {n_rebuilds}.")
     return tuple(PartLine(part, count * n_rebuilds) for part, count in RENEWED)
+
+
+def washers_alone() -> tuple[PartLine, ...]:
+    """What is renewed where only the clutch's washers are worn."""
+    return tuple(PartLine(part, count) for part, count in RENEWED if part in WASHERS)

@@ -1,4 +1,4 @@
-"""fleet.toml: how money and days are written, season, prices, lost rental days, bench, clutch slip; each has a default.
+"""fleet.toml: how money and days are written, season, prices, lost days, bench, parts, clutch slip; each has a default.
 
 Defaults are common practice, no source: an invented shop's round figures for a mid-sized rental fleet. Every face
 can override each of them.
@@ -84,6 +84,16 @@ class Costs(_Section):
     engine_damage: Money = Field(5200.0, description="engine repair when debris reaches it")
     check: Money = Field(60.0, description="pull the unit, spin it by hand, refit it")
     day_rate_if_unknown: Money = Field(200.0, description="rental income of an in-season day, where craft.csv has none")
+    open_and_reset: Money = Field(150.0, description="open the unit, look, reset the slip, put it back")
+
+
+class PartPrices(_Section):
+    """What single parts cost, bought alone, in the fleet's currency; left out: not known, and not reckoned with."""
+
+    impeller: Money | None = Field(None, description="an impeller bought alone; blank = not known")
+    front_housing: Money | None = Field(None, description="a front housing bought alone; blank = not known")
+    rear_housing: Money | None = Field(None, description="a rear housing bought alone; blank = not known")
+    washers: Money | None = Field(None, description="clutch and spring washers, a set of each; blank = not known")
 
 
 class DowntimeDays(_Section):
@@ -103,15 +113,39 @@ class Bench(_Section):
     budget: Money | None = Field(None, description="money for the off-season's work; blank = no limit")
 
 
-Moment = Annotated[float, Field(gt=0, le=200, allow_inf_nan=False)]
+HIGHEST_LB_FT = 200.0
+Moment = Annotated[float, Field(gt=0, le=HIGHEST_LB_FT, allow_inf_nan=False)]
+
+
+USUAL_SET_LB_FT, USUAL_TOO_HIGH_LB_FT = 14.0, 18.0  # common practice, no source
 
 
 class Slip(_Section):
-    """Moments at which a clutch slips, lb·ft. A figure of the maker's manual comes before the defaults."""
+    """Moments at which a clutch slips, lb·ft. A figure of the maker's manual comes before the defaults.
 
-    set_stock_lb_ft: Moment = Field(14.0, description="what a stock craft's clutch is set to")
+    Too high: a clutch that slips too late no longer spares shaft, gear and bearing the shock of the throttle. Where it
+    is left out, it is 18, or as much above the setting in proportion where a stock craft's clutch is set above 14.
+    """
+
+    set_stock_lb_ft: Moment = Field(USUAL_SET_LB_FT, description="what a stock craft's clutch is set to")
     set_tuned_lb_ft: Moment = Field(16.0, description="what it is set to where the boost is raised")
     too_low_lb_ft: Moment = Field(9.0, description="a stock craft's clutch is too low for full boost below this")
+    too_high_lb_ft: Moment = Field(
+        USUAL_TOO_HIGH_LB_FT,
+        description="a stock craft's clutch is too high above this: it no longer spares shaft, gear and bearing",
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _too_high_follows_the_setting(cls, given: Any) -> Any:
+        """A file of before this limit, with a high setting, must not contradict a default that it does not name."""
+        if not isinstance(given, dict) or "too_high_lb_ft" in given:
+            return given
+        set_to = given.get("set_stock_lb_ft", USUAL_SET_LB_FT)
+        if isinstance(set_to, bool) or not isinstance(set_to, (int, float)) or set_to <= USUAL_SET_LB_FT:
+            return given
+        in_proportion = set_to * USUAL_TOO_HIGH_LB_FT / USUAL_SET_LB_FT
+        return given | {"too_high_lb_ft": min(in_proportion, HIGHEST_LB_FT)}
 
     @model_validator(mode="after")
     def _rises(self) -> Slip:
@@ -120,6 +154,11 @@ class Slip(_Section):
             raise ValueError(
                 "must rise from too_low_lb_ft over set_stock_lb_ft to set_tuned_lb_ft; they are "
                 f"{self.too_low_lb_ft:g}, {self.set_stock_lb_ft:g} and {self.set_tuned_lb_ft:g} lb·ft"
+            )
+        if not self.set_stock_lb_ft < self.too_high_lb_ft:
+            raise ValueError(
+                "too_high_lb_ft must be above set_stock_lb_ft, both of a stock craft; they are "
+                f"{self.too_high_lb_ft:g} and {self.set_stock_lb_ft:g} lb·ft"
             )
         return self
 
@@ -137,6 +176,7 @@ class FleetSettings(_Section):
     costs: Costs = Costs()
     downtime_days: DowntimeDays = DowntimeDays()
     bench: Bench = Bench()
+    parts: PartPrices = PartPrices()
     slip: Slip = Slip()
 
 

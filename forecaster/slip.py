@@ -28,16 +28,18 @@ FEW_READINGS = 10  # below this the answer is mostly general experience
 
 @dataclass(frozen=True)
 class SlipLimits:
-    """What a clutch is set to, and what is too low, lb·ft. Defaults are common practice, no source.
+    """What a clutch is set to, and what is too low or too high, lb·ft. Defaults are common practice, no source.
 
-    A stock craft's clutch is set to about 14, more where the boost is raised; 9 is too low for full boost. A tuned
-    engine needs its clutch to hold the same share of its setting, so its limit is higher in proportion (our reasoning).
-    The maker's manual comes first: put its figures here, or into [slip] of fleet.toml.
+    A stock craft's clutch is set to about 14, more where the boost is raised; 9 is too low for full boost. Above 18 it
+    slips too late: it no longer spares shaft, gear and bearing the shock of the throttle. A tuned engine needs its
+    clutch to hold the same share of its setting, so its limits are higher in proportion (our reasoning). The maker's
+    manual comes first: put its figures here, or into [slip] of fleet.toml.
     """
 
     set_stock_lb_ft: float = 14.0
     set_tuned_lb_ft: float = 16.0
     too_low_lb_ft: float = 9.0
+    too_high_lb_ft: float = 18.0
 
     def __post_init__(self) -> None:
         """Refuse limits that contradict each other."""
@@ -45,6 +47,11 @@ class SlipLimits:
             raise WrongUsage(
                 "Slip limits must rise from too low over stock to tuned, above 0; they are "
                 f"{self.too_low_lb_ft}, {self.set_stock_lb_ft} and {self.set_tuned_lb_ft} lb·ft."
+            )
+        if not self.set_stock_lb_ft < self.too_high_lb_ft < np.inf:
+            raise WrongUsage(
+                "The slip that is too high must be above what a stock craft's clutch is set to; they are "
+                f"{self.too_high_lb_ft} and {self.set_stock_lb_ft} lb·ft."
             )
 
     @classmethod
@@ -60,6 +67,10 @@ class SlipLimits:
     def too_low(self, tuned_share: float) -> float:
         """Below this the craft no longer makes full boost."""
         return self.too_low_lb_ft * self.setting(tuned_share) / self.set_stock_lb_ft
+
+    def too_high(self, tuned_share: float) -> float:
+        """Above this the clutch no longer spares shaft, gear and bearing the shock of the throttle."""
+        return self.too_high_lb_ft * self.setting(tuned_share) / self.set_stock_lb_ft
 
 
 @dataclass(frozen=True)

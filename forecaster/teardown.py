@@ -3,78 +3,98 @@
 Everything here is common practice of the trade, no source, unless it says otherwise: the maker's manual comes before
 it, and whether a worn housing or impeller may run again is the judgement of the licensed mechanic who measures it.
 
-The rules, all of them (what a rebuild takes is listed in ``rebuild_parts``; ``core_condition`` judges the core):
+The rules, all of them (``job_reasons`` holds what asks for which job, ``core_condition`` judges the core,
+``bench_quote`` prices, ``bench_steps`` lists what follows, ``rebuild_parts`` what a rebuild takes):
 
-1. A rebuild always renews what turns or seals: shaft assembly with bearings, drive gear, clutch washers, spring
+1. Jobs stand on a scale: put back, reset and put back, rebuild, new unit. Each thing that was found asks for one at
+   least, and for more at most where something is not known yet; the unit needs the greatest of all. Where that is
+   still open, measure first.
+2. A rebuild always renews what turns or seals: shaft assembly with bearings, drive gear, clutch washers, spring
    washers, seals. Only the two housings and the impeller are cleaned, inspected and used again.
-2. The core is lost where the impeller is destroyed, or a housing scored deeply or destroyed: then a new unit. Scored to
-   an unknown depth, or an impeller scored at all: doubtful, to be measured first, with both prices quoted. Corroded or
-   rubbed: used again if it passes inspection. A part of the core of which nothing was told is not known to be sound
-   until it is inspected: both prices are quoted, from the rebuild to the new unit.
-3. A bearing that is rough, rusted or failed means a rebuild, however little play the shaft has: noise when spun by hand
-   with hardly any play still means that it will fail. So does a bent shaft, or play beyond the manual's limit.
-4. A sound unit that was opened for its scheduled rebuild is rebuilt; opened for something else it is put together
-   again. Low slip alone is reset, and is never a reason for a new unit.
-5. Where a rebuild would cost more than a new unit, a new unit is advised, core or no core.
+3. A part of the core is lost where it is destroyed, or a housing where it is scored deeply. It is bought where its
+   price is known and a new unit is not cheaper; else a new unit is fitted. Scored to an unknown depth, or an impeller
+   scored at all: doubtful, to be measured first. Corroded, or rubbed: used again if it passes an inspection. Of which
+   nothing was told: not known to be sound until it is inspected.
+4. A bearing that is rough, rusted or failed means a rebuild, however little play the shaft has: noise when spun by hand
+   with hardly any play still means that it will fail. So does a bent shaft, a part of the core that something turned
+   against, broken clutch washers, metal that was found, and a scheduled rebuild that is due.
+5. Shaft play is never passed unjudged: beyond the manual's limit, or felt as a wobble, it means a rebuild; without the
+   limit it is measured against it first. A limit that lies where a wobble is felt is not believed.
+6. Slip too low or too high is reset, worn washers are renewed with the reset; neither is a reason for a new unit.
+7. Failed in use and nothing found: look further before it goes back. Aftermarket parts in a unit that would go back:
+   both ways are offered, for they may last only a few hours.
+8. Where a rebuild would cost more than a new unit on that day, a new unit is advised, core or no core.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from forecaster.core_condition import Core, core_reasons, core_states, inspection, lost_and_doubtful, not_inspected
+from forecaster.bench_quote import BenchPrices, BoughtPart, NotPriced, Quote, Repair
+from forecaster.bench_steps import FollowUp, Settled, debris_feared, follow_up, was_wet
+from forecaster.core_condition import Core, CoreCondition, core_condition
+from forecaster.job_reasons import (
+    FELT_PLAY_MM,
+    GOES_BACK,
+    Ask,
+    Decision,
+    Job,
+    ReasonCode,
+    Scale,
+    asks_of,
+)
 from forecaster.opened_unit import Finding
-from forecaster.rebuild_parts import REUSED, PartLine, parts_for
-from forecaster.settings import Costs
+from forecaster.rebuild_parts import REUSED, PartLine, parts_for, washers_alone
+from forecaster.settings import Costs, PartPrices
 from forecaster.slip import SlipLimits
 
-Decision = Literal["put back", "reset and put back", "rebuild", "measure first", "new unit"]
-
-
-@dataclass(frozen=True)
-class Quote:
-    """Prices in the fleet's currency. ``low`` to ``high`` is what the job may come to: one price unless it is open.
-
-    ``rebuild`` and ``new_unit`` stand beside each other, each with ``surcharge`` in season. What an inspection may
-    find in the engine is not in it: ``engine_if_hit`` names that risk, 0 where no debris is feared.
-    """
-
-    low: float
-    high: float
-    rebuild: float
-    new_unit: float
-    surcharge: float
-    engine_if_hit: float
+SlipStep = Literal["check_new", "set", "measure", "reset_low", "reset_high", "reset_with_washers", "leave"]
+WHOLE_REBUILD, NEW_WASHERS = parts_for(1), washers_alone()
+# What is told only where the question is still open, and then settles that it must be measured first.
+OPEN: frozenset[ReasonCode] = frozenset({"bearing_not_spun", "play_unjudged", "cause_not_found", "core_doubtful"})
 
 
 @dataclass(frozen=True)
 class TeardownAdvice:
-    """What to do with an opened unit.
+    """What to do with an opened unit, in codes that ``report.teardown_sentences`` words.
 
-    Of the core: ``reused``, cleaned, inspected and used again if they pass; ``measured_first``; ``not_reused``; it is
-    "not inspected" where nothing was told of one of them. ``renewed``: what a rebuild always renews; nothing where the
-    unit goes back as it was, or a new one takes its place. ``slip``: what to do about the clutch's slip. ``because``:
-    the reasons. ``follow_up``: what comes next, in order.
+    ``at_least``, ``at_most``: the jobs that it may come to; ``decision``: "measure first" where something that is not
+    known yet decides between them, else the job. Of the core: ``reused``, of which ``inspected_first`` only after an
+    inspection; ``measured_first``; ``not_reused``; ``bought`` in place of lost parts. ``renewed``: what the job renews,
+    or may renew where it is "measure first". ``slip``: what to do about the clutch's slip, if the unit goes back where
+    it may. ``because``: the reasons. ``follow_up``: what comes next, in order.
     """
 
+    finding: Finding
+    limits: SlipLimits
+    condition: CoreCondition
     decision: Decision
-    core: Core
+    at_least: Job
+    at_most: Job
     reused: tuple[str, ...]
+    inspected_first: tuple[str, ...]
     measured_first: tuple[str, ...]
     renewed: tuple[PartLine, ...]
+    bought: tuple[BoughtPart, ...]
     not_reused: tuple[str, ...]
-    slip: str
+    slip: SlipStep
     quote: Quote
-    because: tuple[str, ...]
-    follow_up: tuple[str, ...]
+    because: tuple[ReasonCode, ...]
+    follow_up: tuple[FollowUp, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def core(self) -> Core:
+        """The whole core in a word, by the part that is worst off."""
+        return self.condition.word
 
 
 CAUTIONS = (
     "The maker's manual comes first: its limits, torques and procedures overrule what stands here.",
     "Whether a housing, an impeller or a shaft may run again is for a licensed mechanic to measure and decide.",
-    "Battery off and engine cold before the unit comes off; let hot and spinning parts stand.",
+    "Battery off and engine cold before the unit comes off; let what is hot cool and what spins come to rest.",
     "Ventilate the hull before any spark: fuel vapour gathers in it.",
     "Spring washers are under tension and housings have sharp edges: glasses and gloves.",
     "Waste oil and cleaning fluid go to a collection point, not into the water.",
@@ -82,38 +102,64 @@ CAUTIONS = (
 
 
 def advise_teardown(
-    finding: Finding, costs: Costs, in_season: bool, limits: SlipLimits | None = None
+    finding: Finding,
+    costs: Costs,
+    in_season: bool,
+    limits: SlipLimits | None = None,
+    parts: PartPrices | None = None,
 ) -> TeardownAdvice:
     """What is reused and renewed, rebuild or new unit, at what price, and what to look at next.
 
-    `costs`: prices of fleet.toml; `in_season`: whether the rush surcharge applies. A worse finding never makes more of
-    the core reusable and never makes the job cheaper.
+    `costs`, `parts`: prices of fleet.toml; `in_season`: whether the rush surcharge applies. A worse finding never makes
+    more of the core reusable, never asks for less, and never makes the job cheaper.
     """
     limits = limits if limits is not None else SlipLimits()
-    lost, doubtful = lost_and_doubtful(finding)
-    unseen = tuple(part for part, state in core_states(finding).items() if state == "unknown")
-    core: Core = "lost" if lost else "doubtful" if doubtful else "not inspected" if unseen else "sound"
-    reasons_to_rebuild = _reasons_to_rebuild(finding)
-    low_slip = finding.slip_found_lb_ft is not None and finding.slip_found_lb_ft < _too_low(finding, limits)
-    dearer = costs.rebuild > costs.new_unit
-    decision = _decision(core, bool(reasons_to_rebuild), low_slip, finding, dearer)
-    rebuilt = decision in ("rebuild", "measure first")
+    core = core_condition(finding)
+    asks = asks_of(finding, core, limits)
+    least = max((ask.at_least for ask in asks), default=Scale.PUT_BACK)
+    most = max((ask.at_most for ask in asks), default=Scale.PUT_BACK)
+    prices = BenchPrices(
+        costs, parts if parts is not None else PartPrices(), costs.rebuild_in_season_extra if in_season else 0.0
+    )
+    now = prices.repair(core.lost)
+    worst = prices.repair((*core.lost, *core.doubtful, *core.not_inspected))
+    at_least, at_most = _job(least, now), _job(most, worst)
+    because = _because(finding, core, asks, least, at_least, now)
+    decision = _decision(at_least, at_most, because)
+    if decision in GOES_BACK:
+        because += tuple(_why_it_goes_back(finding, decision))
+    is_new = at_least == "new unit"
+    reused = () if is_new else tuple(part for part in REUSED if part not in (*core.lost, *core.doubtful))
+    suspect = (*core.marked, *core.not_inspected)
+    inspected_first = tuple(part for part in reused if decision not in GOES_BACK or part in suspect)
+    settled = Settled(decision, at_least, at_most, because, inspected_first)
+    put_back = prices.put_back(finding)
     return TeardownAdvice(
+        finding=finding,
+        limits=limits,
+        condition=core,
         decision=decision,
-        core=core,
-        reused=() if decision == "new unit" else tuple(part for part in REUSED if part not in doubtful),
-        measured_first=() if decision == "new unit" else doubtful,
-        renewed=parts_for(1) if rebuilt else (),
-        not_reused=REUSED if decision == "new unit" else (),
-        slip=_slip(finding, decision, limits),
-        quote=_quote(finding, costs, in_season, decision, core),
-        because=(
-            *core_reasons(lost, doubtful),
-            *reasons_to_rebuild,
-            *(not_inspected(unseen) if core == "not inspected" else ()),
-            *_other_reasons(decision, core, dearer, finding),
+        at_least=at_least,
+        at_most=at_most,
+        reused=reused,
+        inspected_first=inspected_first,
+        measured_first=() if is_new else core.doubtful,
+        renewed=_renewed(finding, settled),
+        bought=now.bought if at_least == "rebuild" else (),
+        not_reused=REUSED if is_new else core.lost,
+        slip=_slip(finding, asks, settled),
+        quote=Quote(
+            low=put_back if at_least in GOES_BACK else now.price,
+            high=put_back if at_most in GOES_BACK else worst.price,
+            put_back=put_back,
+            rebuild=prices.rebuild_with(core.lost),
+            new_unit=costs.new_unit,
+            surcharge=prices.surcharge,
+            engine_if_hit=costs.engine_damage if debris_feared(finding) else 0.0,
+            not_priced=_not_priced(finding, core, prices, settled, worst),
         ),
-        follow_up=_follow_up(finding, decision, doubtful),
+        because=because,
+        follow_up=follow_up(finding, core, settled),
         cautions=CAUTIONS,
     )
 
@@ -121,145 +167,84 @@ def advise_teardown(
 # -- the decision ------------------------------------------------------------------------------------------------------
 
 
-def _reasons_to_rebuild(finding: Finding) -> tuple[str, ...]:
-    reasons = []
-    if finding.bearing in ("rough", "rusted"):
-        little = finding.shaft_play_mm is not None and not _too_much_play(finding)
-        play = f", though the shaft has only {finding.shaft_play_mm:g} mm of play" if little else ""
-        reasons.append(f"The bearing is {finding.bearing}{play}: it will fail, also with hardly any play.")
-    if finding.bearing == "failed":
-        reasons.append("The bearing has failed.")
-    if _too_much_play(finding):
-        reasons.append(f"The shaft has {finding.shaft_play_mm:g} mm of play; {finding.play_limit_mm:g} mm are allowed.")
-    if finding.shaft_true == "no":
-        reasons.append("The shaft does not run true.")
-    if {finding.impeller, finding.front_housing} & {"rubbed", "scored", "destroyed"}:
-        reasons.append("The impeller has touched the housing: the shaft was not held.")
-    if finding.clutch_washers == "broken":
-        reasons.append("The clutch washers are broken.")
-    if finding.debris == "yes":
-        reasons.append("Metal was found: something in the unit is breaking up.")
-    if finding.reason == "scheduled":
-        reasons.append("It was opened for its scheduled rebuild.")
-    return tuple(reasons)
+def _job(asked: Scale, repair: Repair) -> Job:
+    if asked == Scale.REBUILD:
+        return "new unit" if repair.new_unit else "rebuild"
+    return "reset and put back" if asked == Scale.RESET else "put back"
 
 
-def _too_much_play(finding: Finding) -> bool:
-    play, limit = finding.shaft_play_mm, finding.play_limit_mm
-    return play is not None and limit is not None and play > limit
+def _decision(at_least: Job, at_most: Job, because: tuple[ReasonCode, ...]) -> Decision:
+    return "measure first" if at_least != at_most and OPEN.intersection(because) else at_least
 
 
-def _decision(core: Core, rebuild: bool, low_slip: bool, finding: Finding, dearer: bool) -> Decision:
-    if core == "lost" or (dearer and (rebuild or core == "doubtful")):
-        return "new unit"
-    if core == "doubtful" or (finding.bearing == "unknown" and not rebuild):
-        return "measure first"
-    if rebuild:
-        return "rebuild"
-    return "reset and put back" if low_slip or finding.clutch_washers == "worn" else "put back"
+def _because(
+    finding: Finding, core: CoreCondition, asks: list[Ask], least: Scale, at_least: Job, repair: Repair
+) -> tuple[ReasonCode, ...]:
+    because: list[ReasonCode] = [*_of_the_core(core, least, at_least, repair)]
+    because += [ask.code for ask in asks if _told(ask, least)]
+    if (finding.play_limit_mm or 0.0) >= FELT_PLAY_MM:
+        because.append("limit_not_believed")
+    if core.not_inspected and at_least != "new unit":
+        because.append("core_not_inspected")
+    return tuple(because)
 
 
-def _other_reasons(decision: Decision, core: Core, dearer: bool, finding: Finding) -> tuple[str, ...]:
-    reasons = []
-    if decision == "new unit" and core != "lost" and dearer:
-        reasons.append("A rebuild would cost more than a new unit.")
-    if decision == "measure first" and finding.bearing == "unknown":
-        reasons.append("Nobody has said yet how the bearing turns: spin it by hand.")
-    if decision in ("put back", "reset and put back"):
-        reasons.append("The bearing is sound; a little bearing noise is normal.")
-    if finding.parts_fitted == "aftermarket":
-        reasons.append("Its parts were aftermarket: cheap ones may last only a few hours.")
-    return tuple(reasons)
+def _of_the_core(core: CoreCondition, least: Scale, at_least: Job, repair: Repair) -> Iterator[ReasonCode]:
+    if core.lost:
+        yield "core_lost"
+    if least == Scale.REBUILD and repair.way == "bought":
+        yield "part_bought"
+    if least == Scale.REBUILD and repair.way == "dearer":
+        yield "dearer_than_new"
+    if least == Scale.REBUILD and repair.way == "part price unknown":
+        yield "part_price_unknown"
+    if core.doubtful and at_least != "new unit":
+        yield "core_doubtful"
 
 
-# -- slip, quote, what follows -----------------------------------------------------------------------------------------
+def _told(ask: Ask, least: Scale) -> bool:
+    """Whether it bears on the job: what asks for less than is needed anyway does not. Poor parts are always told."""
+    return ask.at_least == least or ask.at_most > least or ask.code == "aftermarket_found"
 
 
-def _tuned_share(finding: Finding) -> float:
-    return 1.0 if finding.tuned == "yes" else 0.0
+def _why_it_goes_back(finding: Finding, decision: Decision) -> Iterator[ReasonCode]:
+    """Only a bearing that is sound goes back: one that nobody spun is to be spun first."""
+    yield "sound_goes_back"
+    if was_wet(finding):
+        yield "rust_may_follow"
+    if decision == "put back" and finding.reason in ("symptom", "check"):
+        yield "noise_unexplained"
 
 
-def _too_low(finding: Finding, limits: SlipLimits) -> float:
-    return limits.too_low(_tuned_share(finding))
+# -- parts, slip, prices -----------------------------------------------------------------------------------------------
 
 
-def _slip(finding: Finding, decision: Decision, limits: SlipLimits) -> str:
-    setting = limits.setting(_tuned_share(finding))
-    to = f"about {setting:g} lb·ft, or what its manual says"
-    if finding.tuned != "yes":
-        to += "; more where the boost is raised"
-    found = finding.slip_found_lb_ft
-    if decision == "new unit":
-        return f"Check that the new unit's slip is set to {to}."
-    if decision == "rebuild":
-        return f"Set the slip to {to}, and write it down as slip_set."
-    if decision == "measure first":
-        return (
-            f"If it is rebuilt, set the slip to {to}; else reset it where it is below {_too_low(finding, limits):.1f}."
-        )
-    if found is None:
-        return f"Measure the slip before it goes back; below {_too_low(finding, limits):.1f} lb·ft, reset it to {to}."
-    if found < _too_low(finding, limits):
-        return f"Slip was {found:g} lb·ft, too low for full boost: reset it to {to}. That is no reason for a new unit."
+def _renewed(finding: Finding, job: Settled) -> tuple[PartLine, ...]:
+    if job.decision in ("rebuild", "measure first"):
+        return WHOLE_REBUILD
+    return NEW_WASHERS if finding.clutch_washers == "worn" and job.goes_back else ()
+
+
+def _slip(finding: Finding, asks: list[Ask], job: Settled) -> SlipStep:
+    """What to do about the slip: if the unit goes back, where it may; else once it is rebuilt, or new."""
+    if not job.may_go_back:
+        return "check_new" if job.at_least == "new unit" else "set"
+    asked = {ask.code for ask in asks}
     if finding.clutch_washers == "worn":
-        return f"Renew the clutch and spring washers, which the quote does not hold, and reset the slip to {to}."
-    return f"Slip was {found:g} lb·ft: leave it."
+        return "reset_with_washers"
+    if "slip_too_low" in asked:
+        return "reset_low"
+    if "slip_too_high" in asked:
+        return "reset_high"
+    return "measure" if "slip_not_measured" in asked else "leave"
 
 
-def _quote(finding: Finding, costs: Costs, in_season: bool, decision: Decision, core: Core) -> Quote:
-    """What the job may come to. Putting a unit back costs what a check does: pull, look, refit.
-
-    A rebuild whose core nobody has inspected may end with a new unit.
-    """
-    surcharge = costs.rebuild_in_season_extra if in_season else 0.0
-    rebuild, new = costs.rebuild + surcharge, costs.new_unit + surcharge
-    low, high = {
-        "put back": (costs.check, costs.check),
-        "reset and put back": (costs.check, costs.check),
-        "rebuild": (rebuild, new if core == "not inspected" else rebuild),
-        "measure first": (rebuild, max(rebuild, new)),
-        "new unit": (new, new),
-    }[decision]
-    if decision == "measure first" and core == "sound":
-        low, high = costs.check, min(rebuild, new)  # only the bearing is open
-    if decision == "measure first" and core == "not inspected":
-        low, high = costs.check, max(rebuild, new)
-    return Quote(low, high, rebuild, new, surcharge, costs.engine_damage if _debris_feared(finding) else 0.0)
-
-
-def _debris_feared(finding: Finding) -> bool:
-    """Whether metal may have gone down the duct towards the engine."""
-    if finding.debris != "unknown":
-        return finding.debris == "yes"
-    broken = finding.bearing == "failed" or finding.clutch_washers == "broken"
-    return broken or bool({finding.impeller, finding.front_housing, finding.rear_housing} & {"scored", "destroyed"})
-
-
-def _follow_up(finding: Finding, decision: Decision, doubtful: tuple[str, ...]) -> tuple[str, ...]:
-    steps = [f"Have the {part} measured by a licensed mechanic against its manual." for part in doubtful]
-    if finding.bearing == "unknown" and decision == "measure first":
-        steps.append("Spin the unit by hand, off the engine: rebuild it if it rattles or feels rough.")
-    if _debris_feared(finding) or finding.bearing == "failed":
-        steps.append("Do not run the engine before duct, intercooler, throttle and engine were inspected for metal.")
-    wet = finding.reason == "water" or finding.oil == "milky"
-    if _debris_feared(finding) or finding.bearing == "failed" or finding.oil_in_intercooler == "yes" or wet:
-        steps.append("Drain and clean the intercooler, and test it for leaks.")
-    if finding.oil == "milky":
-        steps.append("Water is in the oil: change oil and filter until it stays clear, and run it warm to dry it.")
-    elif decision != "put back" or wet:
-        steps.append("Change oil and filter: the unit runs in the engine's oil.")
-    if wet:
-        steps.append("Find where the water came in. Rust starts at once: leave nothing wet overnight.")
-    if finding.oil_in_intercooler == "yes":
-        steps.append(
-            "Empty the catch can and check the breather: oil went past it into the intercooler."
-            if finding.catch_can == "yes"
-            else "Fit a catch can: without one, oil vapour from the breather ends in the intercooler."
-        )
-    if decision in ("rebuild", "measure first"):
-        steps.append(inspection(finding))
-        steps.append("Fit original parts: cheap aftermarket ones may last only a few hours.")
-    if decision in ("put back", "reset and put back"):
-        steps.append("Renew any seal that was disturbed, and spin the unit by hand again after some hours.")
-    steps.append("Write down finding, slip, parts and cost in rebuilds.csv: the forecast learns from them.")
-    return tuple(steps)
+def _not_priced(
+    finding: Finding, core: CoreCondition, prices: BenchPrices, job: Settled, worst: Repair
+) -> tuple[NotPriced, ...]:
+    missing: list[NotPriced] = []
+    if job.may_go_back and finding.clutch_washers == "worn" and prices.parts.washers is None:
+        missing.append("washers")
+    if (core.lost or core.doubtful) and worst.way == "part price unknown":
+        missing.append("parts of the core")
+    return tuple(missing)

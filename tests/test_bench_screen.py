@@ -18,7 +18,10 @@ from forecaster import (
     TeardownAdvice,
     advise_teardown,
     finding_of,
+    slip_sentence,
     teardown_parts,
+    teardown_reasons,
+    teardown_steps,
 )
 from tests.conftest import ROOT, SAMPLE_DAY
 from tests.opened_screen import open_screen, read, spaced, told
@@ -59,7 +62,10 @@ def test_the_form_asks_for_every_field_of_a_finding_and_offers_all_its_words(ope
 def test_the_bench_opens_with_what_to_do_and_what_it_comes_to(opened: Opener) -> None:
     (title,) = opened(**ROUGH).title
     assert title.value == teardown_answer(off_season(**ROUGH), "USD")
-    assert title.value.replace(SPACE, " ") == "Rebuild it for about USD 650; a new one would cost USD 1,700."
+    assert title.value.replace(SPACE, " ") == (
+        "The supercharger's bearing is rough and will fail: rebuild the unit for about USD 650; a new unit would cost "
+        "USD 1,700."
+    )
 
 
 def test_a_core_that_nobody_inspected_is_quoted_both_ways(opened: Opener) -> None:
@@ -72,8 +78,15 @@ def test_a_core_that_nobody_inspected_is_quoted_both_ways(opened: Opener) -> Non
 def test_every_reason_part_step_and_caution_of_the_core_is_shown(opened: Opener) -> None:
     advice = off_season(bearing="failed", front_housing="scored", oil="milky")
     text = told(opened(bearing="failed", front_housing="scored", oil="milky"))
-    for line in (*advice.because, *teardown_parts(advice), *advice.follow_up, *advice.cautions, advice.slip):
+    sentences = (*teardown_reasons(advice), *teardown_parts(advice), *teardown_steps(advice), slip_sentence(advice))
+    for line in (*sentences, *advice.cautions):
         assert spaced(plain(line)) in text
+
+
+def test_what_must_not_run_is_told_under_the_answer(opened: Opener) -> None:
+    (stop,) = opened(bearing="failed").error
+    assert stop.value.startswith("Do not run the engine before duct")
+    assert not opened(**ROUGH).error
 
 
 def test_how_deep_a_scoring_is_is_asked_only_where_there_is_one(opened: Opener) -> None:
@@ -81,7 +94,7 @@ def test_how_deep_a_scoring_is_is_asked_only_where_there_is_one(opened: Opener) 
     assert f"{PREFIX}scored_deeply" not in [r.key for r in app.radio]
     app.radio(key=f"{PREFIX}front_housing").set_value("scored").run()
     app.radio(key=f"{PREFIX}scored_deeply").set_value("yes").run()
-    assert "the core is lost" in app.title[0].value
+    assert "the front housing cannot be used again" in app.title[0].value
     app.radio(key=f"{PREFIX}front_housing").set_value("good").run()
     assert app.title[0].value == teardown_answer(off_season(**ROUGH), "USD")
     assert f"{PREFIX}scored_deeply" not in app.query_params
@@ -105,7 +118,7 @@ def test_a_link_that_tells_what_cannot_be_is_told_so(opened: Opener, name: str, 
 def test_the_season_of_the_price_can_be_chosen(opened: Opener) -> None:
     assert "no rush surcharge" in told(opened(**ROUGH))  # the day is off season
     app = opened(**ROUGH, season="in")
-    assert "Rebuild it for about USD 770" in app.title[0].value.replace(SPACE, " ")
+    assert "rebuild the unit for about USD 770" in app.title[0].value.replace(SPACE, " ")
 
 
 def test_a_fleet_brings_its_prices_and_its_slip_settings(opened: Opener, sample_copy: Path) -> None:
@@ -113,7 +126,7 @@ def test_a_fleet_brings_its_prices_and_its_slip_settings(opened: Opener, sample_
         'currency = "EUR"\n[costs]\nrebuild = 900\n[slip]\nset_stock_lb_ft = 13\n', encoding="utf-8"
     )
     app = opened(sample_copy, **ROUGH)
-    assert "Rebuild it for about EUR 900" in app.title[0].value.replace(SPACE, " ")
+    assert "rebuild the unit for about EUR 900" in app.title[0].value.replace(SPACE, " ")
     assert "Set the slip to about 13 lb·ft" in told(app)
 
 

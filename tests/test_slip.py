@@ -235,6 +235,8 @@ def test_the_limits_are_the_user_s() -> None:
     assert "about 15 lb·ft" in strict.advice
     with pytest.raises(WrongUsage, match="must rise from too low over stock to tuned"):
         SlipLimits(too_low_lb_ft=14.5)
+    with pytest.raises(WrongUsage, match="too high must be above what a stock craft's clutch is set to"):
+        SlipLimits(too_high_lb_ft=14.0)
 
 
 def test_the_limits_of_fleet_toml_are_used() -> None:
@@ -250,6 +252,7 @@ def test_the_limits_of_fleet_toml_are_used() -> None:
     ("toml", "reason"),
     [
         ("[slip]\ntoo_low_lb_ft = 14.5\n", "must rise from too_low_lb_ft over set_stock_lb_ft to set_tuned_lb_ft"),
+        ("[slip]\ntoo_high_lb_ft = 13\n", "too_high_lb_ft must be above set_stock_lb_ft"),
         ("[slip]\nset_stock_lb_ft = 0\n", "slip.set_stock_lb_ft = 0"),
         ("[slip]\ntoo_low = 8\n", "The nearest known key is too_low_lb_ft."),
     ],
@@ -257,6 +260,15 @@ def test_the_limits_of_fleet_toml_are_used() -> None:
 def test_slip_settings_that_cannot_be_are_refused(toml: str, reason: str) -> None:
     with pytest.raises(SettingsError, match=re.escape(reason)):
         read_settings(toml)
+
+
+@pytest.mark.parametrize(
+    ("toml", "too_high"), [("", 18.0), ("set_stock_lb_ft = 12", 18.0), ("set_stock_lb_ft = 21", 27.0)]
+)
+def test_an_older_fleet_toml_with_a_high_setting_still_reads(toml: str, too_high: float) -> None:
+    limits = SlipLimits.of(read_settings(f"[slip]\nset_tuned_lb_ft = 30\n{toml}\n"))
+    assert limits.too_high(0.0) == pytest.approx(too_high)
+    assert limits.too_high(1.0) == pytest.approx(too_high * 30 / limits.set_stock_lb_ft)
 
 
 def test_a_chance_that_no_draw_showed_is_told_as_small_and_not_as_nought() -> None:

@@ -21,8 +21,9 @@ from bench_words import (
 )
 from loading import Loaded, slip
 from without_fleet import STEPS, fleet_and_day, jump_to_steps, settings_of
-from words import CAUTION_ICON, count_words, day_words, plain
+from words import CAUTION_ICON, STOP_ICON, count_words, day_words, plain
 
+DO_NOT_RUN = "no_run_before_metal_looked_for"  # the step that stands where the eye is, before all others
 SHOWN_IN_WORDS = 8  # clutches with advice written out on a phone; the table has all of them
 
 
@@ -41,9 +42,12 @@ def main() -> None:
     whose = "the program's defaults" if loaded is None else f"those of {loaded.fleet.name}"
     in_season = settings.season.contains(as_of) if not season else season == "in"
     finding = forecaster.finding_of(found)
-    advice = forecaster.advise_teardown(finding, settings.costs, in_season, forecaster.SlipLimits.of(settings))
+    limits = forecaster.SlipLimits.of(settings)
+    advice = forecaster.advise_teardown(finding, settings.costs, in_season, limits, settings.parts)
     with top:
         st.title(teardown_answer(advice, settings.currency), anchor=False)
+        if advice.follow_up[0] == DO_NOT_RUN:
+            st.error(plain(forecaster.teardown_steps(advice)[0]), icon=STOP_ICON)
         st.caption(f"{CAUTION_ICON} {plain(advice.cautions[0])} {plain(advice.cautions[1])}")
     with right:
         show_advice(advice, settings.currency, in_season, whose)
@@ -56,10 +60,10 @@ def main() -> None:
 def show_advice(advice: forecaster.TeardownAdvice, currency: str, in_season: bool, whose: str) -> None:
     """Why, the parts, the slip, the quote, what follows, and the cautions of the work."""
     st.subheader("Why", anchor=STEPS)
-    st.markdown("\n".join(f"- {plain(reason)}" for reason in advice.because))
+    st.markdown("\n".join(f"- {plain(reason)}" for reason in forecaster.teardown_reasons(advice)))
     st.subheader("Parts", anchor=False)
     st.markdown("\n".join(f"- {plain(line)}" for line in forecaster.teardown_parts(advice)))
-    st.markdown(f"**Clutch slip.** {plain(advice.slip)}")
+    st.markdown(f"**Clutch slip.** {plain(forecaster.slip_sentence(advice))}")
     st.subheader("Quote", anchor=False)
     st.table(
         quote_rows(advice, currency), hide_index=True, border="horizontal", alt="Price of this job, of a rebuild, new"
@@ -68,7 +72,8 @@ def show_advice(advice: forecaster.TeardownAdvice, currency: str, in_season: boo
     st.subheader("Cautions", anchor=False)
     st.markdown("  \n".join(f"{CAUTION_ICON} {plain(caution)}" for caution in advice.cautions))
     st.subheader("What follows", anchor=False)
-    st.markdown("\n".join(f"{n}. {plain(step)}" for n, step in enumerate(advice.follow_up, start=1)))
+    steps = enumerate(forecaster.teardown_steps(advice), start=1)
+    st.markdown("\n".join(f"{n}. {plain(step)}" for n, step in steps))
 
 
 def show_slip(loaded: Loaded, as_of: date) -> None:

@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable
 
+from forecaster.bench_quote import Quote
+from forecaster.core_condition import core_states
+from forecaster.job_reasons import GOES_BACK, ReasonCode
+from forecaster.rebuild_parts import PartLine
 from forecaster.report.figures import listed
+from forecaster.report.teardown_sentences import named, with_marks
 from forecaster.slip import FleetSlip
-from forecaster.teardown import Quote, TeardownAdvice
+from forecaster.teardown import TeardownAdvice
 
-GOES_BACK = ("put back", "reset and put back")
+Money = Callable[[float], str]  # writes an amount with its currency
 # Action of a clutch -> the words that follow its number in the headline.
 DONE = {
     "reset now": "reset now",
@@ -17,67 +22,192 @@ DONE = {
     "measure": "measured, since nobody has yet",
 }
 NOT_REPLACED = "Low slip is reset; it is never by itself a reason for a new unit."
+# What fails, for the headline: the first of these that is a reason.
+FAILS: dict[ReasonCode, str] = {
+    "bearing_failed": "the supercharger's bearing has failed",
+    "bearing_noisy": "the supercharger's bearing is {bearing} and will fail",
+    "contact": "the supercharger's {touched}",
+    "play_beyond_limit": "the supercharger's shaft has too much play",
+    "play_felt": "the supercharger's shaft has too much play",
+    "wobble": "the supercharger's shaft wobbles",
+    "shaft_bent": "the supercharger's shaft does not run true",
+    "washers_broken": "the washers of the supercharger's clutch are broken",
+    "metal_found": "metal was found, so something in the supercharger is breaking up",
+    "scheduled": "the supercharger's scheduled rebuild is due",
+}
+# What must be known before anybody can decide, for the headline: the first of these.
+OPEN: dict[ReasonCode, str] = {
+    "core_doubtful": "{fails}, and whether {doubtful} can be used again is not known",
+    "bearing_not_spun": "how the supercharger's bearing turns is not known",
+    "cause_not_found": "the supercharger failed in use, and why has not been found",
+    "play_unjudged": "whether {play:g} mm of play of the supercharger's shaft is too much is for the manual to say",
+}
 
 
-def job_price(quote: Quote, money: Callable[[float], str]) -> str:
+CLEANED = "Cleaned, inspected and used again if they pass"
+
+
+def job_price(quote: Quote, money: Money) -> str:
     """What the job may come to: "USD 650" or "USD 650 to 1,700"; `money` writes an amount with its currency."""
-    low = money(quote.low)
-    return low if quote.low == quote.high else f"{low} to {quote.high:,.0f}"
+    return _span(quote.low, quote.high, money)
 
 
-def teardown_headline(advice: TeardownAdvice, money: Callable[[float], str], unit: str = "this unit") -> str:
-    """What to do with the unit and what it comes to, in one sentence; `unit`: what it is called, "it" where it shows.
-
-    `money` writes an amount with its currency.
-    """
-    quote = advice.quote
-    price, new = job_price(quote, money), money(quote.new_unit)
-    if advice.decision == "rebuild" and advice.core == "not inspected":
-        return (
-            f"Rebuild {unit} for about {money(quote.rebuild)} if both housings and the impeller pass inspection; else "
-            f"a new one, {new}."
-        )
-    if advice.decision == "rebuild":
-        return f"Rebuild {unit} for about {price}; a new one would cost {new}."
-    if advice.decision == "new unit":
-        why = "the core is lost" if advice.core == "lost" else "a rebuild would cost more"
-        return f"Fit a new unit for about {price}: {why}."
+def teardown_headline(advice: TeardownAdvice, money: Money) -> str:
+    """What fails, what to do with the unit and what it comes to, in one sentence."""
+    price = job_price(advice.quote, money)
     if advice.decision == "measure first":
-        return f"Measure before you decide: the job may come to {price}."
-    done = f"Reset its clutch and put {unit} back" if advice.decision == "reset and put back" else f"Put {unit} back"
-    return f"{done} for about {price}: no rebuild and no new unit."
+        return f"Measure before you decide: {_what_is_open(advice)}. The job may come to {price}."
+    if advice.decision in GOES_BACK:
+        return f"{_capital(_goes_back(advice, money))}."
+    fails = _capital(_what_fails(advice))
+    if advice.decision == "new unit":
+        dearer = "dearer_than_new" in advice.because
+        rebuilt = f"; a rebuild would cost {money(advice.quote.rebuild)}" if dearer else ""
+        return f"{fails}: fit a new unit for about {price}{rebuilt}."
+    return f"{fails}: {_rebuild(advice, money)}."
+
+
+def _what_fails(advice: TeardownAdvice) -> str:
+    """What is wrong, as a clause that begins small."""
+    fails = next((words for code, words in FAILS.items() if code in advice.because), "the supercharger needs a rebuild")
+    states = core_states(advice.finding)
+    touched = " and its ".join(f"{part} is {states[part]}" for part in advice.condition.touched)
+    told = fails.format(bearing=advice.finding.bearing, touched=touched)
+    if advice.decision == "new unit" and advice.condition.lost:
+        return f"{told}, and {named(advice.condition.lost)} cannot be used again"
+    return told
+
+
+def _what_is_open(advice: TeardownAdvice) -> str:
+    words = next(words for code, words in OPEN.items() if code in advice.because)
+    return words.format(
+        fails=_what_fails(advice), doubtful=named(advice.condition.doubtful), play=advice.finding.shaft_play_mm
+    )
+
+
+def _rebuild(advice: TeardownAdvice, money: Money) -> str:
+    quote, condition = advice.quote, advice.condition
+    with_new = f" with {listed([f'a new {line.part}' for line in advice.bought])}" if advice.bought else ""
+    rebuilt = f"rebuild the unit{with_new} for about {money(quote.low)}"
+    new = f"a new unit would cost {money(quote.new_unit)}"
+    suspect = [*condition.doubtful, *condition.not_inspected, *condition.marked]
+    passing = f"if {named(suspect)} {_passes(suspect)} inspection"
+    if quote.low == quote.high:
+        passing = f" {passing}" if suspect else ""
+        return f"{rebuilt}{passing}; {new}"
+    if advice.at_most == "new unit":
+        return f"{rebuilt} {passing}; else fit a new unit for {money(quote.new_unit)}"
+    return (
+        f"rebuild the unit{with_new} for about {money(quote.low)} {passing}, else for up to {money(quote.high)}; {new}"
+    )
+
+
+def _goes_back(advice: TeardownAdvice, money: Money) -> str:
+    quote = advice.quote
+    worn, reset = advice.finding.clutch_washers == "worn", advice.decision == "reset and put back"
+    clutch = "renew its clutch's washers, reset its slip" if worn else "reset its clutch's slip"
+    back = f"{clutch} and put the unit back" if reset else "put the unit back"
+    price = money(quote.put_back)
+    suspect = [*advice.condition.marked, *advice.condition.not_inspected]
+    passing = f"if {named(suspect)} {_passes(suspect)} inspection" if suspect else ""
+    if advice.at_most in GOES_BACK:
+        once = f" {passing}" if passing else ""
+        return f"the supercharger's bearing is sound: {back} for about {price}{once}; it needs no rebuild"
+    once = f", {passing}," if passing else ""
+    now = _span(min(quote.rebuild, quote.new_unit), quote.high, money)
+    if quote.rebuild > quote.new_unit:
+        instead = f"fit a new unit now for about {now}"
+    else:
+        instead = f"rebuild it now with original parts for about {now}"
+    return (
+        "the supercharger's bearing is sound, but its aftermarket parts may last only a few hours: "
+        f"{back} for about {price}{once} and check it again after a few hours, or {instead}"
+    )
 
 
 def teardown_parts(advice: TeardownAdvice) -> list[str]:
-    """What is reused, measured, renewed and given up: a sentence each."""
+    """What is reused, measured, bought, renewed and given up: a sentence each."""
     lines = []
-    if advice.reused:
-        again = "Goes back as it is" if advice.decision in GOES_BACK else "Cleaned, inspected and used again"
-        again += ", if they pass" if advice.core == "not inspected" and advice.decision not in GOES_BACK else ""
-        lines.append(f"{again}: {listed(advice.reused)}.")
+    if advice.decision in GOES_BACK:
+        as_it_is = [part for part in advice.reused if part not in advice.inspected_first]
+        lines += [f"Goes back as it is: {listed(as_it_is)}."] if as_it_is else []
+    if advice.inspected_first:
+        inspected = with_marks(advice.inspected_first, advice)
+        again = "Used again only after an inspection" if advice.at_least in GOES_BACK else CLEANED
+        lines.append(f"{again}: {inspected}.")
     if advice.measured_first:
         lines.append(f"Measured before anybody can say: {listed(advice.measured_first)}.")
-    if advice.renewed:
-        if_so = "Renewed, if it is rebuilt" if advice.decision == "measure first" else "Renewed"
-        lines.append(f"{if_so}: {listed([f'{line.count} {line.part}' for line in advice.renewed])}.")
-    elif advice.decision in GOES_BACK:
-        lines.append("Renewed: nothing, but any seal that was disturbed.")
-    if advice.not_reused:
+    if advice.bought:
+        lines.append(f"Bought new: {listed([line.part for line in advice.bought])}.")
+    lines.append(_renewed(advice))
+    if advice.at_least == "new unit":
         lines.append(f"Not used again: {listed(advice.not_reused)}; the new unit brings its own.")
-    return lines
+    elif advice.not_reused:
+        lines.append(f"Not used again: {listed(advice.not_reused)}.")
+    return [line for line in lines if line]
 
 
-def surcharge_notes(quote: Quote, money: Callable[[float], str], in_season: bool) -> list[str]:
-    """What the quote holds for the season and what it leaves out of the engine: a sentence each."""
+def _renewed(advice: TeardownAdvice) -> str:
+    if advice.at_least == "new unit":
+        return ""
+    if not advice.renewed:
+        return "Renewed: nothing, but any seal that was disturbed."
+    told = _counted(advice.renewed)
+    if advice.decision in GOES_BACK:
+        return f"Renewed: {told}, and any seal that was disturbed."
+    if advice.decision == "rebuild":
+        return f"Renewed: {told}."
+    anyway = advice.finding.clutch_washers == "worn" and advice.at_least in GOES_BACK
+    return f"Renewed, if it is rebuilt: {told}.{' The washers are renewed in any case.' if anyway else ''}"
+
+
+def _counted(lines: tuple[PartLine, ...]) -> str:
+    return listed([f"{line.count} {line.part}" for line in lines])
+
+
+def quote_lines(advice: TeardownAdvice, money: Money) -> list[tuple[str, str]]:
+    """The quote as rows of a label and a price: this job, and the ways that it may go beside each other."""
+    quote = advice.quote
+    lines = [("this job", job_price(quote, money))]
+    if advice.at_least in GOES_BACK:
+        lines.append((advice.at_least, money(quote.put_back)))
+    if "part_price_unknown" not in advice.because:
+        with_new = f", {listed([f'new {line.part}' for line in advice.bought])}" if advice.bought else ""
+        lines.append((f"rebuild{with_new}", money(quote.rebuild)))
+    return [*lines, ("new unit", money(quote.new_unit))]
+
+
+def quote_notes(advice: TeardownAdvice, money: Money, in_season: bool) -> list[str]:
+    """What the quote holds for the season and what it leaves out: a sentence each."""
+    quote = advice.quote
     notes = [
-        f"Rebuild and new unit each hold {money(quote.surcharge)} for the rush in season."
+        f"The price of a rebuild holds {money(quote.surcharge)} for the rush in season; that of a new unit does not."
         if in_season
         else "Reckoned off season, with no rush surcharge."
     ]
+    if "washers" in quote.not_priced:
+        notes.append("Not in it: the worn washers, whose price is not known (washers under [parts] in fleet.toml).")
+    if "parts of the core" in quote.not_priced:
+        notes.append(
+            "What a housing or an impeller costs alone is not known: with its price under [parts] in fleet.toml, a "
+            "rebuild with that part bought is weighed too."
+        )
     if quote.engine_if_hit:
         engine = money(quote.engine_if_hit)
-        notes.append(f"Not in them: an engine repair, about {engine}, if metal has reached the engine.")
+        notes.append(f"Not in it: an engine repair, about {engine}, if metal has reached the engine.")
     return notes
+
+
+def _span(low: float, high: float, money: Money) -> str:
+    return money(low) if low == high else f"{money(low)} to {high:,.0f}"
+
+
+def _passes(parts: list[str]) -> str:
+    return "passes" if len(parts) == 1 else "pass"
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
 
 
 def slip_headline(slip: FleetSlip, clutches: str, lowest: str) -> str:
