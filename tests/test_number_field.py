@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from forecaster import dashboard_app
 from number_field import MOST_DIGITS, NotRead, number_text, range_words, read_number
 
 ANY = (0.0, math.inf)
@@ -184,3 +185,10 @@ def test_what_a_field_and_a_link_hold_is_read_as_the_same_number(digits: int, de
 )
 def test_a_number_is_held_in_plain_digits_that_cannot_be_two(number: float, held: str) -> None:
     assert number_text(number) == held
+
+
+def test_no_screen_leaves_numbers_to_the_browser() -> None:
+    """A browser's own field leaves out what it does not know, so that 0,05 becomes 5."""
+    sources = {file.name: file.read_text(encoding="utf-8") for file in dashboard_app().parent.rglob("*.py")}
+    assert "number_field.py" in sources
+    assert [name for name, source in sources.items() if "number_input(" in source] == []
