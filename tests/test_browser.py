@@ -279,3 +279,10 @@ def test_refused_rows_are_saved_as_they_were_given(go: Visit, tmp_path: Path) ->
     header, row, *_ = (tmp_path / "refused.csv").read_text(encoding="utf-8-sig").splitlines()
     assert header.startswith("row,")
     assert BAD_ROW in row
+
+
+def test_what_a_link_tells_wrong_is_still_said_when_the_page_has_drawn_itself_anew(go: Visit) -> None:
+    page = go("", base="Nowhere")
+    page.wait_for_function("() => !document.body.innerText.includes('eighing each unit')")
+    page.wait_for_function("() => !document.querySelector('[data-testid=stApp][data-test-script-state=running]')")
+    assert page.get_by_role("alert").first.inner_text().startswith("The link asks for base=Nowhere")
