@@ -10,9 +10,11 @@ import streamlit as st
 
 import forecaster
 import link
+import told_wrong
 from after_water_ticks import TICKED, ticked_off
 from days import day_style
 from form_questions import ask_number, ask_one_of
+from number_field import number_text
 from words import STOP_ICON, day_words, plain
 
 ELSEWHERE = "elsewhere"  # as the link tells a craft that is not in the fleet
@@ -167,15 +169,17 @@ def ask_about_water(as_of: date, craft: Mapping[str, str], beside: Mapping[str, 
         TOLD_ON: [as_of.isoformat()] if ago else [],
         "within": [within] if within else [],
         **{name: [] if answer in ("", "unknown", "not_done") else [answer] for name, answer in facts.items()},
-        "age": [] if age is None else [f"{age:g}"],
-        "run": [] if run is None else [f"{run:g}"],
+        "age": [] if age is None else [number_text(age)],
+        "run": [] if run is None else [number_text(run)],
         "parts": [] if parts == "unknown" else [parts],
-    }
+    } | told_wrong.in_link()
     about = (craft_id or "", happened_on)
     choices |= {TICKED: sorted(ticked_off(about))}
     dated = happened_on != as_of or any(choices.values())  # a link of today must mean the same day tomorrow
     choices |= {**beside, "happened": [happened_on.isoformat()] if dated else []}
     link.show(choices)  # also what is refused below stays in the link, to be mended
+    if refused := told_wrong.refusal():
+        raise refused
     flooding = forecaster.flooding_of(
         happened_on=happened_on,
         hours_ago=link.number_in(ago),
@@ -209,7 +213,7 @@ def _which_craft(craft: Mapping[str, str]) -> tuple[str | None, dict[str, list[s
     known = [*craft, ELSEWHERE]
     wanted = link.first("craft")
     if wanted is not None and wanted not in known:
-        st.warning(f"There is no craft {plain(wanted)} in this fleet. Choose it from the list.", icon=":material/info:")
+        told_wrong.say_at_top(f"There is no craft {plain(wanted)} in this fleet. Choose it from the list.")
     usual = 0 if len(craft) == 1 else None
     chosen = st.selectbox(
         "Which craft?",
@@ -252,5 +256,5 @@ def _wanted_happened(as_of: date) -> date:
         if day is not None and as_of - LONGEST_AGO <= day <= as_of:
             return day
         needed = f"a day up to {day_words(as_of)}, written 2026-05-01, is needed"
-        st.warning(f"The link tells {plain(f'happened={text}')}; {needed}.")
+        told_wrong.say_at_top(f"The link tells {plain(f'happened={text}')}; {needed}.")
     return as_of

@@ -8,6 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 import forecaster
+import told_wrong
 from days_panel import begin, days_panel
 from loading import chosen_source, date_format
 from words import plain, told
@@ -37,6 +38,7 @@ else:
         position="top",
     )
 
+told_wrong.begin()
 of_fleet = date_format(chosen_source(), date.today())
 begin(of_fleet)
 try:

@@ -11,6 +11,7 @@ import streamlit as st
 import forecaster
 import link
 from days import day_style
+from told_wrong import say_at_top
 from words import day_words, listed, plain
 
 LEAST_HOURS, MOST_HOURS, HOURS_STEP = 5, 200, 5
@@ -99,7 +100,10 @@ def _day_input(earliest: date, day: date, today: date) -> date:
 
 
 def _narrow(name: str, known: Sequence[str]) -> list[str]:
-    wanted = [value for value in link.wanted(name) if value in known]
+    asked = link.wanted(name)
+    wanted = [value for value in asked if value in known]
+    if strange := [value for value in asked if value not in known]:
+        _tell(f"{name}={', '.join(strange)}", f"this fleet has no such {PLACES[name].lower()}; it is left out")
     return st.multiselect(PLACES[name], known, wanted, key=name, placeholder="all")
 
 
@@ -133,4 +137,4 @@ def _wanted_model(known: Sequence[str]) -> str:
 
 
 def _tell(what: str, why: str) -> None:
-    st.warning(f"The link asks for {plain(what)}: {plain(why)}.")
+    say_at_top(f"The link asks for {plain(what)}: {plain(why)}.")

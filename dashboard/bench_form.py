@@ -8,6 +8,8 @@ import streamlit as st
 
 import forecaster
 from form_questions import ask_number, ask_one_of
+from number_field import number_text
+from told_wrong import in_link
 
 PREFIX = "found_"  # in the link, apart from what other screens ask
 GROUPS = {
@@ -75,10 +77,10 @@ def ask_what_was_found() -> tuple[dict[str, Any], str, dict[str, list[str]]]:
     told = {
         f"{PREFIX}{name}": []
         if value == getattr(usual, name)
-        else [f"{value:g}" if isinstance(value, float) else value]
+        else [number_text(value) if isinstance(value, float) else value]
         for name, value in found.items()
     }
-    told |= {f"{PREFIX}{name}": [] for name in ASKED_WHEN if name not in found}
+    told |= {f"{PREFIX}{name}": [] for name in ASKED_WHEN if name not in found} | in_link()
     return found, season, told | {f"{PREFIX}season": [season] if season else []}
 
 

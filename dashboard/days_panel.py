@@ -9,6 +9,7 @@ import streamlit as st
 import forecaster
 import link
 from days import STYLES, write_days_as
+from told_wrong import say_at_top
 from words import listed, plain
 
 EXAMPLE = date(2027, 5, 21)
@@ -27,7 +28,7 @@ def begin(of_fleet: forecaster.DateFormat) -> None:
     write_days_as(chosen or of_fleet)
     link.keep(link.DAYS, [] if chosen is None else [chosen])
     if wanted is not None and chosen is None:
-        st.warning(
+        say_at_top(
             f"The link asks for {plain(f'{link.DAYS}={wanted}')}: {plain(listed(forecaster.DATE_FORMATS))} are known; "
             "days are written as the fleet writes them."
         )

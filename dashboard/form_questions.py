@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 import link
+from number_field import number_field
+from told_wrong import say_at_top
 from words import plain
 
 
@@ -27,6 +29,8 @@ def ask_one_of(
     wanted = link.first(name) if from_link else None
     if wanted is not None and wanted not in answers:
         _tell(name, wanted, f"it may be {', '.join(answer for answer in answers if answer)}")
+    elif wanted is not None and wanted not in shown and key not in st.session_state:
+        _tell(name, wanted, "with the other answers that cannot be so")
     chosen: str = st.radio(
         asks,
         shown,
@@ -49,26 +53,12 @@ def ask_number(
     blank: str,
     explained: str | None = None,
 ) -> float | None:
-    """A number within `limits`; None where left blank, for which `blank` stands. `needed`: what a link may tell."""
-    least, most = limits
-    wanted = link.first(name)
-    start = None if wanted is None else link.number_in(wanted)
-    if wanted is not None and (start is None or not least <= start <= most):
-        _tell(name, wanted, needed)
-        start = None
-    value = st.number_input(
-        asks,
-        min_value=least,
-        max_value=most,
-        value=start,
-        step=step,
-        format="%g",
-        key=key,
-        placeholder=blank,
-        help=explained,
-    )
-    return None if value is None else float(value)
+    """A number within `limits`; None where left blank, for which `blank` stands, or refused (``told_wrong.refusal``).
+
+    `needed`: the limits in words. `step`: what such a number is counted in.
+    """
+    return number_field(name, asks, limits, step, key, blank=blank, needed=needed, explained=explained)
 
 
 def _tell(name: str, value: str, why: str) -> None:
-    st.warning(f"The link tells {plain(f'{name}={value}')}; {plain(why)}.")
+    say_at_top(f"The link tells {plain(f'{name}={value}')}; {plain(why)}.")

@@ -9,7 +9,9 @@ import streamlit as st
 
 import forecaster
 import link
+import told_wrong
 from now_or_later_words import CHANCES, NAME_OF_PRICE
+from number_field import number_field, number_text
 from words import plain
 
 FIRST = ("rebuild", "new_unit", "engine_damage", "check", "day_rate")
@@ -24,6 +26,8 @@ EXPLAINED = {
     "engine_hit": "Chance that a failure sends debris into the engine.",
 }
 MOST_DAYS = 366.0
+CENTS = 2  # decimals of an amount that a field shows
+MORE = "further prices unfolded"  # in the session
 
 
 @dataclass(frozen=True)
@@ -39,8 +43,15 @@ class _Input:
 
     @property
     def shown(self) -> float:
-        """As the widget shows it: chances in whole percent."""
-        return float(round(100 * self.own)) if self.name in CHANCES else self.own
+        """As the widget shows it: chances in whole percent, amounts to the cent, which a mean day rate goes beyond."""
+        if self.name in CHANCES:
+            return float(round(100 * self.own))
+        return self.own if self.in_days else round(self.own, CENTS)
+
+    @property
+    def in_days(self) -> bool:
+        """Whether it is a number of days, no amount."""
+        return self.name.endswith("_days")
 
     def given(self, shown: float | None) -> float | None:
         """The price that the widget asks for; None where it is the fleet's own, or the field was cleared."""
@@ -52,19 +63,17 @@ class _Input:
 def ask_prices(own: forecaster.Prices) -> dict[str, float]:
     """The prices that differ from the craft's `own`, asked beside the picture; whatever the link says comes first."""
     inputs = {name: _Input(name, getattr(own, name)) for name in (*FIRST, *CHANCES, *FURTHER)}
-    for one in inputs.values():
-        if one.key not in st.session_state:
-            st.session_state[one.key] = _wanted(one)
     with st.container(key="prices"):
         given = {name: _ask(inputs[name]) for name in (*FIRST, *CHANCES)}
-        with st.expander("More", icon=":material/tune:", type="compact"):
+        more = st.expander("More", st.session_state.get(MORE, False), icon=":material/tune:", type="compact")
+        with more, told_wrong.unfolding(MORE):
             given |= {name: _ask(inputs[name]) for name in FURTHER}
         asked = {name: value for name, value in given.items() if value is not None}
         st.button(
             "Back to the fleet's prices",
             icon=":material/undo:",
             key="fleet-prices",
-            disabled=not asked,
+            disabled=not asked and told_wrong.refusal() is None,
             on_click=_reset,
             args=(tuple(inputs.values()),),
         )
@@ -72,45 +81,45 @@ def ask_prices(own: forecaster.Prices) -> dict[str, float]:
 
 
 def in_link(asked: dict[str, float]) -> dict[str, list[str]]:
-    """The prices as the link tells them; the fleet's own are left out."""
+    """The prices as the link tells them; the fleet's own are left out, what is refused stands as it was typed."""
     names = (*FIRST, *CHANCES, *FURTHER)
-    return {name: [f"{asked[name]:.10g}"] if name in asked else [] for name in names}
+    return {name: [number_text(asked[name])] if name in asked else [] for name in names} | told_wrong.in_link()
 
 
 def _reset(inputs: tuple[_Input, ...]) -> None:
     for one in inputs:
-        st.session_state[one.key] = one.shown
+        st.session_state[one.key] = one.shown if one.name in CHANCES else number_text(one.shown)
 
 
-def _wanted(one: _Input) -> float:
-    """What the link asks for; the fleet's own, with a word of warning, where that makes no sense."""
-    most = 1.0 if one.name in CHANCES else MOST_DAYS if one.name.endswith("_days") else math.inf
+def _wanted_percent(one: _Input) -> float:
+    """The chance that the link asks for; the fleet's own, with a word of warning, where that makes no sense."""
     for text in link.wanted(one.name):
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
-        if math.isfinite(value) and 0 <= value <= most:
-            return float(round(100 * value)) if one.name in CHANCES else value
-        needed = "a number from 0" + (f" to {most:g}" if math.isfinite(most) else "")
-        st.warning(f"The link asks for {plain(f'{one.name}={text}')}: {needed} is needed; the fleet's own is shown.")
+        value = link.number_in(text)
+        if value is not None and value <= 1:
+            return float(round(100 * value))
+        asked = plain(f"{one.name}={text}")
+        told_wrong.say_at_top(
+            f"The link asks for {asked}: a number from 0 to 1 is needed; the fleet's own chance is shown."
+        )
     return one.shown
 
 
 def _ask(one: _Input) -> float | None:
     label, explained = NAME_OF_PRICE[one.name], EXPLAINED.get(one.name)
     if one.name in CHANCES:
+        if one.key not in st.session_state:
+            st.session_state[one.key] = _wanted_percent(one)
         return one.given(st.slider(label, 0.0, 100.0, step=1.0, format="%.0f %%", key=one.key, help=explained))
-    days = one.name.endswith("_days")
     return one.given(
-        st.number_input(
+        number_field(
+            one.name,
             label,
-            min_value=0.0,
-            max_value=MOST_DAYS if days else None,
-            step=0.5 if days else _step(one.own),
-            format="%g" if days else "%.0f",
-            key=one.key,
-            help=explained,
+            (0.0, MOST_DAYS if one.in_days else math.inf),
+            0.5 if one.in_days else _step(one.own),
+            one.key,
+            usual=one.shown,
+            blank=number_text(one.shown),
+            explained=explained,
         )
     )
 

@@ -12,11 +12,14 @@ import streamlit as st
 
 import forecaster
 import link
+import told_wrong
 from days import day_style
 from loading import PlanChoice
+from number_field import number_field, number_text
 from words import DASH, SPACE, day_words, plain
 
 MOST_MONEY, MOST_PLACES, MOST_SPARES = 1e9, 10_000.0, 1_000
+MORE = "further limits unfolded"  # in the session
 NO_LIMIT = "none"  # in the link: a budget without limit where fleet.toml has one
 EDITS = "plan changed by hand"  # in the session: what was changed just now, before the link tells it
 ACTIONS = ("rebuild", "check", "leave")
@@ -49,7 +52,8 @@ def ask_limits(fleet: forecaster.Fleet, as_of: date) -> PlanAsked:
     )
     begins = _day("First day", "begins", usual.begins, as_of, "Work begins in the first whole week from here.")
     ready_by = _day("Ready by", "ready_by", usual.ready_by, as_of, "Weeks that end later take no work.")
-    with st.expander("More", icon=":material/tune:", type="compact"):
+    more = st.expander("More", st.session_state.get(MORE, False), icon=":material/tune:", type="compact")
+    with more, told_wrong.unfolding(MORE):
         spares = _number(
             "Spare units",
             "spares",
@@ -71,41 +75,34 @@ def ask_limits(fleet: forecaster.Fleet, as_of: date) -> PlanAsked:
     names = {"bench_per_week": "bench", "spare_units": "spares"}
     return PlanAsked(
         limits=tuple((name, value) for name, (value, _) in changed.items()),
-        in_link={names.get(name, name): changed[name][1] if name in changed else [] for name in asked},
+        in_link={names.get(name, name): changed[name][1] if name in changed else [] for name in asked}
+        | told_wrong.in_link(),
     )
 
 
 def _told(number: float | None) -> str:
-    return NO_LIMIT if number is None else f"{number:.10g}"
+    return NO_LIMIT if number is None else number_text(number)
 
 
 def _number(
     label: str, name: str, own: float | None, most: float, step: float, explained: str, blank: bool = False
 ) -> Any:
-    """A number of at least 0; None where it was left blank and may be, its own value where it may not."""
-    whole = isinstance(step, int)
-
-    def read(text: str) -> float | None:
-        if blank and text == NO_LIMIT:
-            return None
-        number = float(text)
-        if not (math.isfinite(number) and 0 <= number <= most) or (whole and number != int(number)):
-            raise ValueError
-        return int(number) if whole else number
-
-    given = st.number_input(
+    """A number of at least 0; None where it was left blank and may be, its own value where it may not or is refused."""
+    given = number_field(
+        name,
         label,
-        min_value=0 if whole else 0.0,
-        max_value=int(most) if whole else most,
-        value=_wanted(name, read, own, f"a number from 0 to {most:,.0f}"),
-        step=step,
-        format="%d" if whole else "%.0f" if blank else "%g",
-        placeholder="no limit" if blank else None,
-        key=f"plan_{name}",
-        help=explained,
+        (0.0, most),
+        step,
+        f"plan_{name}",
+        usual=own,
+        blank="no limit" if blank else number_text(own or 0.0),
+        none_in_link=NO_LIMIT if blank else "",
+        explained=explained,
         width=150,
     )
-    return own if given is None and not blank else given
+    if given is None:
+        return None if blank else own
+    return int(given) if isinstance(step, int) else given
 
 
 def _day(label: str, name: str, usual: date, as_of: date, explained: str) -> date:
@@ -167,7 +164,7 @@ def _read(name: str, text: str, read: Callable[[str], Value], needed: str) -> Va
     try:
         return read(text)
     except ValueError:
-        st.warning(f"The link asks for {plain(f'{name}={text}')}: {needed} is needed; the usual is shown.")
+        told_wrong.say_at_top(f"The link asks for {plain(f'{name}={text}')}: {needed} is needed; the usual is shown.")
         return _NOTHING
 
 
@@ -181,7 +178,7 @@ def edits_asked() -> Edits:
         if (read := _edit(text)) is not None:
             found[read[0]] = read[1]
         else:
-            st.warning(
+            told_wrong.say_at_top(
                 f"The link changes the plan by {plain(text)}: unit, work and week are needed, written "
                 f"{plain('S0005:rebuild:2026-11-09')}, with work one of {', '.join(ACTIONS)}. It was left out."
             )

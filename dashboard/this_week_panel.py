@@ -21,6 +21,7 @@ from this_week_words import (
     week_sentence,
     why_words,
 )
+from told_wrong import draw_anew
 from words import STOP_ICON, count_words, do_not_run, plain
 
 ANCHOR = "this-week"
@@ -88,7 +89,7 @@ def week_panel(week: SeenWeek) -> None:
         st.subheader("This week", anchor=ANCHOR)
         if week.weighed is None and st.session_state.get(WEIGH) == (week.loaded.content, week.as_of):
             this_week(week.loaded, week.as_of)
-            st.rerun()  # the line above all this knows it too then
+            draw_anew()  # the line above all this knows it too then
         st.markdown(week.sentence)
         _show(week.known, week.tasks, week.places)
         if week.weighs_itself:
@@ -105,7 +106,7 @@ def _weigh_soon(loaded: Loaded, as_of: date) -> None:
         st.caption("Weighing each unit ...")
         return
     this_week(loaded, as_of)
-    st.rerun(scope="app")
+    draw_anew()
 
 
 def _offer(loaded: Loaded, as_of: date, units: int) -> None:

@@ -9,6 +9,7 @@ import forecaster
 import link
 from fleet_rows import craft_told, remarks_of
 from loading import Loaded
+from told_wrong import say_at_top
 from words import chance_words, day_words, hours_between, hours_words, plain
 
 
@@ -17,7 +18,7 @@ def choose_unit(whole: forecaster.FleetForecast, places: pd.DataFrame) -> str:
     craft = {u.unit_id: u.craft_id for u in whole.units}
     wanted = link.first("unit")
     if wanted is not None and wanted not in craft:
-        st.warning(
+        say_at_top(
             f"Unit {plain(wanted)} is not in service on {day_words(whole.as_of)}. Shown instead: the unit at most risk."
         )
     known = list(craft)

@@ -77,7 +77,7 @@ LOOK = """() => {
 
 # Controls that can be used and seen, in which none of the stops lies, but for the help beside it.
 MISSED = """() => [...document.querySelectorAll(`.stApp :is(.stButton, .stDownloadButton, .stCheckbox, .stDataFrame,
-    .stDateInput, .stMultiSelect, .stNumberInput, .stPageLink, .stPopover, .stRadio, .stSelectbox, .stSlider, summary,
+    .stDateInput, .stMultiSelect, .stPageLink, .stPopover, .stRadio, .stSelectbox, .stSlider, .stTextInput, summary,
     [data-testid=stTopNavLink])`)]
   .filter(control => control.checkVisibility({visibilityProperty: true}))
   .filter(control => control.matches('a, summary') || control.querySelector('a, canvas, :is(button, input):enabled'))

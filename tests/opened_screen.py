@@ -56,4 +56,4 @@ def bare(text: str) -> str:
 
 def labelled(app: AppTest, label: str) -> Any:
     """The field or slider for a number, by what it says."""
-    return next(widget for widget in [*app.number_input, *app.slider] if widget.label == label)
+    return next(widget for widget in [*app.text_input, *app.slider] if widget.label == label)

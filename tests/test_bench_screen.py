@@ -24,7 +24,8 @@ from forecaster import (
     teardown_steps,
 )
 from tests.conftest import ROOT, SAMPLE_DAY
-from tests.opened_screen import open_screen, read, spaced, told
+from tests.opened_screen import bare, open_screen, spaced, told
+from told_wrong import NO_ANSWER
 from words import SPACE, plain
 
 SAMPLE = ROOT / "sample_fleet"
@@ -103,16 +104,88 @@ def test_how_deep_a_scoring_is_is_asked_only_where_there_is_one(opened: Opener) 
 def test_what_was_found_stands_in_the_link(opened: Opener) -> None:
     app = opened()
     app.radio(key=f"{PREFIX}bearing").set_value("rough").run()
-    app.number_input(key=f"{PREFIX}slip_found_lb_ft").set_value(8.5).run()
+    app.text_input(key=f"{PREFIX}slip_found_lb_ft").set_value("8.5").run()
     assert app.query_params[f"{PREFIX}bearing"] == "rough"
     assert app.query_params[f"{PREFIX}slip_found_lb_ft"] == "8.5"
 
 
+def test_a_word_of_the_link_that_cannot_be_is_told_above_the_answer(opened: Opener) -> None:
+    app = opened(bearing="loose")
+    assert f"{PREFIX}bearing=loose" in bare(app.main[0].warning[0].value)
+    assert app.title[0].value == teardown_answer(off_season(), "USD")
+
+
 @pytest.mark.parametrize(
-    ("name", "value"), [("bearing", "loose"), ("shaft_play_mm", "25"), ("slip_found_lb_ft", "low")]
+    ("name", "value", "why"),
+    [
+        ("shaft_play_mm", "25", "“25” is too high: a number from 0 to 20 is needed"),
+        ("slip_found_lb_ft", "low", "“low” is not a number"),
+        ("play_limit_mm", "0", "“0” is too low: a number from 0.01 to 20 is needed"),
+    ],
 )
-def test_a_link_that_tells_what_cannot_be_is_told_so(opened: Opener, name: str, value: str) -> None:
-    assert f"{PREFIX}{name}={value}" in read(opened(**{name: value}))
+def test_a_number_of_the_link_that_cannot_be_used_is_told_at_the_top_and_not_taken_for_unmeasured(
+    opened: Opener, name: str, value: str, why: str
+) -> None:
+    app = opened(**ROUGH, **{name: value})
+    assert f"{PREFIX}{name}={value}" in bare(app.main[0].warning[0].value)
+    assert app.title[0].value == NO_ANSWER
+    assert bare(app.error[0].value).startswith(f"{ASKS[name]}: {why}")
+    assert app.text_input(key=f"{PREFIX}{name}").value == value
+    assert not app.table
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("0,05", 0.05), ("0.05", 0.05), (" 13,5 ", 13.5), ("2", 2.0)])
+def test_a_measure_is_typed_with_a_comma_or_a_point(opened: Opener, typed: str, meant: float) -> None:
+    app = opened(**ROUGH)
+    for name in ("shaft_play_mm", "slip_found_lb_ft"):
+        app.text_input(key=f"{PREFIX}{name}").set_value(typed).run()
+        assert app.query_params[f"{PREFIX}{name}"] == f"{meant:g}"
+        assert app.text_input(key=f"{PREFIX}{name}").value == typed
+    told_so = off_season(**ROUGH, shaft_play_mm=meant, slip_found_lb_ft=meant)
+    assert app.title[0].value == teardown_answer(told_so, "USD")
+    assert spaced(plain(told_so.slip)) in told(app)
+
+
+def test_a_measure_that_could_be_two_is_told_beneath_its_field_and_gives_no_answer_until_it_is_mended(
+    opened: Opener,
+) -> None:
+    app = opened(**ROUGH)
+    slip = f"{PREFIX}slip_found_lb_ft"
+    app.text_input(key=slip).set_value("1,234").run()
+    assert app.title[0].value == NO_ANSWER
+    top, beneath = (bare(error.value) for error in app.error)
+    assert top == f"{ASKS['slip_found_lb_ft']}: {beneath}"
+    assert app.query_params[slip] == "1,234"
+    assert not app.table
+    app.text_input(key=slip).set_value("").run()
+    assert app.title[0].value == teardown_answer(off_season(**ROUGH), "USD")
+    assert slip not in app.query_params
+
+
+def test_every_number_that_cannot_be_used_is_named(opened: Opener) -> None:
+    app = opened(shaft_play_mm="x", slip_found_lb_ft="y")
+    assert ASKS["shaft_play_mm"] in bare(app.error[0].value)
+    assert ASKS["slip_found_lb_ft"] in bare(app.error[0].value)
+
+
+def test_a_number_that_cannot_be_used_is_still_refused_after_a_look_at_another_screen(opened: Opener) -> None:
+    app = opened(SAMPLE, **ROUGH)
+    slip = f"{PREFIX}slip_found_lb_ft"
+    app.text_input(key=slip).set_value("1,234").run()
+    app.switch_page("screens/after_water.py").run()
+    app.switch_page(SCREEN).run()
+    assert app.title[0].value == NO_ANSWER
+    assert app.text_input(key=slip).value == "1,234"
+
+
+def test_what_was_typed_is_forgotten_when_another_fleet_is_opened(opened: Opener, sample_copy: Path) -> None:
+    app = opened(sample_copy)
+    app.text_input(key=f"{PREFIX}slip_found_lb_ft").set_value("1,234").run()
+    app.switch_page("screens/data_problems.py").run()
+    app.button(key="to-sample").click().run()
+    app.switch_page(SCREEN).run()
+    assert app.text_input(key=f"{PREFIX}slip_found_lb_ft").value == ""
+    assert app.title[0].value == teardown_answer(off_season(), "USD")
 
 
 def test_the_season_of_the_price_can_be_chosen(opened: Opener) -> None:

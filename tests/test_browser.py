@@ -346,3 +346,10 @@ def test_the_sheet_is_one_click_away(go: Visit, tmp_path: Path) -> None:
     download.value.save_as(file)
     assert file.name.startswith("after-water-craft-")
     assert file.read_bytes().startswith(b"%PDF")
+
+
+def test_what_a_link_tells_wrong_is_still_said_when_the_page_has_drawn_itself_anew(go: Visit) -> None:
+    page = go("", base="Nowhere")
+    page.wait_for_function("() => !document.body.innerText.includes('eighing each unit')")
+    page.wait_for_function("() => !document.querySelector('[data-testid=stApp][data-test-script-state=running]')")
+    assert page.get_by_role("alert").first.inner_text().startswith("The link asks for base=Nowhere")

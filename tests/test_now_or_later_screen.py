@@ -17,7 +17,8 @@ from loading import load
 from now_or_later_charts import cost_by_week, season_name, what_moves_it
 from now_or_later_rows import month_rows, swing_rows, week_file
 from now_or_later_words import answer, before, changed_sentence, figures, likely, waiting_sentence
-from tests.opened_screen import labelled, open_screen, read, spaced, title, told
+from tests.opened_screen import bare, labelled, open_screen, read, spaced, title, told
+from told_wrong import NO_ANSWER
 from words import day_words, money, plain, span
 
 AS_OF = date(2026, 11, 1)  # after the sample's last season
@@ -129,7 +130,7 @@ def test_the_weeks_can_be_taken_along(opened: Opener, old: NowOrLater) -> None:
 
 def test_another_price_answers_anew_and_goes_into_the_link(opened: Opener, fleet: Fleet) -> None:
     app = opened(unit=OLD)
-    labelled(app, "Rebuild").set_value(900.0).run()
+    labelled(app, "Rebuild").set_value("900").run()
     assert not app.exception
     changed = fleet.now_or_later(OLD, AS_OF, rebuild=900.0)
     assert title(app) == answer(changed, "USD")
@@ -174,13 +175,61 @@ def test_another_unit_has_its_own_day_rate_and_keeps_what_was_moved(opened: Open
     assert app.query_params["rebuild"] == "900"
 
 
-@pytest.mark.parametrize(("name", "value"), [("rebuild", "cheap"), ("new_unit", "-5"), ("core_lost", "60")])
-def test_a_link_with_a_price_that_makes_no_sense_is_told_so(
-    opened: Opener, old: NowOrLater, name: str, value: str
+def test_a_link_with_a_chance_that_makes_no_sense_is_told_so_above_the_answer(opened: Opener, old: NowOrLater) -> None:
+    app = opened(unit=OLD, core_lost="60")
+    assert "core_lost=60" in bare(app.main[0].warning[0].value)
+    assert title(app) == answer(old, "USD")
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "label"),
+    [("rebuild", "cheap", "Rebuild"), ("new_unit", "-5", "New unit"), ("check_days", "1,234", "Days lost to a check")],
+)
+def test_a_link_with_a_price_that_cannot_be_used_is_told_so_and_not_answered(
+    opened: Opener, name: str, value: str, label: str
 ) -> None:
     app = opened(unit=OLD, **{name: value})
-    assert f"{name}={value}" in read(app)
+    assert f"{name}={value}" in bare(app.main[0].warning[0].value)
+    assert title(app) == NO_ANSWER
+    assert bare(app.error[0].value).startswith(f"{label}: “{value}”")
+    assert labelled(app, label).value == value
+    assert not app.get("plotly_chart")
+    more = next(block for block in app.expander if block.label == "More")
+    assert more.proto.expanded == (name == "check_days")
+
+
+def test_a_price_is_typed_with_a_comma_or_a_point(opened: Opener, fleet: Fleet) -> None:
+    app = opened(unit=OLD)
+    labelled(app, "Rebuild").set_value("900,5").run()
+    assert title(app) == answer(fleet.now_or_later(OLD, AS_OF, rebuild=900.5), "USD")
+    assert app.query_params["rebuild"] == "900.5"
+    assert labelled(app, "Rebuild").value == "900,5"
+
+
+def test_a_price_that_could_be_two_is_refused_until_the_fleets_own_are_taken_back(
+    opened: Opener, old: NowOrLater
+) -> None:
+    app = opened(unit=OLD)
+    labelled(app, "Rebuild").set_value("1,234").run()
+    assert title(app) == NO_ANSWER
+    assert app.query_params["rebuild"] == "1,234"
+    app.button(key="fleet-prices").click().run()
     assert title(app) == answer(old, "USD")
+    assert labelled(app, "Rebuild").value == "650"
+    assert "rebuild" not in app.query_params
+
+
+def test_a_cleared_price_is_the_fleets_own(opened: Opener, old: NowOrLater) -> None:
+    app = opened(unit=OLD, rebuild="900")
+    labelled(app, "Rebuild").set_value("").run()
+    assert title(app) == answer(old, "USD")
+    assert labelled(app, "Rebuild").placeholder == "650"
+
+
+def test_what_must_not_run_is_told_whatever_the_prices(opened: Opener) -> None:
+    app = opened(unit=MILKY, rebuild="cheap")
+    assert title(app) == NO_ANSWER
+    assert f"Do not run {MILKY} as it is" in app.error[0].value
 
 
 # --- other fleets and links ----------------------------------------------------------------------------------------
@@ -197,7 +246,7 @@ def test_a_fleet_of_one_craft_answers_in_its_currency_from_general_experience(op
     assert "S1" in title(app)
     assert "EUR" in title(app)
     assert "Mostly general experience: no failures in 1 life" in told(app)
-    assert labelled(app, "Rebuild").value == 700
+    assert labelled(app, "Rebuild").value == "700"
     app.switch_page(UNIT).run()
     assert not app.exception
     assert "Its lives so far" in told(app)

@@ -30,6 +30,7 @@ from plan_words import (
     spares_words,
 )
 from tests.opened_screen import bare, labelled, open_screen, read, title
+from told_wrong import NO_ANSWER
 
 AS_OF = date(2026, 11, 1)
 SAMPLE = sample_fleet_folder()
@@ -113,7 +114,7 @@ def test_the_plan_can_be_taken_along(opened: Opener, best: PlanAnswer) -> None:
 
 def test_a_budget_that_binds_is_kept_told_and_stands_in_the_link(opened: Opener, fleet: Fleet) -> None:
     app = opened()
-    labelled(app, "Budget").set_value(5_000.0).run()
+    labelled(app, "Budget").set_value("5000").run()
     assert not app.exception
     poor = fleet.plan(AS_OF, budget=5_000.0)
     assert title(app) == answer_words(poor, "USD")
@@ -146,12 +147,61 @@ def test_days_that_make_no_plan_say_why_and_can_be_mended_there(opened: Opener) 
 
 
 @pytest.mark.parametrize(
-    ("name", "value"), [("budget", "much"), ("bench", "-1"), ("ready_by", "soon"), ("edit", "S0005:polish")]
+    ("name", "value"), [("ready_by", "soon"), ("closed", "soon"), ("edit", "S0005:polish"), ("edit", "S9999:leave")]
 )
-def test_a_link_that_makes_no_sense_is_told_so(opened: Opener, best: PlanAnswer, name: str, value: str) -> None:
+def test_a_link_that_makes_no_sense_is_told_so_above_the_answer(
+    opened: Opener, best: PlanAnswer, name: str, value: str
+) -> None:
     app = opened(**{name: value})
-    assert value in read(app)
+    assert value.split(":")[0] in bare(app.main[0].warning[0].value)
     assert title(app) == answer_words(best, "USD")
+    assert unfolded(app) == (name == "closed")
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "told"),
+    [
+        ("budget", "much", "Budget: “much” is not a number"),
+        ("bench", "-1", "Rebuilds a week: “-1” is too low: a number from 0 to 10000 is needed"),
+        ("spares", "2,5", "Spare units: “2,5” is not a whole number"),
+        ("spares", "many", "Spare units: “many” is not a number"),
+    ],
+)
+def test_a_limit_of_the_link_that_cannot_be_used_is_told_at_the_top_and_not_planned_with(
+    opened: Opener, name: str, value: str, told: str
+) -> None:
+    app = opened(**{name: value, "edit": "S0026:leave"})
+    assert f"{name}={value}" in bare(app.main[0].warning[0].value)
+    assert title(app) == NO_ANSWER
+    assert bare(app.error[0].value).startswith(told)
+    assert app.text_input(key=f"plan_{name}").value == value
+    assert unfolded(app) == (name == "spares")
+    assert (app.query_params[name], app.query_params["edit"]) == (value, "S0026:leave")
+
+
+def test_a_budget_is_typed_with_a_comma_or_a_point(opened: Opener, fleet: Fleet) -> None:
+    app = opened()
+    labelled(app, "Budget").set_value("5000,5").run()
+    assert title(app) == answer_words(fleet.plan(AS_OF, budget=5_000.5), "USD")
+    assert app.query_params["budget"] == "5000.5"
+
+
+def test_a_budget_that_could_be_two_is_refused_until_it_is_mended(opened: Opener, best: PlanAnswer) -> None:
+    app = opened()
+    labelled(app, "Budget").set_value("8.000").run()
+    assert title(app) == NO_ANSWER
+    top, beneath = (bare(error.value) for error in app.error)
+    assert top == f"Budget: {beneath}"
+    assert "Write 8000 for the large number, or 8.0000 for the small one." in beneath
+    assert app.query_params["budget"] == "8.000"
+    labelled(app, "Budget").set_value("").run()
+    assert title(app) == answer_words(best, "USD")
+    assert "budget" not in app.query_params
+
+
+def unfolded(app: AppTest) -> bool:
+    """Whether the further limits stand open."""
+    return bool(next(block for block in app.expander if block.label == "More").proto.expanded)
 
 
 # --- changes by hand -----------------------------------------------------------------------------------------------
@@ -256,7 +306,7 @@ def test_a_fleet_of_one_craft_answers_in_its_currency_from_general_experience(op
     assert "1 unit" in bare(title(app))
     assert "Mostly general experience: no failures in 1 life" in read(app)
     assert "a budget of EUR 900" in read(app)
-    assert labelled(app, "Budget").value == 900
+    assert labelled(app, "Budget").value == "900"
 
 
 def test_a_budget_of_fleet_toml_can_be_lifted(opened: Opener, one_craft: Path) -> None:

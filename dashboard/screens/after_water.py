@@ -10,6 +10,7 @@ import streamlit as st
 
 import forecaster
 import link
+import told_wrong
 from after_water_charts import risk_after_water
 from after_water_form import OPEN, Told, ask_about_water, begin
 from after_water_rows import cost_rows, risk_lines, risk_rows, scenario_rows
@@ -44,7 +45,8 @@ def main() -> None:
     with left, st.expander("Tell what you know", icon=":material/edit_note:", key=OPEN, on_change="rerun"):
         with st.container(key="touch-water"):
             try:
-                told = ask_about_water(as_of, names, {"as_of": link.as_of(as_of, today)})
+                with told_wrong.unfolding(OPEN):
+                    told = ask_about_water(as_of, names, {"as_of": link.as_of(as_of, today)})
             except forecaster.WrongUsage as refusal:
                 refuse(top, refusal)
                 return
@@ -110,9 +112,11 @@ def answered(told: Told, as_of: date, loaded: Loaded | None) -> forecaster.After
 
 
 def refuse(place: st.delta_generator.DeltaGenerator, refusal: forecaster.WrongUsage) -> None:
-    """What is told cannot be: say so where the answer would stand, above what must not wait for it."""
+    """What is told cannot be: say so where the answer would stand, with the form open, above what cannot wait."""
+    told_wrong.unfold(OPEN)
+    of_number = isinstance(refusal, told_wrong.NumbersRefused)
     with place:
-        st.title("Two of these answers cannot both be so", anchor=False)
+        st.title(told_wrong.NO_ANSWER if of_number else "Two of these answers cannot both be so", anchor=False)
         st.error(plain(refusal), icon=":material/info:")
         st.markdown("Until that is put right: **do not start it, do not crank it.**")
         st.markdown("\n".join(f"{n}. {plain(step)}" for n, step in enumerate(forecaster.first_steps(), start=1)))

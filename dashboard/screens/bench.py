@@ -8,6 +8,7 @@ import streamlit as st
 
 import forecaster
 import link
+import told_wrong
 from asking import LEAST_HOURS
 from bench_form import ask_what_was_found
 from bench_rows import quote_rows, slip_rows
@@ -41,16 +42,20 @@ def main() -> None:
     settings = settings_of(loaded)
     whose = "the program's defaults" if loaded is None else f"those of {loaded.fleet.name}"
     in_season = settings.season.contains(as_of) if not season else season == "in"
-    finding = forecaster.finding_of(found)
-    limits = forecaster.SlipLimits.of(settings)
-    advice = forecaster.advise_teardown(finding, settings.costs, in_season, limits, settings.parts)
-    with top:
-        st.title(teardown_answer(advice, settings.currency), anchor=False)
-        if advice.follow_up[0] == DO_NOT_RUN:
-            st.error(plain(forecaster.teardown_steps(advice)[0]), icon=STOP_ICON)
-        st.caption(f"{CAUTION_ICON} {plain(advice.cautions[0])} {plain(advice.cautions[1])}")
-    with right:
-        show_advice(advice, settings.currency, in_season, whose)
+    if refused := told_wrong.refusal():
+        told_wrong.show_refusal(top, refused)
+    else:
+        limits = forecaster.SlipLimits.of(settings)
+        advice = forecaster.advise_teardown(
+            forecaster.finding_of(found), settings.costs, in_season, limits, settings.parts
+        )
+        with top:
+            st.title(teardown_answer(advice, settings.currency), anchor=False)
+            if advice.follow_up[0] == DO_NOT_RUN:
+                st.error(plain(forecaster.teardown_steps(advice)[0]), icon=STOP_ICON)
+            st.caption(f"{CAUTION_ICON} {plain(advice.cautions[0])} {plain(advice.cautions[1])}")
+        with right:
+            show_advice(advice, settings.currency, in_season, whose)
     if loaded is not None:
         show_slip(loaded, as_of)
     else:

@@ -36,6 +36,7 @@ from evidence_words import (
 )
 from fleet_rows import first_day
 from loading import Loaded, backtest, chosen_source, evidence, is_invented, learned, load, service_lives, survival
+from told_wrong import say_at_top
 from words import capital, count_words, day_words, hours_words, plain
 
 LOOK_BACK = "look_back"  # in the link
@@ -50,7 +51,7 @@ def main() -> None:
     loaded = load(chosen_source() or "", today)
     answer = st.container()
     asked = ask(today, first_day(loaded.fleet.records), {})
-    often = next((word for word in link.wanted(LOOK_BACK) if word in OFTEN_TOLD), None)
+    often = _wanted_often()
     known = evidence(loaded, asked.as_of, asked.model)
     with answer:
         title = st.empty()
@@ -74,6 +75,16 @@ def main() -> None:
     lives = service_lives(loaded, asked.as_of)
     show_service_lives(lives)
     show_thin_places(known, survival(loaded, asked.as_of), rows, lives)
+
+
+def _wanted_often() -> str | None:
+    """How often the link asks to look back; None, with a word of warning, where it asks for what there is not."""
+    for word in link.wanted(LOOK_BACK):
+        if word in OFTEN_TOLD:
+            return word
+        told = plain(f"{LOOK_BACK}={word}")
+        say_at_top(f"The link asks for {told}: it may be {' or '.join(OFTEN_TOLD)}; past forecasts are not shown.")
+    return None
 
 
 def show_what_it_rests_on(known: forecaster.Evidence, loaded: Loaded, asked: Asked) -> None:

@@ -10,6 +10,7 @@ import streamlit as st
 
 import forecaster
 import link
+import told_wrong
 from answers import evidence_line, mostly_general
 from asking import ask_day
 from chart_parts import CHART_CONFIG
@@ -65,11 +66,16 @@ def show_unit(
     currency = loaded.fleet.settings.currency
     top = st.container()
     left, right = st.columns([3, 1], gap="large")
-    own = now_or_later(loaded, unit.unit_id, as_of, {}).fleet_prices
+    own = now_or_later(loaded, unit.unit_id, as_of, {})
     with right:
         st.markdown(f"**Prices**, {plain(currency)}")
-        prices = ask_prices(own)
+        prices = ask_prices(own.fleet_prices)
     link.show({**choices, **in_link(prices)})
+    if refused := told_wrong.refusal():
+        with top:
+            show_stops(own)  # these hold at any price
+        told_wrong.show_refusal(top, refused)
+        return
     told = now_or_later(loaded, unit.unit_id, as_of, prices)
     with top:
         show_answer(told, unit, places, loaded, currency)
@@ -81,14 +87,8 @@ def show_unit(
     st.caption(CAUTION)
 
 
-def show_answer(
-    told: forecaster.NowOrLater,
-    unit: forecaster.UnitForecast,
-    places: pd.DataFrame,
-    loaded: Loaded,
-    currency: str,
-) -> None:
-    """The sentence, what must stop it at any price, and what the figures of the sentence are."""
+def show_stops(told: forecaster.NowOrLater) -> None:
+    """What must stop it at any price, or be looked at before its next ride."""
     for reason in told.stop:
         st.error(
             f"**Do not run {plain(told.unit_id)} as it is:** {plain(reason)}. Settle that first; the costs below are "
@@ -97,6 +97,17 @@ def show_answer(
         )
     for reason in told.check_first:
         st.warning(f"**Check {plain(told.unit_id)} before its next ride:** {plain(reason)}.", icon=":material/search:")
+
+
+def show_answer(
+    told: forecaster.NowOrLater,
+    unit: forecaster.UnitForecast,
+    places: pd.DataFrame,
+    loaded: Loaded,
+    currency: str,
+) -> None:
+    """What must stop it, the sentence, and what the figures of the sentence are."""
+    show_stops(told)
     st.title(answer(told, currency), anchor=False)
     st.markdown(" ".join(filter(None, [describe(unit, places), instead_explained(told)])))
     if changed := changed_sentence(told, currency):

@@ -10,6 +10,7 @@ import streamlit as st
 
 import forecaster
 import link
+import told_wrong
 from answers import evidence_line, mostly_general
 from asking import ask_day
 from chart_parts import CHART_CONFIG
@@ -65,6 +66,10 @@ def main() -> None:
     try:
         with row:
             asked = ask_limits(loaded.fleet, as_of)
+        if refused := told_wrong.refusal():
+            link.show({**choices, **asked.in_link, "edit": link.wanted("edit")})
+            told_wrong.show_refusal(top, refused)
+            return
         best = plan(loaded, as_of, asked.limits)
     except forecaster.ForecasterError as refusal:
         refuse(top, refusal)
@@ -109,7 +114,7 @@ def by_hand(loaded: Loaded, as_of: date, asked: PlanAsked) -> forecaster.PlanByH
     try:
         return plan_by_hand(loaded, as_of, asked.limits, edits)
     except forecaster.WrongUsage as refusal:
-        st.warning(f"The changes by hand do not fit this plan: {plain(refusal)} The best plan is shown.")
+        told_wrong.say_at_top(f"The changes by hand do not fit this plan: {plain(refusal)} The best plan is shown.")
         return plan_by_hand(loaded, as_of, asked.limits, {})
 
 
