@@ -255,22 +255,22 @@ def test_hours_are_typed_with_a_comma_or_a_point(opened: Opener, typed: str, tol
     app = opened()
     app.text_input(key="water_age").set_value(typed).run()
     assert app.query_params["age"] == told_in_link
-    assert app.title[0].value == opened(age=told_in_link).title[0].value
+    assert answer_of(app) == answer_of(opened(age=told_in_link))
 
 
 def test_hours_that_cannot_be_used_give_no_answer_until_they_are_mended(opened: Opener) -> None:
     app = opened(age="80")
-    answered = app.title[0].value
+    answered = answer_of(app)
     app.text_input(key="water_age").set_value("1,234").run()
     assert app.title[0].value == NO_ANSWER
     top, beneath = (bare(error.value) for error in app.error)
     assert top == f"Engine hours since it was new or rebuilt: {beneath}"
-    assert "do not start the engine" in told(app)
+    assert "do not start it, do not crank it" in told(app)
     assert app.text_input(key="water_age").value == "1,234"
     assert app.query_params["age"] == "1,234"  # and so it is refused wherever the link leads
     assert not app.warning  # nobody followed a link
     app.text_input(key="water_age").set_value("80").run()
-    assert app.title[0].value == answered
+    assert answer_of(app) == answered
     assert not app.error
 
 
@@ -279,7 +279,7 @@ def test_hours_told_of_one_craft_are_not_left_behind_for_another(opened: Opener)
     app.text_input(key="water_age").set_value("old").run()
     assert app.title[0].value == NO_ANSWER
     app.selectbox(key="flooded_craft").set_value(CRAFT).run()
-    assert app.title[0].value.startswith(plain(CRAFT))
+    assert answer_of(app).startswith(CRAFT)
     assert "age" not in app.query_params
     app.selectbox(key="flooded_craft").set_value("elsewhere").run()
     assert app.text_input(key="water_age").value == ""
