@@ -8,13 +8,14 @@ from functools import cache
 
 from forecaster import Paper
 from forecaster.paper.content import PaperContent, UnitOnPaper
+from forecaster.paper.instruction import Code, Instruction
 from forecaster.written_days import DateFormat
 from tests.conftest import SAMPLE_DAY, sample_fleet
 
 
 @cache
 def all_papers() -> dict[str | None, Paper]:
-    """The sample fleet's paper (None) and one for each of its owners, from one plan."""
+    """The sample fleet's paper (None) and one for each of its owners."""
     fleet = sample_fleet()
     papers = fleet.reports(SAMPLE_DAY, (None, *fleet.owners))
     return {paper.content.owner: paper for paper in papers}
@@ -41,6 +42,12 @@ def renamed(content: PaperContent, rank: int, **changes: object) -> PaperContent
     return replace(content, units=tuple(units))
 
 
+def in_week(unit: UnitOnPaper, code: Code, week_of: date | None) -> UnitOnPaper:
+    """The unit told to do something else, as the plan has it, in a week; None: with no week."""
+    told = Instruction(code, week_of)
+    return replace(unit, instruction=told, planned=replace(unit.planned, action=told.act, week_of=week_of))
+
+
 def with_units(content: PaperContent, number: int) -> PaperContent:
     """The same content with as many units: those of the sample over and over under new names, or the first of them."""
     units = tuple(_again(content.units[n % len(content.units)], n, content.as_of) for n in range(number))
@@ -51,7 +58,7 @@ def with_units(content: PaperContent, number: int) -> PaperContent:
 def _again(unit: UnitOnPaper, number: int, as_of: date) -> UnitOnPaper:
     name, craft = f"N{number:04d}", f"K{number:04d}"
     week = None
-    if unit.planned.week_of is not None:
+    if unit.instruction.week_of is not None:
         week = as_of + timedelta(days=1 + 7 * (number % 26))
     return replace(
         unit,
@@ -60,4 +67,5 @@ def _again(unit: UnitOnPaper, number: int, as_of: date) -> UnitOnPaper:
         craft_name=f"Invented craft {number}",
         forecast=replace(unit.forecast, unit_id=name, craft_id=craft),
         planned=replace(unit.planned, unit_id=name, craft_id=craft, week_of=week),
+        instruction=replace(unit.instruction, week_of=week),
     )

@@ -674,6 +674,13 @@ def test_a_unit_of_another_craft_has_no_influence() -> None:
     same(both.select(both.lives["unit_id"] == "S1"), built(fittings))
 
 
+@pytest.mark.parametrize(("changed_on", "days"), [("2025-05-21", "that day"), ("2025-05-24", "those 4 days")])
+def test_the_days_in_which_a_meter_was_changed_are_counted_in_plain_words(changed_on: str, days: str) -> None:
+    hours = {"C1": [("2025-05-01", 100.0), ("2025-05-20", 138.0), (changed_on, 1.0, "new"), ("2025-06-20", 60.0)]}
+    told = said(built([fitted("S1", "C1", "2025-05-01", hours=0)], hours=hours), "C1")
+    assert f"what ran in {days} is not recorded" in told
+
+
 # -- fleets whose truth is known --------------------------------------------------------------------------------------
 
 ROUNDING_H = 0.11  # meters are read to a tenth

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections import Counter
 from dataclasses import replace
 from datetime import date
 from io import BytesIO
@@ -15,10 +16,13 @@ import pytest
 
 from forecaster import Fleet, Paper
 from forecaster.errors import DataStopsAnswer, WrongUsage
-from forecaster.paper.content import Answers, gather
+from forecaster.paper import wording
+from forecaster.paper.files import KINDS
 from forecaster.paper.owners import Readership, owners_of, refuse_unknown_owner
+from forecaster.priors import read_priors
 from forecaster.problems import Problem, Reading
 from forecaster.records import FleetRecords
+from forecaster.written_days import SPACE
 from tests.conftest import SAMPLE_DAY, sample_fleet
 from tests.sample_papers import all_papers
 from tests.small_fleet import TODAY, small_fleet
@@ -39,14 +43,23 @@ MINE = {"C001": "Ada", "C002": "Ada", "C003": "Bo", "C004": None}
 # Nothing of another's -------------------------------------------------------------------------------------------------
 
 
+def words_of_file(paper: Paper, kind: str) -> str:
+    """All text of one of a paper's files, with ordinary spaces."""
+    if kind == "pdf":
+        run = subprocess.run(["pdftotext", "-", "-"], input=paper.pdf(), capture_output=True, check=True)
+        told = run.stdout.decode()
+    elif kind == "xlsx":
+        book = openpyxl.load_workbook(BytesIO(paper.xlsx()))
+        cells = [cell.value for sheet in book for row in sheet.iter_rows() for cell in row if cell.value is not None]
+        told = "\n".join(map(str, [*cells, book.properties.title]))
+    else:
+        told = paper.ics().replace(b"\r\n ", b"").decode()
+    return told.replace("\N{NO-BREAK SPACE}", " ")
+
+
 def words_of(paper: Paper) -> str:
     """All text of a paper's three files."""
-    pdf = subprocess.run(["pdftotext", "-", "-"], input=paper.pdf(), capture_output=True, check=True).stdout.decode()
-    book = openpyxl.load_workbook(BytesIO(paper.xlsx()))
-    cells = [str(cell.value) for sheet in book for row in sheet.iter_rows() for cell in row if cell.value is not None]
-    calendar = paper.ics().replace(b"\r\n ", b"").decode()
-    told = "\n".join([pdf, *cells, calendar, str(book.properties.title), paper.name, paper.answer])
-    return told.replace("\N{NO-BREAK SPACE}", " ")
+    return "\n".join([*(words_of_file(paper, kind) for kind in KINDS), paper.name, paper.answer])
 
 
 def names_of_others(fleet: Fleet, owner: str) -> set[str]:
@@ -77,15 +90,75 @@ def test_the_search_for_others_would_find_them() -> None:
     assert sum(bool(re.search(rf"(?<!\w){re.escape(name)}(?!\w)", words)) for name in others) > 20
 
 
-def test_the_owners_papers_together_are_the_fleets() -> None:
+def test_the_owners_papers_together_hold_every_unit_with_the_fleets_risk() -> None:
     papers = all_papers()
-    whole = papers[None].content
-    parts = [papers[owner].content for owner in OWNERS]
-    assert sorted(u.unit_id for part in parts for u in part.units) == sorted(u.unit_id for u in whole.units)
-    assert sum(part.spent for part in parts) == pytest.approx(whole.spent)
-    assert sum(part.saving.mean for part in parts) == pytest.approx(whole.saving.mean)
-    assert sum(part.parts.rebuilds for part in parts) == whole.parts.rebuilds
-    assert {u.unit_id: u.planned for part in parts for u in part.units} == {u.unit_id: u.planned for u in whole.units}
+    whole = {unit.unit_id: unit.forecast for unit in papers[None].content.units}
+    own = {unit.unit_id: unit.forecast for owner in OWNERS for unit in papers[owner].content.units}
+    assert set(own) == set(whole)
+    for unit, one in own.items():
+        assert vars(one.fails_within) == pytest.approx(vars(whole[unit].fails_within))
+        assert vars(one.fails_this_season) == pytest.approx(vars(whole[unit].fails_this_season))
+
+
+def test_the_owners_plans_do_the_fleets_work_where_no_limit_binds() -> None:
+    """Each alone, at prices of its own (others' bills are not read): on the sample the same work for every unit."""
+    papers = all_papers()
+    assert not papers[None].content.plan.plan.limits
+    whole = {unit.unit_id: unit.instruction.act for unit in papers[None].content.units}
+    assert {u.unit_id: u.instruction.act for owner in OWNERS for u in papers[owner].content.units} == whole
+
+
+def test_the_owners_weeks_together_keep_within_the_bench() -> None:
+    papers = all_papers()
+    bench = {week.monday: week.places for week in papers[None].content.plan.bench}
+    kept, taken = Counter[date](), Counter[date]()
+    for owner in OWNERS:
+        content = papers[owner].content
+        kept.update({week.monday: int(week.places) for week in content.plan.bench})
+        for monday, units in content.by_week():
+            taken[monday] += sum(unit.instruction.act == "rebuild" for unit in units)
+    assert dict(kept) == bench  # every craft of the sample has an owner
+    assert taken.total() > 10
+    assert all(taken[monday] <= bench[monday] for monday in taken)
+
+
+def test_an_owners_paper_says_whose_weeks_these_are() -> None:
+    for owner in OWNERS:
+        told = " ".join(wording.evidence(all_papers()[owner].content))
+        assert (
+            "The weeks are planned for these craft alone, in the bench places that the workshop keeps for them; the "
+            "workshop confirms them."
+        ) in told
+    assert "workshop" not in " ".join(wording.evidence(all_papers()[None].content))
+
+
+def test_a_bench_or_budget_that_is_wished_counts_for_the_owner_as_it_stands() -> None:
+    fleet = sample_fleet()
+    content = fleet.report(SAMPLE_DAY, OWNERS[0], bench_per_week=2.0, budget=1400.0, look_back=False).content
+    assert {week.places for week in content.plan.bench} == {2.0}
+    assert content.plan.plan.budget == 1400.0
+    assert content.spent <= 1400.0
+    told = " ".join(wording.evidence(content))
+    assert "The weeks are planned for these craft alone; the workshop confirms them." in told
+
+
+def test_a_budget_of_fleet_toml_is_dealt_out() -> None:
+    fleet = sample_fleet()
+    bench = fleet.settings.bench.model_copy(update={"budget": 14_000.0})
+    records = replace(fleet.records, settings=fleet.settings.model_copy(update={"bench": bench}))
+    content = Fleet(Reading(records)).report(SAMPLE_DAY, OWNERS[0], look_back=False).content
+    assert content.plan.plan.budget == pytest.approx(14_000.0 * 6 / 28)
+    assert content.kept_budget
+
+
+def test_an_owner_without_a_place_on_the_bench_is_told_so() -> None:
+    fleet = sample_fleet()
+    owners = ["Ada" if name == "C007" else "Bo" for name in fleet.records.craft["craft_id"]]
+    bench = fleet.settings.bench.model_copy(update={"rebuilds_per_week": 0.0})
+    settings = fleet.settings.model_copy(update={"bench": bench})
+    records = replace(fleet.records, craft=fleet.records.craft.assign(owner=owners), settings=settings)
+    paper = Fleet(Reading(records)).report(SAMPLE_DAY, "Ada", look_back=False)
+    assert paper.answer == "Leave the one unit this off-season: the workshop has no bench place free then."
 
 
 def test_an_owners_saving_has_an_interval_of_its_own() -> None:
@@ -94,18 +167,41 @@ def test_an_owners_saving_has_an_interval_of_its_own() -> None:
         assert saving.low < saving.mean < saving.high
 
 
-def test_an_owners_paper_says_that_the_model_is_learned_from_all() -> None:
-    content = all_papers()[OWNERS[0]].content
-    assert content.evidence == all_papers()[None].content.evidence
-    assert content.whole is None
-    assert content.other_units == len(all_papers()[None].content.units) - len(content.units)
-
-
-def test_an_owners_day_rate_is_that_of_the_own_craft() -> None:
-    craft = sample_fleet().records.craft
+def test_how_sure_names_whose_lives_were_learned_from() -> None:
+    lives = sample_fleet().histories(SAMPLE_DAY).lives
     for owner in OWNERS:
-        own = craft.loc[craft["owner"] == owner, "day_rate"]
-        assert all_papers()[owner].content.prices.day_rate == pytest.approx(own.mean())
+        own = lives["craft_id"].isin(Readership(sample_fleet().records, SAMPLE_DAY, owner).craft).sum()
+        told = wording.evidence(all_papers()[owner].content)[0]
+        assert told.startswith(
+            f"Learned from your {own} lives and {len(lives) - own} of the workshop's other customers (a life is "
+        )
+    assert all_papers()[OWNERS[0]].content.evidence == all_papers()[None].content.evidence
+    whole = wording.evidence(all_papers()[None].content)[0]
+    assert whole.startswith(f"Learned from {len(lives)} lives of this fleet's units (a life is ")
+
+
+def test_how_sure_names_the_experience_that_was_given() -> None:
+    content = all_papers()[None].content
+    assert "What these lives cannot tell comes from general experience." in wording.evidence(content)
+    taught = replace(content.evidence, prior="experience of 9 lives elsewhere")
+    assert (
+        "What these lives cannot tell comes from experience of 9 lives elsewhere (the experience file that was given)."
+    ) in wording.evidence(replace(content, evidence=taught))
+
+
+def test_an_owners_paper_says_which_day_rates_are_assumed_and_how_much() -> None:
+    assumed = {owner: all_papers()[owner].content.assumed_rates for owner in OWNERS}
+    assert assumed[OWNERS[0]] == {"C027": 200.0, "C028": 200.0}
+    assert assumed[OWNERS[1]] == {}
+    told = wording.assumed_rates(all_papers()[OWNERS[0]].content).replace(SPACE, " ")
+    each = "USD 200 an in-season day is assumed for each of them."
+    assert told == f"No rental income of a day is recorded for C027 and C028: {each}"
+    if not shutil.which("pdftotext"):
+        pytest.skip("no poppler here: install poppler-utils")
+    for kind, text in (("pdf", told), ("xlsx", "day rate of C027: not recorded, so assumed")):
+        assert text in " ".join(words_of_file(all_papers()[OWNERS[0]], kind).split())
+    wished = sample_fleet().report(SAMPLE_DAY, OWNERS[0], look_back=False, prices={"day_rate": 300.0}).content
+    assert (wished.assumed_rates, wished.prices.day_rate) == ({}, 300.0)
 
 
 # Whose is whose -------------------------------------------------------------------------------------------------------
@@ -179,17 +275,11 @@ def test_a_fleet_without_owners_says_so() -> None:
 
 
 def test_an_owner_with_nothing_in_service_is_refused() -> None:
-    content = all_papers()[None].content
     fleet = sample_fleet()
-    records = replace(fleet.records, craft=fleet.records.craft.assign(owner="Ada"))
-    extra = records.craft.iloc[[0]].assign(craft_id="C999", owner="Bo")
-    records = replace(records, craft=pd.concat([records.craft, extra]))
-    assert content.whole is not None
-    answers = Answers(
-        Reading(records), fleet.forecast(SAMPLE_DAY), content.whole, content.prices, lambda unit: content.curves[0]
-    )
+    extra = fleet.records.craft.iloc[[0]].assign(craft_id="C999", owner="Bo")
+    records = replace(fleet.records, craft=pd.concat([fleet.records.craft, extra]))
     with pytest.raises(DataStopsAnswer, match="No unit of Bo is in service on 2026-11-01"):
-        gather(answers, Readership(records, SAMPLE_DAY, "Bo"))
+        Fleet(Reading(records)).report(SAMPLE_DAY, "Bo", look_back=False)
 
 
 def test_a_fleet_with_nothing_in_service_is_refused() -> None:
@@ -203,12 +293,10 @@ def test_a_kind_of_paper_that_is_not_known_is_refused() -> None:
 
 
 def test_a_prior_named_after_another_customer_is_not_named() -> None:
-    fleet, whole = sample_fleet(), all_papers()[None].content
-    assert whole.whole is not None
-    forecast = fleet.forecast(SAMPLE_DAY)
-    named = replace(forecast, evidence=replace(forecast.evidence, prior="experience of Pellan Reach Boats"))
-    answers = Answers(Reading(fleet.records), named, whole.whole, whole.prices, lambda unit: whole.curves[0])
-    assert (
-        gather(answers, Readership(fleet.records, SAMPLE_DAY, OWNERS[0])).evidence.prior == "what other fleets taught"
-    )
-    assert "Pellan" in gather(answers, Readership(fleet.records, SAMPLE_DAY)).evidence.prior
+    fleet = sample_fleet()
+    named = read_priors()
+    named = named.with_normal(named.mean, named.covariance, "experience of Pellan Reach Boats")
+    taught = Fleet(Reading(fleet.records), named)
+    own, whole = (taught.report(SAMPLE_DAY, owner, look_back=False).content for owner in (OWNERS[0], None))
+    assert own.evidence.prior == "what other fleets taught"
+    assert "Pellan" in whole.evidence.prior

@@ -19,9 +19,8 @@ from forecaster.paper.content import PaperContent
 from forecaster.paper.curve_drawing import TICKS, _ticks
 from forecaster.paper.pdf import MOST_PAGES, paper_pdf
 from forecaster.paper.typeface import NO_GLYPH, shown
-from forecaster.report.figures import counted
 from forecaster.written_days import DateFormat, written_day
-from tests.sample_papers import all_papers, content_written, renamed, sample_content, with_units
+from tests.sample_papers import all_papers, content_written, in_week, renamed, sample_content, with_units
 
 A4 = (595.28, 841.89)  # points: 210 by 297 mm, ISO 216
 MARGIN = 17 / 25.4 * 72  # no word nearer to an edge than 17 mm at the sides
@@ -90,8 +89,8 @@ def test_it_lists_every_unit_of_a_fleet_of_this_size_with_its_reasons(content: P
     for unit in content.units:
         assert unit.unit_id in words
         assert unit.craft_name in words
-        for reason in unit.forecast.because[1:2]:
-            assert reason.split(",")[0].replace("\N{NO-BREAK SPACE}", " ") in words
+        for reason in unit.because[1:2]:
+            assert reason.split(",")[0].split(" (")[0].replace("\N{NO-BREAK SPACE}", " ") in words
 
 
 def ranked_rows(written: bytes) -> dict[str, str]:
@@ -134,8 +133,8 @@ def test_chances_stand_with_their_intervals(content: PaperContent, paper: bytes)
 
 def test_it_says_how_sure_it_is_and_what_to_be_careful_about(content: PaperContent, paper: bytes) -> None:
     words = flowing(paper)
-    assert f"Learned from {content.evidence.lives} lives, {content.evidence.failures} of them ended" in words
-    assert f"{content.evidence.effective_sample} independent draws" in words
+    assert f"Learned from {content.evidence.lives} lives of this fleet's units" in words
+    assert f"in {content.evidence.failures} of them the bearing failed" in words
     assert "How past forecasts fared" in words
     for caution in wording.CAUTIONS:
         assert " ".join(caution.split()) in words
@@ -160,10 +159,9 @@ def test_it_draws_the_three_units_most_at_risk_with_axes_that_name_their_units(
 
 
 def test_costs_name_the_plan_and_its_rivals(content: PaperContent, paper: bytes) -> None:
-    assert content.whole is not None
     costs = flowing(paper).split("What it costs")[1].split("Parts and spares")[0]
-    rule = content.whole.rule
-    for amount in (content.spent, content.whole.plan.expected_cost_do_nothing, rule.plan.expected_cost):
+    plan, rule = content.plan.plan, content.plan.rule
+    for amount in (content.spent, plan.expected_cost, plan.expected_cost_do_nothing, rule.plan.expected_cost):
         assert f"USD {amount:,.0f}" in costs
 
 
@@ -183,7 +181,7 @@ def test_it_has_two_to_six_pages_whatever_the_size_of_the_fleet(content: PaperCo
     assert 2 <= count <= MOST_PAGES
     for page, text in enumerate(pages(written), 1):
         assert f"page {page} of {count}" in text
-        assert "sample_fleet" in text.splitlines()[-1] or "sample_fleet" in text.strip().splitlines()[-1]
+        assert "Whole fleet" in text.strip().splitlines()[-1]
 
 
 def test_a_large_fleet_sends_the_rest_to_the_work_list(content: PaperContent) -> None:
@@ -253,22 +251,60 @@ def test_a_letter_that_the_fonts_lack_is_drawn_as_a_square_and_no_letter_is_lost
 
 
 @pytest.mark.parametrize("owner", [None, "Old Mole Boathouse"])
-def test_it_names_its_fleet_owner_day_and_version(owner: str | None) -> None:
+def test_it_names_whose_it_is_and_the_day_in_words_for_a_customer(owner: str | None) -> None:
     paper = all_papers()[owner]
     words = flowing(paper.pdf())
-    assert "Fleet sample_fleet" in words
     assert (f"Craft of {owner}" if owner else "Whole fleet") in words
     assert "as of 1 Nov 2026" in words
-    assert f"forecaster {paper.content.version}" in words
+
+
+@pytest.mark.parametrize("owner", [None, "Old Mole Boathouse", "Quillfeather Water Hire"])
+def test_nothing_is_in_words_that_only_the_program_knows(owner: str | None) -> None:
+    paper = all_papers()[owner]
+    words = flowing(paper.pdf())
+    unwanted = ("sample_fleet", paper.content.version, "independent draw", "points", "10/50/90", " / ", "two-stage")
+    assert [word for word in unwanted if word in words] == []
+
+
+def stopped(content: PaperContent, number: int) -> PaperContent:
+    """The same content with that many units that must not run."""
+    many = with_units(content, max(number, len(content.units)))
+    units = [
+        replace(in_week(unit, "stop, rebuild", None), stop=("rattled when spun by hand on 1 Oct 2026",))
+        for unit in many.units[:number]
+    ]
+    return replace(many, units=(*units, *(in_week(unit, "leave", None) for unit in many.units[number:])))
+
+
+@pytest.mark.parametrize("number", [1, 3, 40])
+def test_units_that_must_not_run_stand_on_the_first_page_before_the_figures(content: PaperContent, number: int) -> None:
+    told = stopped(content, number)
+    first = " ".join(pages(paper_pdf(told))[0].split())
+    box = first.split("Do not run")[1].split("units in service")[0]
+    for unit in told.stopped[:10]:
+        assert f"{unit.unit_id} on craft {unit.craft_id}, {unit.craft_name}: rattled when spun by hand" in box
+    assert ("and 30 units more: all are in the work list" in box) == (number == 40)
+
+
+def test_where_all_units_may_run_there_is_no_such_box(content: PaperContent) -> None:
+    assert "Do not run" not in pages(paper_pdf(stopped(content, 0)))[0]
 
 
 def test_in_season_it_says_what_should_not_wait(content: PaperContent) -> None:
-    on = replace(content, in_season=True)
-    on = replace(on, units=tuple(replace(u, forecast=replace(u.forecast, advice="check now")) for u in on.units))
-    words = flowing(paper_pdf(on))
-    assert "The season is on, until 15 Oct 2027" in words
-    assert f"check now {on.units[0].unit_id}, {on.units[1].unit_id}" in words
-    assert f"of {counted(len(on.units), 'unit')} in the next off-season" in words
+    due = tuple(in_week(u, "check now", None) for u in content.units[:2])
+    left = tuple(in_week(u, "leave", None) for u in content.units[2:])
+    words = flowing(paper_pdf(replace(content, in_season=True, units=(*due, *left))))
+    first, second = sorted(unit.unit_id for unit in due)
+    assert f"Now: check {first} and {second}. Leave the other {len(left)} units in the next off-season:" in words
+    assert "The season is on, until 15 Oct 2027. Units to check or rebuild now have run the hours" in words
+
+
+def test_planned_rebuilds_are_pre_oiled_and_a_plan_without_any_says_nothing_of_it(
+    content: PaperContent, paper: bytes
+) -> None:
+    assert wording.PRE_OIL in flowing(paper)
+    none = replace(content, units=tuple(in_week(unit, "leave", None) for unit in content.units))
+    assert "pre-oiled" not in flowing(paper_pdf(none))
 
 
 @given(st.floats(0, 5_000), st.floats(1, 5_000))

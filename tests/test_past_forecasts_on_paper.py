@@ -45,8 +45,8 @@ def test_what_was_forecast_stands_beside_what_happened() -> None:
 def test_rivals_are_named_whether_better_or_worse_and_by_luck_or_not() -> None:
     _, against = past_sentences(told(leads=(("weibull", -0.02, False), ("fleet average", 0.05, True))))
     assert against == (
-        "On those, the two-stage model forecast worse than the Weibull regression by no more than luck may do and "
-        "better than the fleet's average rate by more than luck."
+        "On those, this report's way of forecasting did worse than a model of failures alone by no more than luck may "
+        "explain and better than the average rate of all units by more than luck explains."
     )
 
 

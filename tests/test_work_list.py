@@ -12,13 +12,13 @@ import openpyxl
 import pytest
 from openpyxl.utils.escape import unescape
 
+from forecaster.paper import wording
 from forecaster.paper.content import PaperContent
 from forecaster.paper.work_list import MOST_CHARACTERS, PRINTED_COLUMNS, work_list
 from forecaster.problems import Problem
 from forecaster.written_days import DateFormat
-from tests.sample_papers import all_papers, content_written, renamed, sample_content
+from tests.sample_papers import content_written, in_week, renamed, sample_content
 
-HEAD = 3  # the row of the headings, as a spreadsheet numbers rows
 # Characters that start a formula in a cell: OWASP, "CSV Injection" (from memory).
 STARTS = ["=", "+", "-", "@", "\t", "\r"]
 
@@ -27,10 +27,16 @@ def book_of(written: bytes) -> Any:
     return openpyxl.load_workbook(BytesIO(written))
 
 
+def head_of(sheet: Any) -> int:
+    """The row of the headings, as a spreadsheet numbers rows: it is the one that is repeated on each printed page."""
+    return int(sheet.print_title_rows.split("$")[1].rstrip(":"))
+
+
 def rows_of(sheet: Any) -> list[dict[str, Any]]:
     """The sheet's rows by heading; of equal headings the first."""
-    head = [cell.value for cell in sheet[HEAD]]
-    return [dict(reversed(list(zip(head, row, strict=True)))) for row in sheet.iter_rows(min_row=HEAD + 1)]
+    head = [cell.value for cell in sheet[head_of(sheet)]]
+    rows = sheet.iter_rows(min_row=head_of(sheet) + 1)
+    return [dict(reversed(list(zip(head, row, strict=True)))) for row in rows]
 
 
 @pytest.fixture(scope="module")
@@ -48,11 +54,12 @@ def test_it_holds_every_unit_with_its_work(content: PaperContent, book: Any) -> 
     assert [row["unit"].value for row in rows] == [unit.unit_id for unit in content.units]
     for row, unit in zip(rows, content.units, strict=True):
         week = row["week of"].value
-        assert (week.date() if week else None) == unit.planned.week_of
-        assert row["action"].value == unit.planned.action
+        assert (week.date() if week else None) == unit.instruction.week_of
+        assert row["action"].value == wording.to_do(unit)
         assert row["owner"].value == unit.owner
         assert row["fails within 50 h"].value == pytest.approx(unit.forecast.fails_within.mean)
         assert row["saves"].value == (pytest.approx(unit.saving.mean) if unit.saving else None)
+        assert (row["do not run: why"].value is None) == (unit not in content.stopped)
 
 
 def test_costs_add_up_to_what_is_spent(content: PaperContent, book: Any) -> None:
@@ -80,11 +87,13 @@ def test_days_are_formatted_as_the_fleet_writes_them(form: DateFormat, number_fo
 def test_sheets_can_be_filtered_stay_headed_and_print_on_paper(book: Any) -> None:
     assert book.sheetnames == ["work list", "parts", "prices", "problems"]
     for sheet in book:
-        assert sheet.auto_filter.ref.startswith(f"A{HEAD}:")
-        assert sheet.freeze_panes == f"B{HEAD + 1}"
+        head = head_of(sheet)
+        assert sheet.auto_filter.ref.startswith(f"A{head}:")
+        assert sheet.freeze_panes == f"B{head + 1}"
+        assert all(cell.value is None for cell in sheet[head - 1])
         assert sheet.page_setup.orientation == "landscape"
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
-        assert sheet.print_title_rows == f"${HEAD}:${HEAD}"
+        assert sheet.print_title_rows == f"${head}:${head}"
         assert sheet.column_dimensions["A"].width > 8
 
 
@@ -105,10 +114,12 @@ def test_a_name_that_looks_like_a_formula_stays_a_text(content: PaperContent, st
 def test_what_the_bench_needs_prints_on_one_page_width_with_room_to_write(content: PaperContent, book: Any) -> None:
     sheet = book["work list"]
     printed = sheet[sheet.print_area.split("!")[1].replace("$", "")]
-    head = [cell.value for cell in printed[HEAD - 1]]
-    assert {"unit", "craft", "action", "week of", "reasons", "saves, low (90 %)", "done on", "found"} <= set(head)
-    assert len(printed) == HEAD + len(content.units)
-    assert all(row[head.index("done on")].value is None for row in printed[HEAD:])
+    at = head_of(sheet)
+    head = [cell.value for cell in printed[at - 1]]
+    wanted = {"unit", "craft", "action", "week of", "do not run: why", "reasons", "saves, low (90 %)"}
+    assert wanted | {"done on", "found"} <= set(head)
+    assert len(printed) == at + len(content.units)
+    assert all(row[head.index("done on")].value is None for row in printed[at:])
     assert sum(column.width for column in PRINTED_COLUMNS) < 215  # some 7 points on an A4 page, printed across
 
 
@@ -142,12 +153,36 @@ def test_parts_and_prices_are_those_of_the_plan(content: PaperContent, book: Any
     assert prices["spent by the plan, as expected"] == pytest.approx(content.spent)
 
 
-def test_an_owners_list_tells_nothing_of_the_whole_budget() -> None:
-    owners = [paper for owner, paper in all_papers().items() if owner]
-    assert owners
-    for paper in owners:
-        told = [row["what"].value for row in rows_of(book_of(paper.xlsx())["prices"])]
-        assert not any("budget" in what or what.startswith("spent") for what in told)
+def test_units_that_must_not_run_stand_above_the_table_each_with_craft_and_why(content: PaperContent) -> None:
+    (stopped,) = content.stopped
+    sheet = book_of(work_list(content))["work list"]
+    line = sheet["A2"].value.replace("\N{NO-BREAK SPACE}", " ")
+    assert line.startswith("DO NOT RUN: S0036 on craft C012, North Pier 12: oil milky on 12 Aug 2026, 39 h ago")
+    assert head_of(sheet) == 4
+    none = replace(content, units=tuple(unit for unit in content.units if unit is not stopped))
+    assert head_of(book_of(work_list(none))["work list"]) == 3
+    assert not any("DO NOT RUN" in str(cell.value) for cell in book_of(work_list(none))["work list"]["A"])
+
+
+def test_of_many_units_that_must_not_run_the_rest_is_counted_and_stands_in_its_column(content: PaperContent) -> None:
+    units = tuple(replace(in_week(u, "stop, rebuild", None), stop=("rattled",)) for u in content.units)
+    sheet = book_of(work_list(replace(content, units=units)))["work list"]
+    assert str(sheet["A14"].value).startswith(f"and {len(units) - 12} units more")
+    assert all(row["do not run: why"].value == "rattled" for row in rows_of(sheet))
+
+
+def test_an_owners_list_tells_the_own_part_of_the_budget_and_not_the_whole(content: PaperContent) -> None:
+    plan = replace(content.plan, plan=replace(content.plan.plan, budget=3000.0))
+    mine = replace(content, owner="Old Mole Boathouse", plan=plan, kept_budget=True)
+    prices = {row["what"].value: row["money"].value for row in rows_of(book_of(work_list(mine))["prices"])}
+    assert prices["budget of the off-season kept for these craft (blank: no limit)"] == 3000.0
+
+
+def test_craft_whose_day_rate_is_assumed_are_named_with_it(content: PaperContent, book: Any) -> None:
+    told = {row["what"].value: row["money"].value for row in rows_of(book["prices"])}
+    assumed = {what: money for what, money in told.items() if "assumed" in str(what)}
+    assert assumed == {f"day rate of {craft}: not recorded, so assumed": 200.0 for craft in content.assumed_rates}
+    assert len(assumed) == 4
 
 
 def test_the_same_content_is_the_same_file_and_its_day_is_the_answers(content: PaperContent, book: Any) -> None:

@@ -187,7 +187,7 @@ def answer(content: PaperContent) -> str:
             whom = f"the other {counted(rest, 'unit')}" if rest > 1 else "the other unit"
         why = "no work pays within the limits"
         if content.kept_bench and not any(week.places for week in content.plan.bench):
-            why = "the workshop has no bench place for them then"
+            why = "the workshop has no bench place free then"
         leave = f"Leave {whom} {off_season(content)}: {why}." if rest else ""
         return f"{now} {leave}".strip()
     first = content.by_week()[0][0]
