@@ -21,9 +21,9 @@ WASHERS = ("set of clutch washers", "set of spring washers")
 REUSED = ("front housing", "rear housing", "impeller")
 # Of every rebuilt or new unit, and of one with new washers: it is lubricated only while the engine runs.
 PRE_OIL = (
-    "Before its first start, oil the unit's bearings by hand and turn it by hand until it turns freely; then start the "
-    "engine and let it idle until its oil pressure stands, and only then rev it: the unit is oiled only while the "
-    "engine runs."
+    "Before the first start with new parts, oil the supercharger's bearings by hand and turn it by hand until it turns "
+    "freely; then start the engine and let it idle until its oil pressure stands, and only then rev it: the "
+    "supercharger is oiled only while the engine runs."
 )
 
 

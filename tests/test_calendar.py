@@ -12,7 +12,7 @@ import pytest
 from forecaster.paper import wording
 from forecaster.paper.bench_calendar import bench_calendar
 from forecaster.paper.content import PaperContent
-from forecaster.rebuild_parts import parts_for
+from forecaster.rebuild_parts import PRE_OIL, parts_for
 from tests.sample_papers import in_week, renamed, sample_content
 
 
@@ -102,8 +102,8 @@ def test_what_is_due_now_stands_on_the_day_of_the_answer_with_its_parts(content:
 
 def test_a_rebuild_says_that_the_unit_is_pre_oiled_and_a_check_does_not(content: PaperContent, written: bytes) -> None:
     told = {str(event["summary"]).split(":")[0]: str(event["description"]) for event in events_of(written)}
-    assert wording.PRE_OIL in told["Rebuild"]
-    assert wording.PRE_OIL not in told["Check"]
+    assert PRE_OIL in told["Rebuild"]
+    assert PRE_OIL not in told["Check"]
 
 
 def test_a_later_plan_moves_a_units_event_and_adds_none(content: PaperContent, written: bytes) -> None:

@@ -19,6 +19,7 @@ from forecaster.paper.content import PaperContent
 from forecaster.paper.curve_drawing import TICKS, _ticks
 from forecaster.paper.pdf import MOST_PAGES, paper_pdf
 from forecaster.paper.typeface import NO_GLYPH, shown
+from forecaster.rebuild_parts import PRE_OIL
 from forecaster.written_days import DateFormat, written_day
 from tests.sample_papers import all_papers, content_written, in_week, renamed, sample_content, with_units
 
@@ -302,9 +303,9 @@ def test_in_season_it_says_what_should_not_wait(content: PaperContent) -> None:
 def test_planned_rebuilds_are_pre_oiled_and_a_plan_without_any_says_nothing_of_it(
     content: PaperContent, paper: bytes
 ) -> None:
-    assert wording.PRE_OIL in flowing(paper)
+    assert PRE_OIL in flowing(paper)
     none = replace(content, units=tuple(in_week(unit, "leave", None) for unit in content.units))
-    assert "pre-oiled" not in flowing(paper_pdf(none))
+    assert "oil the supercharger's bearings by hand" not in flowing(paper_pdf(none))
 
 
 @given(st.floats(0, 5_000), st.floats(1, 5_000))

@@ -15,6 +15,7 @@ from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.paper.instruction import STOP
 from forecaster.plan_problem import Action
+from forecaster.rebuild_parts import PRE_OIL
 
 if TYPE_CHECKING:
     from icalendar import Calendar
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 NAMESPACE = UUID("4b9a1a4e-6a4c-5d0a-9c39-7f3b8d1f20c7")
 PRODUCT = "-//supercharger-forecaster//paper//EN"
 HOW: dict[Action, str] = {
-    "rebuild": f"Take the unit off and rebuild it. {wording.PRE_OIL}",
+    "rebuild": f"Take the unit off and rebuild it. {PRE_OIL}",
     "check": "Take the unit off and spin it by hand; if it rattles, rebuild it.",
     "leave": "",
 }

@@ -24,6 +24,7 @@ from forecaster.paper.page_parts import (
     tiles,
     words,
 )
+from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report import figures
 from forecaster.report.figures import counted
 
@@ -103,7 +104,7 @@ def weeks(content: PaperContent, names: int) -> list[Flowable]:
     return [
         words("The plan, week by week", HEADING),
         grid([*head, f"Cost ({content.currency})", "Done"], rows, (15, 42, 40, 14, 7), right=(3, 4)),
-        *([Spacer(0, 3), words(wording.PRE_OIL, NOTE)] if rebuilds else []),
+        *([Spacer(0, 3), words(PRE_OIL, NOTE)] if rebuilds else []),
     ]
 
 

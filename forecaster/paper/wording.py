@@ -17,11 +17,6 @@ from forecaster.report.plan_text import PLAN_CAUTION
 from forecaster.written_days import SPACE, written_day
 
 UNITS_NAMED = 8  # in one sentence
-# Common practice, no source: a supercharger's bearings get oil only while the engine runs.
-PRE_OIL = (
-    "A rebuilt unit is pre-oiled before its first start: bearings oiled and turned by hand; then oil pressure before "
-    "revs."
-)
 GENERAL = "general experience"  # what a model starts from where no other experience was given
 DASH = "\N{EN DASH}"
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|hours?)(?!\w))")

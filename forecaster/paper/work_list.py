@@ -17,6 +17,7 @@ from forecaster.forecast import Chance
 from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.plan_answer import Saving
+from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report.figures import counted
 from forecaster.written_days import SPACE, DateFormat
 
@@ -285,7 +286,7 @@ def _stops(content: PaperContent) -> list[str]:
 
 def _parts_head(content: PaperContent) -> list[str]:
     lines = [wording.order_of_parts(content), wording.parts_now(content)]
-    pre_oil = wording.PRE_OIL if content.parts.rebuilds or content.parts_now else ""
+    pre_oil = PRE_OIL if content.parts.rebuilds or content.parts_now else ""
     return [line for line in (*lines, pre_oil) if line]
 
 

@@ -24,6 +24,7 @@ from forecaster.flooding_steps import (
     When,
     reasons_to_stop,
 )
+from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report import figures
 from forecaster.report.sentences import evidence_sentence
 from forecaster.written_days import DatedText
@@ -103,8 +104,7 @@ STEP_WORDS: dict[StepCode, str] = {
     "each cylinder through its plug hole, and have the oil changed as soon as can be.",
     "compression_test": "Have a mechanic test the compression of every cylinder before the engine is started: it ran "
     "as it went under, and a rod may be bent.",
-    "pre_oil": "Before the first start of the rebuilt or new supercharger: oil its bearings by hand and turn it by "
-    "hand, then let oil pressure build up before any revs. It is lubricated only while the engine runs.",
+    "pre_oil": PRE_OIL,
     "not_run_today": "If it may not run today: change the oil all the same, and oil each cylinder through its plug "
     "hole, as the manual says for storage. That slows the rust until it may run.",
     "flush_cooling": "On that run, flush the cooling with fresh water as the manual says.",
