@@ -269,7 +269,7 @@ def test_a_rebuilt_unit_is_oiled_by_hand_before_its_first_start() -> None:
     assert PRE_OIL in teardown_steps(advice(bearing="failed", impeller="destroyed"))
     assert PRE_OIL in teardown_steps(advice(clutch_washers="worn"))
     assert any(
-        step.startswith("If it is rebuilt: before its first start")
+        step.startswith("If it is rebuilt: before the first start with new parts")
         for step in teardown_steps(advice(bearing="unknown"))
     )
     assert "pre_oil" not in advice().follow_up
