@@ -64,7 +64,7 @@ def test_the_options_are_the_fields_and_words_of_a_finding() -> None:
         ((*SOUND, *GOOD), "The supercharger's bearing is sound: put the unit back for about USD 150; it needs no"),
         (
             (*SOUND, *GOOD, "--slip-found", "8"),
-            "The supercharger's bearing is sound: reset its clutch's slip and put the unit back for about USD 150;",
+            "The supercharger's bearing is sound: reset its clutch and put the unit back for about USD 150;",
         ),
         (
             (*ROUGH, "--rebuild-price", "1900"),

@@ -148,7 +148,7 @@ def rebuilder(walk: Walker, fleet_zip: bytes) -> Walk:
     _choose(page, "Bearing, spun by hand", "Rough")
     for part in ("Impeller", "Front housing", "Rear housing"):
         _choose(page, part, "Good")
-    tour.answered("Rebuild")
+    tour.answered("rebuild the unit")
     tour.stop("bench")
 
     _go_to(page, "Evidence")

@@ -69,20 +69,20 @@ def teardown_headline(advice: TeardownAdvice, money: Money) -> str:
 
 def _what_fails(advice: TeardownAdvice) -> str:
     """What is wrong, as a clause that begins small."""
-    fails = next((words for code, words in FAILS.items() if code in advice.because), "the supercharger needs a rebuild")
+    lost = advice.condition.lost if advice.decision == "new unit" else ()
+    code = next(code for code in FAILS if code in advice.because)
+    if lost and code == "contact":
+        return f"the supercharger's {listed(lost)} cannot be used again"
     states = core_states(advice.finding)
     touched = " and its ".join(f"{part} is {states[part]}" for part in advice.condition.touched)
-    told = fails.format(bearing=advice.finding.bearing, touched=touched)
-    if advice.decision == "new unit" and advice.condition.lost:
-        return f"{told}, and {named(advice.condition.lost)} cannot be used again"
-    return told
+    told = FAILS[code].format(bearing=advice.finding.bearing, touched=touched)
+    return f"{told}, and {named(lost)} cannot be used again" if lost else told
 
 
 def _what_is_open(advice: TeardownAdvice) -> str:
     words = next(words for code, words in OPEN.items() if code in advice.because)
-    return words.format(
-        fails=_what_fails(advice), doubtful=named(advice.condition.doubtful), play=advice.finding.shaft_play_mm
-    )
+    fails = _what_fails(advice) if "core_doubtful" in advice.because else ""
+    return words.format(fails=fails, doubtful=named(advice.condition.doubtful), play=advice.finding.shaft_play_mm)
 
 
 def _rebuild(advice: TeardownAdvice, money: Money) -> str:
@@ -105,7 +105,7 @@ def _rebuild(advice: TeardownAdvice, money: Money) -> str:
 def _goes_back(advice: TeardownAdvice, money: Money) -> str:
     quote = advice.quote
     worn, reset = advice.finding.clutch_washers == "worn", advice.decision == "reset and put back"
-    clutch = "renew its clutch's washers, reset its slip" if worn else "reset its clutch's slip"
+    clutch = "renew its clutch's washers, reset its slip" if worn else "reset its clutch"
     back = f"{clutch} and put the unit back" if reset else "put the unit back"
     price = money(quote.put_back)
     suspect = [*advice.condition.marked, *advice.condition.not_inspected]
@@ -120,7 +120,7 @@ def _goes_back(advice: TeardownAdvice, money: Money) -> str:
     else:
         instead = f"rebuild it now with original parts for about {now}"
     return (
-        "the supercharger's bearing is sound, but its aftermarket parts may last only a few hours: "
+        "the supercharger's bearing is sound, but its aftermarket parts may not last: "
         f"{back} for about {price}{once} and check it again after a few hours, or {instead}"
     )
 

@@ -17,7 +17,9 @@ VAPOUR = "without one, oil vapour from the breather ends in the supercharger and
 
 def named(parts: Sequence[str]) -> str:
     """Parts of the core in a sentence: "the front housing and the impeller", "both housings and the impeller"."""
-    return "both housings and the impeller" if set(parts) == set(REUSED) else listed([f"the {part}" for part in parts])
+    if set(parts) == set(REUSED):
+        return "both housings and the impeller"
+    return listed([f"the {part}" for part in REUSED if part in parts])
 
 
 def with_marks(parts: Sequence[str], advice: TeardownAdvice) -> str:
@@ -93,13 +95,13 @@ def _limit_not_believed(advice: TeardownAdvice) -> str:
 
 def _too_low(advice: TeardownAdvice) -> str:
     limit = advice.limits.too_low(tuned_share(advice.finding))
-    return f"The clutch slips at {_found(advice)} already; below {_moment(limit)} is too low for full boost."
+    return f"The clutch slips at {_found(advice)} already: below {_moment(limit)} it is too low for full boost."
 
 
 def _too_high(advice: TeardownAdvice) -> str:
     limit = advice.limits.too_high(tuned_share(advice.finding))
     return (
-        f"The clutch slips only at {_found(advice)}; above {_moment(limit)} it no longer spares shaft, gear and "
+        f"The clutch slips only at {_found(advice)}: above {_moment(limit)} it no longer spares shaft, gear and "
         "bearing the shock of the throttle."
     )
 
@@ -152,7 +154,7 @@ REASONS: Mapping[ReasonCode, Wording] = {
     "limit_not_believed": _limit_not_believed,
     "core_not_inspected": _not_inspected,
     "sound_goes_back": _always("The supercharger's bearing is sound; a little bearing noise is normal."),
-    "rust_may_follow": _always("Water was in it or in the oil: a bearing that is quiet now may still rust."),
+    "rust_may_follow": _always("Water has been in the unit or in the oil: a bearing that is quiet now may still rust."),
     "noise_unexplained": _unexplained,
 }
 
