@@ -80,7 +80,7 @@ def calibration(groups: pd.DataFrame) -> go.Figure:
 
     `groups`: columns ``model`` (as it is to be named), ``mean_forecast``, ``observed``, ``observed_low``,
     ``observed_high`` (shares in 0..1) and ``hover``. On the diagonal, forecasts came true; groups whose share that
-    failed cannot be told are left out. The first model is drawn filled, another one hollow.
+    failed cannot be known are left out. The first model is drawn filled, another one hollow.
     """
     known = groups.dropna(subset=["observed"])
     figure = go.Figure()

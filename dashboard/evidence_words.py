@@ -88,12 +88,12 @@ def _how_it_fared(past: forecaster.Backtest | None) -> str:
         return "its forecasts have yet to be compared with this fleet's own past"
     question = question_told_first(past)
     if past.cannot_tell[question]:
-        return "nothing can be told yet from this fleet's own past"
+        return "nothing can be said yet from this fleet's own past"
     return f"on this fleet's own past {comparison(past, question)}"
 
 
 def question_told_first(past: forecaster.Backtest) -> str:
-    """The hours asked or, where only that can be told, the season: as ``Backtest.better`` chooses."""
+    """The hours asked or, where only that can be said, the season: as ``Backtest.better`` chooses."""
     return "season" if past.cannot_tell["hours"] and not past.cannot_tell["season"] else "hours"
 
 
@@ -143,7 +143,7 @@ def other_is_better(past: forecaster.Backtest) -> str:
 def verdict(past: forecaster.Backtest, question: str) -> str:
     """What was looked back on, and how the first model fared: a sentence each."""
     if past.cannot_tell[question]:
-        return f"Nothing can be told yet about past forecasts of {about(past, question)}: {past.cannot_tell[question]}."
+        return f"Nothing can be said yet about past forecasts of {about(past, question)}: {past.cannot_tell[question]}."
     scores = past.scores[past.scores["question"] == question].iloc[0]
     forecasts = past.season_forecasts if question == "season" else past.forecasts
     seen = (
@@ -176,7 +176,7 @@ def had_the_opened_failed(past: forecaster.Backtest, question: str) -> str:
 def shares_between(row: pd.Series, name: str) -> str:
     """A share with its interval, from the columns ``name``, ``name_low`` and ``name_high``: "6 % (2–14 %)"."""
     if math.isnan(row[name]):
-        return "a share that cannot be told"
+        return "a share that cannot be known"
     low, high = number(row[f"{name}_low"]), number(row[f"{name}_high"])
     return f"{percent(row[name])} ({low}{TO}{high}{SPACE}%)"
 

@@ -23,7 +23,7 @@ HAPPENED = (
     OPENED_DEFECTIVE,  # opened before the end of the window: rusted or rough, not failed
     "opened",  # opened before the end of the window: sound, or nobody wrote down what was found
     "out of sight",  # still running or on the shelf: its record stops before the end of the window
-    "unknown",  # found failed, with no telling whether within the window; or no hours can be told
+    "unknown",  # found failed, with no telling whether within the window; or no hours can be said
 )
 _OPENED_AS = {"symptom": OPENED_DEFECTIVE, "defective": OPENED_DEFECTIVE, "sound": "opened"}
 

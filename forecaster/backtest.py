@@ -58,7 +58,7 @@ class Backtest:
     ``ran_through`` of them, ``log_score`` (0 perfect, higher better), ``brier_score`` (0 perfect, lower better),
     ``concordance`` (1 perfect, 0.5 a coin), ``mean_forecast``, ``observed`` share that failed, its ``observed_low``,
     ``observed_high``.
-    ``leads``: one row a question and rival of the first model, for questions that can be told: ``question``, ``rival``,
+    ``leads``: one row a question and rival of the first model, for questions that can be said: ``question``, ``rival``,
     ``log_score_lead`` with ``low``, ``high``, ``more_than_luck``; ``brier_score_lead`` with ``brier_low``, ...; each
     positive where the first model is the better one.
     ``calibration``: one row a question, model and group; see ``scores.calibration_table``.
@@ -84,7 +84,7 @@ class Backtest:
 
     @property
     def better(self) -> str | None:
-        """The model to prefer: within the hours asked or, where that cannot be told, for the season; or None."""
+        """The model to prefer: within the hours asked or, where that cannot be known, for the season; or None."""
         return self.preferred["season" if self.cannot_tell["hours"] else "hours"]
 
 

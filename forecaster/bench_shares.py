@@ -1,9 +1,9 @@
 """One bench and one budget dealt out among the owners of a fleet's craft, so that their plans together stay within.
 
-Every place of the bench belongs to one row of craft.csv, and with it to whoever owns that craft: round after round each
-row is dealt one. The order spreads rows that stand together, as one owner's mostly do, evenly over the weeks. So what
-an owner gets follows from where the own rows stand and how many rows there are, and from nothing else of the others;
-what is dealt adds up to the bench in every week. A budget is dealt by the number of rows.
+Every place of the bench belongs to one craft, in the order of their ids, and with it to whoever owns that craft: round
+after round each craft is dealt one. The order spreads craft that stand together, as one owner's mostly do, evenly over
+the weeks. So what an owner gets follows from where the own craft stand and how many craft there are, and from nothing
+else of the others; what is dealt adds up to the bench in every week. A budget is dealt by the number of craft.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ GOLDEN = (5**0.5 - 1) / 2  # steps of this share of a round spread its points ev
 
 @dataclass(frozen=True)
 class BenchShare:
-    """One owner's part: `rows`, where the own craft stand in craft.csv, from 0; `of`: how many rows that has."""
+    """One owner's part: `rows`, where the own craft stand among all, by id, from 0; `of`: how many there are."""
 
     rows: tuple[int, ...]
     of: int

@@ -61,7 +61,7 @@ def choose_covariates(episodes: pd.DataFrame) -> tuple[list[str], list[str]]:
             bound.append(meaning)
         else:
             chosen.append(name)
-    remarks = [f"Effect not told, since {reason}: {'; '.join(names)}." for reason, names in why.items() if names]
+    remarks = [f"Effect not estimated, since {reason}: {'; '.join(names)}." for reason, names in why.items() if names]
     return chosen, remarks
 
 

@@ -94,7 +94,7 @@ def _overlap(fittings: pd.DataFrame, row: int, others: list[int], alone: bool, f
         what = f"{this['craft_id']} has unit {other['unit_id']} at that time"
         column = "craft_id"
     more = f" (also rows {', '.join(map(str, others[1:4]))})" if len(others) > 1 else ""
-    blame = "" if alone else "; which row is wrong cannot be told"
+    blame = "" if alone else "; which row is wrong cannot be known"
     reason = f"{what}: row {others[0]} says {_period(other)}, this row {_period(this)}{more}{blame}"
     remedy = "Correct the days; most often removed_on is missing in the earlier row."
     return Problem(file, row, column, str(this[column]), reason, remedy, refused=True)

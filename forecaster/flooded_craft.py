@@ -94,7 +94,7 @@ def flooded_alone(
     remarks = []
     if hours_since_rebuild is None:
         ages = ", ".join(f"{age:g}" for age in fit.prior.starting_ages_h)
-        remarks.append(f"Hours since the last rebuild are not told: averaged over {ages} h at the time of the water.")
+        remarks.append(f"Hours since the last rebuild are not known: averaged over {ages} h at the time of the water.")
     return after_water(
         fit,
         unit,
@@ -172,7 +172,7 @@ def _with_hours_run(flooding: Flooding, hours: float) -> tuple[Flooding, list[st
     within = flooding.treated_within_h
     kept = flooding.with_facts(hours_run_since=hours, hours_ago=None, treated_within_h=within)
     remark = (
-        f"hours.csv has {hours:.1f} engine hours since the water, which was told to be {ago:g} clock hours ago. The "
+        f"hours.csv has {hours:.1f} engine hours since the water, which was said to be {ago:g} clock hours ago. The "
         "log counts here; look for a wrong day or reading."
     )
     return kept, [remark]

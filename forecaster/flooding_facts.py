@@ -49,7 +49,7 @@ class Flooding(Record):
     def _treated_when_only_if_treated(self) -> Flooding:
         if self.treated_within_h is not None and self.treated != "yes":
             raise ValueError(
-                f"treated_within_h ({self.treated_within_h:g} h) is told, but treated is {self.treated!r}: say "
+                f"treated_within_h ({self.treated_within_h:g} h) is given, but treated is {self.treated!r}: say "
                 "treated = yes, or leave treated_within_h out"
             )
         return self
@@ -111,9 +111,9 @@ def _in_plain_words(error: ValidationError) -> str:
         name = ".".join(str(part) for part in problem["loc"])
         reason = problem["msg"].removeprefix("Value error, ")
         if problem["type"] == "missing":
-            lines.append(f"{name} must be told: {Flooding.model_fields[name].description}.")
+            lines.append(f"{name} is needed: {Flooding.model_fields[name].description}.")
         elif problem["type"] == "extra_forbidden":
-            lines.append(f"{name} is not something to tell of water. Known: {', '.join(Flooding.model_fields)}.")
+            lines.append(f"{name} is not a fact about water. Known: {', '.join(Flooding.model_fields)}.")
         elif name:
             lines.append(f"{name} {reason.replace('Input should be', 'must be')}, not {problem['input']!r}.")
         else:

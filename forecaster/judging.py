@@ -65,7 +65,7 @@ def judge(
     """Score `models`, the first against each other one, on the same forecasts.
 
     `forecasts`: columns ``unit_id``, ``ran``, ``failed``, ``happened`` and one a model. Scored are those whose outcome
-    can be told at all and that every model made which made any. `horizon` in the units of ``ran``. `defective_counts`:
+    can be said at all and that every model made which made any. `horizon` in the units of ``ran``. `defective_counts`:
     count units opened rusted or rough in the window as failed then.
     """
     able = [model for model in models if forecasts[model].notna().any()]

@@ -199,7 +199,7 @@ def _misfit(runs: _Runs, first: int, keep: np.ndarray, position: int, alternativ
     value = runs.meter[here]
     if alternatives:
         others = " and ".join(_reading(runs, first + other) for other in alternatives[:3])
-        reason = f"{runs.name(here)}'s meter cannot show this and also {others}; which one is wrong cannot be told"
+        reason = f"{runs.name(here)}'s meter cannot show this and also {others}; which one is wrong cannot be known"
     elif below and value < runs.meter[below[0]]:
         reason = f"{runs.name(here)}'s meter runs backwards: it already showed {_reading(runs, below[0])}"
     elif below and value - runs.meter[below[0]] > runs.most_hours(below[0], here):

@@ -21,7 +21,7 @@ from forecaster.findings import RUST_UNHEARD_DAYS, SPUN_QUIET
 from forecaster.lives import Histories
 from forecaster.priors import COVARIATES, Prior
 
-# Meters show tenths of an hour: a shorter age at failure, or delay from an incident, cannot be told from this one.
+# Meters show tenths of an hour: a shorter age at failure, or delay from an incident, cannot be known from this one.
 LEAST_HOURS = 0.1
 # Age of a unit that has not run at all: only so that its logarithm is a number.
 NO_HOURS = 1e-6

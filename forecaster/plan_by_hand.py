@@ -62,7 +62,7 @@ def _refuse_unknown(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -
                 DatedText(
                     f"{unit}: the week of ",
                     monday_of(edit.week_of),
-                    " is outside of what can be told here: choose one from ",
+                    " is outside of what can be said here: choose one from ",
                     weeks[0],
                     " to ",
                     last,

@@ -12,7 +12,7 @@ from forecaster.plan_problem import WEEK
 from forecaster.settings import Season
 from forecaster.written_days import DatedText
 
-LATER_WEEKS = 4  # after the day to be ready: shown so that work put too late can be told what it costs
+LATER_WEEKS = 4  # after the day to be ready: shown so that work put too late can be said what it costs
 
 
 @dataclass(frozen=True)

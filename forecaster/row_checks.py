@@ -242,7 +242,7 @@ def _check_twin(
 
 
 def _check_order(checked: CheckedTable) -> CheckedTable:
-    """A period that ends before it begins: which end is wrong cannot be told."""
+    """A period that ends before it begins: which end is wrong cannot be known."""
     if checked.table.name not in IN_ORDER:
         return checked
     first, second = IN_ORDER[checked.table.name]

@@ -97,7 +97,7 @@ def fit_every_n_hours(histories: Histories, seed: int = 1) -> ConstantRates:
         if after > before and evidence > best:
             chosen, best, rates = float(limit), evidence, (before, after)
     remark = (
-        "No number of hours after which failures come faster can be told yet: the fleet's average rate stands in."
+        "No number of hours after which failures come faster can be said yet: the fleet's average rate stands in."
         if chosen is None
         else f"Failures come faster after {chosen:.0f} h: {1000 * rates[0]:.1f} per 1,000 engine hours before, "
         f"{1000 * rates[1]:.1f} after."

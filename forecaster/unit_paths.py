@@ -179,7 +179,7 @@ class _UnitPath:
                 date_of(period.fitted),
                 ", after that craft was retired on ",
                 date_of(retired),
-                ". Mend one of the dates.",
+                ". Correct one of the dates.",
             )
         end = min(period.removed, max(retired, period.fitted))
         return min(end, self.as_of), end == NEVER

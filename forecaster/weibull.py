@@ -32,7 +32,7 @@ from forecaster.lives import Histories
 FAILURES_FOR_SHAPE = 6  # the fewest in the handbook example that fits one (AFWAL-TR-83-2079, 1983)
 MOSTLY_PRIOR_BELOW = 3  # failures: below this, the one failure's worth of general experience is a third or more
 DRAWS_TO_SUMMARISE = 20_000  # for estimates that do not depend on the number of draws, where there is no formula
-WIDEST_ERROR = 3.0  # standard error of a log hazard ratio beyond which it cannot be told: a factor of 20 either way
+WIDEST_ERROR = 3.0  # standard error of a log hazard ratio beyond which it cannot be known: a factor of 20 either way
 UNKNOWN_ENTRY_HOURS = (0.0, 300.0)  # evenly spread starting ages where the fleet has no part-worn lives of its own
 ENTRY_AGES = 25  # at most this many starting ages are averaged over
 
@@ -273,7 +273,7 @@ def _maximum_likelihood(
         if not chosen:
             remarks.append("The likelihood of these failures has no maximum: general experience fills in.")
             return None
-        remarks.append(f"Effect not told, since the fit with it does not settle: {COVARIATES[chosen.pop()]}.")
+        remarks.append(f"Effect not estimated, since the fit with it does not settle: {COVARIATES[chosen.pop()]}.")
 
 
 def _fit_by_lifelines(episodes: pd.DataFrame, chosen: list[str]) -> tuple[np.ndarray, np.ndarray, float] | None:

@@ -172,7 +172,7 @@ def _hidden_problems(
         name = f"{column_letter(left)}{top + 1}:{column_letter(right)}{bottom + 1}"
         # A merged range holds one value, in its first cell. That row keeps it where the range is one column wide.
         for row in range(max(top + (left == right), header_row + 1), min(bottom + 1, height)):
-            why = f"is merged into {name}, so that its value cannot be told"
+            why = f"is merged into {name}, so that its value cannot be known"
             refuse(row, left, None, why, "Unmerge the cells and type a value into each.")
     return problems
 

@@ -49,7 +49,7 @@ FACTS: dict[str, tuple[Any, ...]] = {
 
 @cache
 def combinations() -> tuple[tuple[Flooding, date, tuple[Step, ...]], ...]:
-    """Every flooding that can be told, the day asked about, and its steps with each advice."""
+    """Every flooding that can be said, the day asked about, and its steps with each advice."""
     return tuple(_walk())
 
 

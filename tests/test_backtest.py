@@ -423,7 +423,7 @@ def test_a_model_that_was_never_fitted_is_left_out() -> None:
     assert found.preferred == "true"
 
 
-# --- where little can be told --------------------------------------------------------------------------------------
+# --- where little can be said --------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -456,17 +456,17 @@ def test_fleet_without_a_past_says_so() -> None:
     assert told.better is None
     assert told.forecasts.empty
     assert verdict(told) == (
-        "Nothing can be told yet about past forecasts of failing within 50 engine hours: no past forecast can be "
+        "Nothing can be said yet about past forecasts of failing within 50 engine hours: no past forecast can be "
         "looked back on."
     )
-    assert "Nothing can be told" in backtest_text(told, Page())
+    assert "Nothing can be said" in backtest_text(told, Page())
     json.loads(written(backtest_json(told)))
 
 
 def test_fleet_without_records_says_so() -> None:
     told = backtest(paper_fleet(craft=["C1"]), date(2025, 6, 1))
     assert told.cannot_tell["hours"] == "no past forecast can be looked back on"
-    assert "Nothing can be told" in backtest_text(told, Page())
+    assert "Nothing can be said" in backtest_text(told, Page())
 
 
 def test_where_the_hours_cannot_be_told_the_season_decides(base: Backtest) -> None:
@@ -655,7 +655,7 @@ def test_command_prints_the_verdict_first(tmp_path: Path, capsys: pytest.Capture
     assert main(["backtest", str(tmp_path), "--as-of", "2024-12-01", "--every", "season", "--hours", "40"]) == 0
     first = " ".join(capsys.readouterr().out.split("\n\n")[0].split())
     assert first.startswith(
-        "Nothing can be told yet about past forecasts of failing within 40 engine hours: 6 forecasts"
+        "Nothing can be said yet about past forecasts of failing within 40 engine hours: 6 forecasts"
     )
 
 

@@ -313,7 +313,7 @@ def test_two_overlapping_fittings_of_a_unit_are_both_refused_since_either_may_be
     assert checked.rows("fittings") == []
     first, second = checked.problems
     assert "unit S1 is on C2 at that time: row 3 says 2025-06-01 still fitted" in first.reason
-    assert "which row is wrong cannot be told" in second.reason
+    assert "which row is wrong cannot be known" in second.reason
     assert "removed_on is missing" in first.remedy
     assert list(checked.doubtful) == ["S1"]
 

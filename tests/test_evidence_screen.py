@@ -1,4 +1,4 @@
-"""The evidence screen: what it opens with, what it says where little can be told, and that its pictures hold true."""
+"""The evidence screen: what it opens with, what it says where little can be said, and that its pictures hold true."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ def test_looking_back_answers_in_the_title_and_stands_in_the_link(opened: Opener
     assert app.query_params["look_back"] == "season"
     assert bare(verdict(past, "season")) in read(app)
     app.radio(key="question-season").set_value("hours").run()
-    assert "Nothing can be told yet about past forecasts of failing within 50 h" in read(app)
+    assert "Nothing can be said yet about past forecasts of failing within 50 h" in read(app)
 
 
 def test_a_link_looks_back_at_once(opened: Opener) -> None:
@@ -112,7 +112,7 @@ def test_one_craft_without_failures_is_mostly_general_experience(opened: Opener,
     title = bare(app.title[0].value)
     assert title.startswith("Mostly general experience, learned from")
     assert "none of them ended by a failed bearing" in title
-    assert "nothing can be told yet from this fleet's own past" in title
+    assert "nothing can be said yet from this fleet's own past" in title
     assert "the whole forecast is mostly general experience" in read(app)
 
 

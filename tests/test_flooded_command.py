@@ -185,7 +185,7 @@ def test_another_fleets_experience_is_taken(tmp_path: Path) -> None:
         (("--under-minutes", "-3"), "'-3' is not a number of minutes, 0 or more"),
         (("--hours-since-rebuild", "many"), "'many' is not a number of engine hours, 0 or more"),
         (("--water", "sweet"), "choose from"),
-        (("--treated-within-h", "5"), "treated_within_h (5 h) is told, but treated is 'unknown'"),
+        (("--treated-within-h", "5"), "treated_within_h (5 h) is given, but treated is 'unknown'"),
         ((*DAY, "--happened-on", "2026-09-21"), "It happened on 2026-09-21, after 2026-09-20"),
         (("--spin", "rattle", "--spun", "now"), "--spun is not an option here. The nearest is --spin"),
     ],

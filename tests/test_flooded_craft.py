@@ -193,7 +193,7 @@ def test_clock_hours_that_the_log_rules_out_give_way_to_it() -> None:
     answer = asked(records, happened_on=date(2025, 7, 19), hours_ago=3.0)
     assert answer.flooding.hours_ago is None
     assert answer.flooding.hours_run_since == pytest.approx(10.0)
-    assert any("told to be 3 clock hours ago" in remark for remark in answer.remarks)
+    assert any("said to be 3 clock hours ago" in remark for remark in answer.remarks)
 
 
 def test_a_craft_without_a_catch_can_is_told_to_get_one() -> None:

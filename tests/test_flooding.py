@@ -72,11 +72,11 @@ def cost(answer: AfterWater, action: str) -> float:
 @pytest.mark.parametrize(
     ("facts", "told"),
     [
-        ({"treated_within_h": 3}, "treated_within_h (3 h) is told, but treated is 'unknown'"),
+        ({"treated_within_h": 3}, "treated_within_h (3 h) is given, but treated is 'unknown'"),
         ({"treated": "no", "treated_within_h": 3}, "say treated = yes, or leave treated_within_h out"),
         ({"under_minutes": -1}, "under_minutes must be greater than or equal to 0, not -1"),
         ({"water": "sweet"}, "water must be 'salt', 'fresh', 'brackish' or 'unknown', not 'sweet'"),
-        ({"depth": 3}, "depth is not something to tell of water. Known: happened_on, under_minutes"),
+        ({"depth": 3}, "depth is not a fact about water. Known: happened_on, under_minutes"),
         ({"happened_on": "yesterday"}, "happened_on must be a valid date"),
         ({"under_minutes": float("nan")}, "under_minutes must be a finite number"),
     ],
@@ -88,7 +88,7 @@ def test_facts_that_cannot_be_are_refused_in_plain_words(facts: dict[str, Any], 
 
 
 def test_the_day_must_be_told() -> None:
-    with pytest.raises(WrongUsage, match="happened_on must be told: day it happened"):
+    with pytest.raises(WrongUsage, match="happened_on is needed: day it happened"):
         flooding_of()
 
 

@@ -52,4 +52,4 @@ def test_rivals_are_named_whether_better_or_worse_and_by_luck_or_not() -> None:
 
 def test_where_nothing_can_be_told_it_says_so() -> None:
     (sentence,) = past_sentences(told(cannot_tell="too few"))
-    assert sentence == "Nothing can be told yet about past forecasts of failing by the season's close: too few."
+    assert sentence == "Nothing can be said yet about past forecasts of failing by the season's close: too few."

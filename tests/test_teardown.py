@@ -172,14 +172,14 @@ def test_a_noisy_bearing_says_nothing_of_a_core_that_nobody_inspected(bearing: s
     told = advise_teardown(Finding(bearing=bearing), COSTS, in_season=False)
     assert (told.decision, told.core) == ("rebuild", "not inspected")
     assert (told.quote.low, told.quote.high) == (650.0, 1700.0)
-    unseen = "Nothing was told of the front housing, the rear housing and the impeller"
+    unseen = "Nothing is known of the front housing, the rear housing and the impeller"
     assert f"{unseen}: the core is not known to be sound until they are inspected." in teardown_reasons(told)
 
 
 def test_one_part_of_the_core_not_inspected_is_named_alone() -> None:
     told = advice(bearing="rough", rear_housing="unknown")
     assert (told.core, told.quote.high) == ("not inspected", 1700.0)
-    unseen = "Nothing was told of the rear housing: the core is not known to be sound until it is inspected."
+    unseen = "Nothing is known of the rear housing: the core is not known to be sound until it is inspected."
     assert unseen in teardown_reasons(told)
 
 

@@ -42,9 +42,10 @@ class OwnersPart:
 
 def owners_part(records: FleetRecords, owner: str) -> OwnersPart:
     """The part of an owner that craft.csv names."""
-    own = (records.craft["owner"] == owner).to_numpy()
+    craft = records.craft.sort_values("craft_id")  # so that the order of the file's rows changes nothing
+    own = (craft["owner"] == owner).to_numpy()
     rows = BenchShare(tuple(int(row) for row in np.flatnonzero(own)), len(own))
-    return OwnersPart(owner, frozenset(records.craft["craft_id"][own]), rows)
+    return OwnersPart(owner, frozenset(craft["craft_id"][own]), rows)
 
 
 def own_records(records: FleetRecords, craft: frozenset[str]) -> FleetRecords:

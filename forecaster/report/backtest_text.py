@@ -36,7 +36,7 @@ def verdict(told: Backtest, question: str = "hours") -> str:
     """
     about = _about(told, question)
     if told.cannot_tell[question]:
-        return f"Nothing can be told yet about past forecasts of {about}: {told.cannot_tell[question]}."
+        return f"Nothing can be said yet about past forecasts of {about}: {told.cannot_tell[question]}."
     scores = told.scores[told.scores["question"] == question].set_index("model")
     leads = told.leads[told.leads["question"] == question]
     first = str(scores.index[0])
@@ -222,7 +222,7 @@ def _score(value: float) -> str:
 
 def _share(share: float, low: float, high: float) -> str:
     if math.isnan(share):
-        return "cannot be told"
+        return "cannot be known"
     return f"{figures.percent(share)} ({figures.percent(low).removesuffix(' %')}-{figures.percent(high)})"
 
 

@@ -83,7 +83,7 @@ def _contact(advice: TeardownAdvice) -> str:
 def _unjudged(advice: TeardownAdvice) -> str:
     told = "no limit that can be believed" if advice.finding.play_limit_mm is not None else "no limit"
     play = f"{advice.finding.shaft_play_mm:g} mm of play"
-    return f"The shaft has {play}, and {told} was told: measure it against the manual's."
+    return f"The shaft has {play}, and {told} was given: measure it against the manual's limit."
 
 
 def _limit_not_believed(advice: TeardownAdvice) -> str:
@@ -110,7 +110,7 @@ def _not_inspected(advice: TeardownAdvice) -> str:
     unseen = advice.condition.not_inspected
     parts = listed([f"the {part}" for part in unseen])
     they = "they are" if len(unseen) > 1 else "it is"
-    return f"Nothing was told of {parts}: the core is not known to be sound until {they} inspected."
+    return f"Nothing is known of {parts}: the core is not known to be sound until {they} inspected."
 
 
 def _unexplained(advice: TeardownAdvice) -> str:
