@@ -35,7 +35,8 @@ def report_panel(
         st.subheader("On paper", anchor=False)
         st.caption(
             f"The forecast and the off-season plan as of {day_words(as_of)}: a report to print, a work list for the "
-            "bench and a calendar of its weeks. An owner's paper names no other owner's craft."
+            "bench and a calendar of its weeks. An owner's paper is made for that owner's craft alone: of others it "
+            "holds only what their bearings taught."
         )
         owner = _whose(loaded.fleet.owners, owners)
         wanted = (loaded.content, as_of, hours, owner, asked)

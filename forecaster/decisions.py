@@ -255,23 +255,26 @@ class Decisions:
         return tuple(sorted(found, key=lambda swing: -abs(swing.high - swing.low)))
 
 
+def weekly_hours(records: FleetRecords, as_of: date) -> dict[str, np.ndarray]:
+    """Engine hours expected of each craft in each week from a day to the horizon, (HORIZON_WEEKS,), by craft_id."""
+    names = list(records.craft["craft_id"])
+    hours = forecast_usage(records, as_of).draws(names, as_of, HORIZON_WEEKS, USAGE_DRAWS).mean(axis=0)
+    return dict(zip(names, hours, strict=True))
+
+
 def decisions_for(
-    records: FleetRecords, histories: Histories, fit: TwoStageFit, overrides: dict[str, float] | None = None
+    records: FleetRecords,
+    histories: Histories,
+    fit: TwoStageFit,
+    overrides: dict[str, float] | None = None,
+    hours: dict[str, np.ndarray] | None = None,
 ) -> Decisions:
     """Gather what decisions need. `overrides`: values for fields of `Prices` that any face may set.
 
-    Raises WrongUsage for a price that is not known or negative.
+    `hours`: ``weekly_hours``, where they are known already. Raises WrongUsage for a price that is not known or
+    negative.
     """
     as_of = histories.as_of
     prices = prices_by_craft(records, as_of, overrides)
-    names = list(records.craft["craft_id"])
-    usage = forecast_usage(records, as_of)
-    hours = usage.draws(names, as_of, HORIZON_WEEKS, USAGE_DRAWS).mean(axis=0)
-    return Decisions(
-        records,
-        histories,
-        fit,
-        incident_rate(histories),
-        dict(zip(names, hours, strict=True)),
-        prices,
-    )
+    hours = weekly_hours(records, as_of) if hours is None else hours
+    return Decisions(records, histories, fit, incident_rate(histories), hours, prices)

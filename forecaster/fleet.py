@@ -27,6 +27,8 @@ from forecaster.usage import SeasonUse, expected_use
 from forecaster.written_days import DatedText
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from forecaster.backtest import Backtest
     from forecaster.decisions import Decisions
     from forecaster.evidence import SurvivalEvidence
@@ -71,6 +73,7 @@ class _WorkedOut:
         self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
         self.plans: Kept[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = Kept(KEPT_PLANS)
         self.triggers: Kept[date, dict[str, AtTriggers]] = Kept(KEPT_DAYS)
+        self.hours: Kept[date, dict[str, np.ndarray]] = Kept(KEPT_DAYS)
         self.parts: Kept[str, Fleet] = Kept(KEPT_OWNERS)
 
 
@@ -249,8 +252,18 @@ class Fleet:
         self._refuse_nobody_in_service(as_of)
         return self._kept.decisions.get(
             (as_of, tuple(sorted(prices.items()))),
-            lambda: decisions_for(self.records, self.histories(as_of), self.two_stage(as_of), prices),
+            lambda: decisions_for(
+                self.records, self.histories(as_of), self.two_stage(as_of), prices, self._weekly_hours(as_of)
+            ),
         )
+
+    def _weekly_hours(self, as_of: date) -> dict[str, np.ndarray]:
+        """Engine hours ahead of each craft; kept, since no price and no owner changes them."""
+        from forecaster.decisions import weekly_hours
+
+        if self._taught_by is not None:
+            return self._taught_by._weekly_hours(as_of)
+        return self._kept.hours.get(as_of, lambda: weekly_hours(self.records, as_of))
 
     def noted_this_week(self, as_of: date) -> ThisWeek:
         """What the records alone say must be done in the seven days from a day: at once, before anything is weighed."""

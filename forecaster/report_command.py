@@ -35,7 +35,8 @@ ALL_OWNERS = "all"
     argument(
         "--owner",
         metavar="OWNER",
-        help=f"this owner's craft alone, as in craft.csv; {ALL_OWNERS}: a report for each owner (default: the fleet)",
+        help=f"this owner's craft alone, as in craft.csv, in their part of the bench; {ALL_OWNERS}: a report for each "
+        "owner (default: the fleet)",
     ),
     argument("--out", metavar="FOLDER", type=Path, default=Path(), help="folder to write to; it is made (this folder)"),
     argument(
@@ -130,6 +131,7 @@ def _json(papers: tuple[Paper, ...], kinds: list[str], folder: Path, remarks: li
                 "owner": paper.content.owner,
                 "units": len(paper.content.units),
                 "answer": paper.answer,
+                "stop": [unit.unit_id for unit in paper.content.stopped],
                 "files": [{"kind": kind, "path": str(folder / f"{paper.name}.{kind}")} for kind in kinds],
             }
             for paper in papers

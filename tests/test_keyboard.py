@@ -16,7 +16,7 @@ from tests.tour import AT_REST, SIZES
 
 pytestmark = pytest.mark.browser
 
-SCREENS = {"": "light", "after_water": "dark", "off_season_plan": "light"}  # by day, by night
+SCREENS = {"": "light", "after_water": "dark", "off_season_plan": "light", "bench": "dark"}  # by day, by night
 ON_SCREENS = pytest.mark.parametrize("path", SCREENS)
 FIRST = "Skip to main content"
 TOLD_KEYS = "arrow keys, then Shift and space"
