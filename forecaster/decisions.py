@@ -136,7 +136,9 @@ class Decisions:
 
     @cached_property
     def _typical_craft(self) -> str:
-        units = self._in_service.lives["craft_id"]
+        """One that a unit runs on, the same whoever's units are asked about (``Fleet.of_owner``)."""
+        lives = self.histories.lives
+        units = lives.loc[lives["ended_by"] == "running", "craft_id"]
         return str(units.iloc[0]) if len(units) else str(self.records.craft["craft_id"].iloc[0])
 
     @cached_property

@@ -252,6 +252,15 @@ def test_only_the_own_units_are_in_service_and_all_lives_are_learned_from() -> N
     assert set(part.plan(SAMPLE_DAY).triggers) == {unit.unit_id for unit in part.forecast(SAMPLE_DAY).units}
 
 
+def test_what_lives_to_come_may_cost_scatters_as_it_does_for_the_whole_fleet() -> None:
+    """By one craft that is typical of all, whoever asks: only its own day rate may not be known."""
+    whole = sample_fleet().decisions(SAMPLE_DAY).scatter
+    assert np.std(whole) > 0.05
+    for owner in sample_fleet().owners:
+        part = sample_fleet().of_owner(owner).decisions(SAMPLE_DAY).scatter
+        assert np.corrcoef(whole, part)[0, 1] > 0.99
+
+
 def test_a_part_counts_with_the_own_day_rates() -> None:
     records = sample_fleet().records
     assumed = records.settings.costs.day_rate_if_unknown

@@ -172,6 +172,13 @@ def test_parts_stand_with_their_numbers_and_the_day_to_order_them(content: Paper
     assert wording.order_of_parts(content).replace("\N{NO-BREAK SPACE}", " ") in words
 
 
+def test_no_figure_on_the_first_page_is_broken_over_two_lines(content: PaperContent) -> None:
+    dear = replace(content, spent=1_234_567.0, saving=replace(content.saving, mean=2_345_678.0))
+    for told_of, wanted in ((content, f"{content.spent:,.0f}"), (dear, "1,234,567"), (dear, "2,300,000")):
+        figures = pages(paper_pdf(told_of))[0].split("units in service")[0].splitlines()[-2]
+        assert f"USD {wanted}" in figures
+
+
 # How it is set --------------------------------------------------------------------------------------------------------
 
 
@@ -226,7 +233,8 @@ def test_no_page_is_blank_and_nothing_needs_colour(paper: bytes, tmp_path: Path)
 
 
 def test_the_band_is_lighter_than_its_line_and_darker_than_the_paper(paper: bytes, tmp_path: Path) -> None:
-    page = max(pictures(paper, tmp_path), key=lambda one: ((one > 190) & (one < 215)).mean())
+    (at,) = [number for number, text in enumerate(pages(paper)) if "hour by hour" in text]
+    page = pictures(paper, tmp_path)[at]
     greys = page[..., 0]
     assert ((greys > 190) & (greys < 215)).mean() > 0.005  # the band
     assert (greys < 64).mean() > 0.002  # lines and words

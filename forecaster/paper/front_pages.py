@@ -29,6 +29,7 @@ from forecaster.report import figures
 from forecaster.report.figures import counted
 
 RANKED_WIDTHS = (6, 15, 31, 23, 16, 17, 16, 18, 20)  # of the ranked table's columns, as shares
+TILE_WIDTHS = (18, 20, 20, 35, 37)  # of the cover's figures: counts are short, amounts long
 MOST_NOTE = 400  # characters of the reasons beneath a row: four lines at most
 MOST_STOPPED, MOST_WHY = 10, 260  # units in the box of those that must not run, and characters of each
 DOUBT = "\N{DAGGER}"
@@ -56,7 +57,8 @@ def cover(content: PaperContent) -> list[Flowable]:
                     f"expected saving over {figures.seasons(content.seasons)}; "
                     + (f"90 % interval {wording.between(saved.low, saved.high)}" if checked + rebuilt else "no work"),
                 ),
-            ]
+            ],
+            TILE_WIDTHS,
         ),
         Spacer(0, 6),
     ]

@@ -66,11 +66,10 @@ def bullets(lines: Sequence[str], style: ParagraphStyle = BODY) -> list[Flowable
     return [words(line, style, bullet=True) for line in lines]
 
 
-def tiles(figures: Sequence[tuple[str, str]]) -> Table:
-    """The cover's figures side by side: each a figure in large type above its words."""
-    width = TEXT_WIDTH / len(figures)
+def tiles(figures: Sequence[tuple[str, str]], widths: Sequence[float]) -> Table:
+    """The cover's figures side by side, each in large type above its words; `widths`: shares of the text's width."""
     cells = [[words(figure, FIGURE), words(told, SMALL)] for figure, told in figures]
-    table = Table([cells], colWidths=[width] * len(figures))
+    table = Table([cells], colWidths=[share * TEXT_WIDTH / sum(widths) for share in widths])
     table.setStyle(
         TableStyle(
             [

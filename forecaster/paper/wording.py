@@ -148,10 +148,9 @@ def due(content: PaperContent) -> str:
     """What is to be done at once with units that may run: "Now: check S0014. ..."; "" for nothing."""
     told = []
     for codes, when in ((FIRST, "Before the next ride"), (NOW, "Now")):
-        for code in codes:
-            units = [unit.unit_id for unit in content.at_once if unit.instruction.code == code]
-            if units:
-                told.append(f"{when}: {_WORDS[code].split()[0]} {_named(units)}.")
+        by_act = [(code, [u.unit_id for u in content.at_once if u.instruction.code == code]) for code in codes]
+        acts = [f"{_WORDS[code].split()[0]} {_named(units)}" for code, units in by_act if units]
+        told += [f"{when}: {'; '.join(acts)}."] if acts else []
     return " ".join(told)
 
 
