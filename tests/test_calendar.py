@@ -100,7 +100,10 @@ def test_what_is_due_now_stands_on_the_day_of_the_answer_with_its_parts(content:
     assert "1 \N{MULTIPLICATION SIGN} drive gear" in str(order["description"])
 
 
-def test_a_rebuild_says_that_the_unit_is_pre_oiled_and_a_check_does_not(content: PaperContent, written: bytes) -> None:
+def test_a_rebuild_says_that_the_unit_is_pre_oiled_and_a_check_does_not(content: PaperContent) -> None:
+    week = content.as_of + timedelta(days=1)
+    units = (in_week(content.units[0], "rebuild", week), in_week(content.units[1], "check", week))
+    written = bench_calendar(replace(content, units=units))
     told = {str(event["summary"]).split(":")[0]: str(event["description"]) for event in events_of(written)}
     assert PRE_OIL in told["Rebuild"]
     assert PRE_OIL not in told["Check"]

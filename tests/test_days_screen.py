@@ -118,7 +118,7 @@ def test_without_a_fleet_the_choice_is_there_too(monkeypatch: pytest.MonkeyPatch
     assert app.query_params["days"] == "month-day-year"
     app.switch_page(WATER).run()
     assert app.date_input(key="happened").proto.format == FIELDS["month-day-year"]
-    assert re.search(r"Told so far: the day, [A-Z][a-z]{2} \d+, \d{4}\.", read(app))
+    assert re.search(r"Known so far: the day, [A-Z][a-z]{2} \d+, \d{4}\.", read(app))
 
 
 def test_a_fleet_that_cannot_be_asked_writes_days_so_too(opened: Opener, fleets: dict[str, Path]) -> None:

@@ -9,7 +9,14 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 
 from bench_form import ASKS, PREFIX
-from forecaster import FleetSettings, SlipLimits, advise_teardown, finding_of
+from forecaster import (
+    FleetSettings,
+    SlipLimits,
+    advise_teardown,
+    finding_of,
+    slip_sentence,
+    teardown_reasons,
+)
 from tests.browsing import LAPTOP, PATIENCE, PHONE, drawn, served_dashboard
 from tests.tour import AT_REST, Walk
 from told_wrong import NO_ANSWER
@@ -76,8 +83,8 @@ def test_what_is_typed_with_a_comma_is_that_number_in_the_link_and_in_the_answer
     found = finding_of({PLAY: 0.05, LIMIT: 0.04, SLIP: 13.5})
     advice = advise_teardown(found, FleetSettings().costs, False, SlipLimits.of(FleetSettings()))
     shown = page.inner_text(".stMain").replace("\u00a0", " ")
-    assert advice.slip in shown
-    assert all(str(reason) in shown for reason in advice.because)
+    assert slip_sentence(advice) in shown
+    assert all(reason in shown for reason in teardown_reasons(advice))
 
 
 @LANGUAGES
