@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from icalendar import Calendar
 
 from forecaster import Fleet, flooding_of, open_fleet
 from forecaster.report.compare_text import compare_json, compare_text
@@ -142,6 +143,22 @@ def test_a_screen_stops_them_above_everything(folder: Path, monkeypatch: pytest.
     assert stop.startswith("**Do not run as it is:**")
     assert {unit for unit in UNITS if unit in stop} == set(STOPPED)
     assert all(with_days(reason) in stop for reason in STOPPED.values())
+
+
+def test_the_paper_stops_them_first_and_tells_the_one_to_be_checked_from_them(fleet: Fleet) -> None:
+    paper = fleet.report(AS_OF, look_back=False)
+    written = {
+        unit: re.sub(ISO, lambda day: written_day(date.fromisoformat(day[0])), why) for unit, why in STOPPED.items()
+    }
+    assert {unit.unit_id: "; ".join(unit.stop) for unit in paper.content.stopped} == written
+    assert paper.answer.startswith("Do not run S1, S2 and S3 as they are. Before the next ride: check S4.")
+    codes = {unit.unit_id: unit.instruction.code for unit in paper.content.units}
+    assert codes["S4"] == "check first"
+    assert {codes[unit] for unit in STOPPED} == {"stop, rebuild", "stop, check"}
+    events = [str(event["summary"]) for event in Calendar.from_ical(paper.ics()).walk("VEVENT")]
+    assert events[0] == "Do not run: S1 (C1), S2 (C2), S3 (C3)"
+    assert "Check before the next ride: S4 on craft C4, Craft 4" in events
+    assert not any("S4" in remark for remark in paper.content.remarks)  # its instruction says it, once
 
 
 # --- to be checked before the next ride ----------------------------------------------------------------------------
