@@ -142,7 +142,7 @@ def test_a_link_opens_with_all_its_limits(opened: Opener, fleet: Fleet) -> None:
 def test_days_that_make_no_plan_say_why_and_can_be_mended_there(opened: Opener) -> None:
     app = opened(begins="2027-03-01", ready_by="2027-02-01")
     assert title(app) == "There is no plan for this"
-    assert "it is to begin on 1 Mar 2027 and be ready by 1 Feb 2027" in bare(app.error[0].value)
+    assert "it is to begin on 1 Mar 2027 and be ready by 1 Feb 2027" in bare(app.error[1].value)
     assert [widget.label for widget in app.date_input] == ["As of", "First day", "Ready by"]
 
 
@@ -173,7 +173,7 @@ def test_a_limit_of_the_link_that_cannot_be_used_is_told_at_the_top_and_not_plan
     app = opened(**{name: value, "edit": "S0026:leave"})
     assert f"{name}={value}" in bare(app.main[0].warning[0].value)
     assert title(app) == NO_ANSWER
-    assert bare(app.error[0].value).startswith(told)
+    assert bare(app.error[1].value).startswith(told)
     assert app.text_input(key=f"plan_{name}").value == value
     assert unfolded(app) == (name == "spares")
     assert (app.query_params[name], app.query_params["edit"]) == (value, "S0026:leave")
@@ -190,7 +190,8 @@ def test_a_budget_that_could_be_two_is_refused_until_it_is_mended(opened: Opener
     app = opened()
     labelled(app, "Budget").set_value("8.000").run()
     assert title(app) == NO_ANSWER
-    top, beneath = (bare(error.value) for error in app.error)
+    stops, top, beneath = (bare(error.value) for error in app.error)
+    assert stops.startswith("**Do not run as it is:**")  # that holds without any plan
     assert top == f"Budget: {beneath}"
     assert "Write 8000 for the large number, or 8.0000 for the small one." in beneath
     assert app.query_params["budget"] == "8.000"

@@ -49,6 +49,7 @@ from plan_words import (
     week_lines,
 )
 from report_panel import report_panel
+from this_week_panel import stop_panel
 from words import STOP_ICON, day_words, do_not_run, plain, told
 
 ON_PAPER = ("budget", "begins", "ready_by", "bench_per_week")  # limits that the report knows
@@ -68,10 +69,12 @@ def main() -> None:
             asked = ask_limits(loaded.fleet, as_of)
         if refused := told_wrong.refusal():
             link.show({**choices, **asked.in_link, "edit": link.wanted("edit")})
+            show_stops(top, loaded, as_of)
             told_wrong.show_refusal(top, refused)
             return
         best = plan(loaded, as_of, asked.limits)
     except forecaster.ForecasterError as refusal:
+        show_stops(top, loaded, as_of)
         refuse(top, refusal)
         return
     made = by_hand(loaded, as_of, asked)
@@ -96,6 +99,12 @@ def main() -> None:
     st.markdown(evidence_line(best.evidence))
     st.caption(BESIDE_ADVICE)
     st.caption(CAUTION)
+
+
+def show_stops(top: st.delta_generator.DeltaGenerator, loaded: Loaded, as_of: date) -> None:
+    """What must not run holds without any plan."""
+    with top:
+        stop_panel(loaded, as_of, craft_places(loaded.fleet.records), {})
 
 
 def refuse(top: st.delta_generator.DeltaGenerator, refusal: forecaster.ForecasterError) -> None:
