@@ -59,7 +59,7 @@ def main() -> None:
     if loaded is not None:
         show_slip(loaded, as_of)
     else:
-        st.caption("With a fleet open, the slip of each of its clutches is told here too.")
+        st.caption("With a fleet open, the slip of each of its clutches is shown here too.")
 
 
 def show_advice(advice: forecaster.TeardownAdvice, currency: str, in_season: bool, whose: str) -> None:
