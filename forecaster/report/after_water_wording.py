@@ -275,12 +275,11 @@ def _call_mechanic(step: Step, answer: AfterWater) -> str:
 
 
 def _clear_cylinders(step: Step, answer: AfterWater) -> str:
+    by_mechanic = _before_mechanic(answer)
     if answer.flooding.water_in_cylinder == "yes":
-        whom = "The mechanic gets" if _before_mechanic(answer) else "Get"
-        return f"{whom} the water out of the cylinders: {_GET_OUT}."
-    whom = "has the mechanic get it out" if _before_mechanic(answer) else "get it out"
-    lead = "Where a cylinder has water in it, "
-    return f"{lead}{'let the mechanic get it out' if _before_mechanic(answer) else whom}: {_GET_OUT}."
+        return f"{'The mechanic gets' if by_mechanic else 'Get'} the water out of the cylinders: {_GET_OUT}."
+    do = "let the mechanic get it out" if by_mechanic else "get it out"
+    return f"Where a cylinder has water in it, {do}: {_GET_OUT}."
 
 
 def _before_mechanic(answer: AfterWater) -> bool:
