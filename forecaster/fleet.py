@@ -27,8 +27,6 @@ from forecaster.usage import SeasonUse, expected_use
 from forecaster.written_days import DatedText
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from forecaster.backtest import Backtest
     from forecaster.decisions import Decisions
     from forecaster.evidence import SurvivalEvidence
@@ -52,6 +50,7 @@ if TYPE_CHECKING:
     from forecaster.slip import FleetSlip
     from forecaster.this_week import AtTriggers, ThisWeek
     from forecaster.unit_timeline import UnitTimeline
+    from forecaster.weekly_hours import WeeklyHours
 
 DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice, no source
 # Answers that a server which runs for weeks keeps, and no more.
@@ -73,7 +72,7 @@ class _WorkedOut:
         self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
         self.plans: Kept[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = Kept(KEPT_PLANS)
         self.triggers: Kept[date, dict[str, AtTriggers]] = Kept(KEPT_DAYS)
-        self.hours: Kept[date, dict[str, np.ndarray]] = Kept(KEPT_DAYS)
+        self.hours: Kept[date, WeeklyHours] = Kept(KEPT_DAYS)
         self.parts: Kept[str, Fleet] = Kept(KEPT_OWNERS)
 
 
@@ -257,13 +256,14 @@ class Fleet:
             ),
         )
 
-    def _weekly_hours(self, as_of: date) -> dict[str, np.ndarray]:
+    def _weekly_hours(self, as_of: date) -> WeeklyHours:
         """Engine hours ahead of each craft; kept, since no price and no owner changes them."""
-        from forecaster.decisions import weekly_hours
+        from forecaster.usage_forecast import forecast_usage
+        from forecaster.weekly_hours import WeeklyHours
 
         if self._taught_by is not None:
             return self._taught_by._weekly_hours(as_of)
-        return self._kept.hours.get(as_of, lambda: weekly_hours(self.records, as_of))
+        return self._kept.hours.get(as_of, lambda: WeeklyHours(forecast_usage(self.records, as_of)))
 
     def noted_this_week(self, as_of: date) -> ThisWeek:
         """What the records alone say must be done in the seven days from a day: at once, before anything is weighed."""

@@ -44,6 +44,7 @@ PRIOR_CRAFT_YEARS = 1.0  # how much the default shape weighs
 HARMONICS = 2
 DAYS_A_HARMONIC = 40  # a season needs so many days for each: in a shorter one a constant and a curve look alike
 DAYS_A_YEAR = 365.25
+DAYS_OF_FOUR_YEARS = 1461
 MOST_STEPS = 200
 SETTLED = 1e-6  # change of a day's log intensity between steps
 
@@ -108,7 +109,7 @@ class Calendar:
             opens, closes = opening.toordinal(), season.close_of(opening).toordinal()
             in_season[max(opens - first, 0) : max(closes + 1 - first, 0)] = True
             season_of[max(opens - first, 0) :] = year
-        angle = 2.0 * np.pi * days / DAYS_A_YEAR
+        angle = 2.0 * np.pi * (days % DAYS_OF_FOUR_YEARS) / DAYS_A_YEAR  # the same to the last bit in other centuries
         columns = [np.ones(len(days))]
         opening = season.opening_in(2025)
         length = (season.close_of(opening) - opening).days + 1

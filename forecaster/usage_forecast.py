@@ -12,6 +12,7 @@ few craft cannot tell that they do not. Where seasons differ by 12 %, .85 and .8
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from difflib import get_close_matches
@@ -19,6 +20,7 @@ from difflib import get_close_matches
 import numpy as np
 import pandas as pd
 
+from forecaster.craft_streams import craft_seeds
 from forecaster.errors import WrongUsage
 from forecaster.records import FleetRecords
 from forecaster.season_shape import (
@@ -37,6 +39,7 @@ from forecaster.written_days import DatedText
 CONFIDENCE = 0.90
 DRAWS = 400  # of shape and levels behind an interval; chance around them is exact
 SEED = 1  # the same records give the same answer
+OF_THE_SHAPE, OF_THE_FLEET, OF_A_CRAFT, BY_CHANCE = range(4)  # streams that have nothing to do with each other
 ROUNDS = 3  # shape and levels in turn
 MOST_YEARS = 10  # a date further away is not told
 
@@ -74,6 +77,8 @@ class UsageForecast:
     shape: SeasonShape
     levels: Levels
     craft: pd.DataFrame
+    places: pd.Index = field(repr=False)  # craft_ids in the order of ``levels``, which no file's order changes
+    seeds: np.ndarray = field(repr=False)  # (craft,), in that order
     coefficient_draws: np.ndarray = field(repr=False)  # (DRAWS, terms) of the shape
     remarks: tuple[str, ...] = ()
 
@@ -84,7 +89,7 @@ class UsageForecast:
         """
         row = self._row(craft_id)
         self._refuse_backwards(start, end)
-        if start == end or self.craft["retired"].iloc[row]:
+        if start == end or self._retired(row):
             return HoursAhead(0.0, 0.0, 0.0)
         means, variances = (moment[:, -1] for moment in self._moments(row, start, end))
         tail = 0.5 * (1.0 - CONFIDENCE)
@@ -103,23 +108,41 @@ class UsageForecast:
         table = pd.DataFrame(rows, columns=["week_of", "mean", "low", "high"])
         return table.astype({"week_of": "datetime64[ns]", "mean": float, "low": float, "high": float})
 
-    def draws(self, craft_ids: list[str], start: date, weeks: int, n: int, seed: int = SEED) -> np.ndarray:
+    def weekly_means(self, craft_ids: Sequence[str], start: date, weeks: int) -> np.ndarray:
+        """Expected engine hours of each craft in each week after `start`, exact, (craft, weeks); 0 of a retired one.
+
+        Raises WrongUsage like `hours_between`.
+        """
+        rows = self._rows(craft_ids)
+        end = start + timedelta(weeks=weeks)
+        self._refuse_backwards(start, end)
+        if weeks == 0:
+            return np.zeros((len(rows), 0))
+        calendar = self._calendar(start, end)
+        seasons, which = np.unique(calendar.season_of, return_inverse=True)
+        daily = self.shape.intensity(calendar)
+        of_season = [(daily * (which == k)).reshape(weeks, 7).sum(axis=1) for k in range(len(seasons))]
+        means = self.levels.mean(seasons, rows).reshape(len(rows), -1) @ np.array(of_season)
+        means[self._retired(rows)] = 0.0
+        return np.asarray(means)
+
+    def draws(self, craft_ids: Sequence[str], start: date, weeks: int, n: int, seed: int = SEED) -> np.ndarray:
         """n predictive draws of the engine hours of each craft in each week after `start`: (n, craft, weeks).
 
         Joint: the shape of the season and the fleet's level are common to all craft of a draw, a craft's level to all
-        its weeks. Raises WrongUsage like `hours_between`.
+        its weeks. A craft's draws are the same whichever others are asked about, whatever it is called and wherever it
+        stands in craft.csv. Raises WrongUsage like `hours_between`.
         """
-        rows = np.array([self._row(craft_id) for craft_id in craft_ids], dtype=int)
+        rows = self._rows(craft_ids)
         end = start + timedelta(weeks=weeks)
         self._refuse_backwards(start, end)
         if weeks == 0 or n == 0 or not len(rows):
             return np.zeros((n, len(rows), weeks))
-        rng = np.random.default_rng(seed)
         calendar = self._calendar(start, end)
         beta = self.coefficient_draws[np.arange(n) % len(self.coefficient_draws)]
         daily = self.shape.intensity(calendar, beta)
         seasons, which = np.unique(calendar.season_of, return_inverse=True)
-        level = self.levels.draw(n, seasons, rng, rows)
+        level = self._levels_drawn(rows, seasons, n, seed)
         mean, variance = np.zeros((n, len(rows), weeks)), np.zeros((n, len(rows), weeks))
         chance = chance_variance(daily, calendar.in_season, self.levels.dispersion)
         for k in range(len(seasons)):
@@ -130,10 +153,21 @@ class UsageForecast:
             ):
                 in_week = (of_day * days).reshape(n, weeks, 7).sum(axis=2)
                 moment += level[:, :, k, None] ** power * in_week[:, None, :]
-        scale = variance / mean
-        hours = rng.standard_gamma(mean / scale) * scale
-        hours[:, self.craft["retired"].to_numpy()[rows]] = 0.0
+        scale = np.divide(variance, mean, out=np.ones_like(mean), where=mean > 0)
+        shape = np.ascontiguousarray((mean / scale).transpose(1, 2, 0))  # a longer look begins alike
+        streams = [self._stream(seed, BY_CHANCE, row) for row in rows]
+        drawn = np.stack([stream.standard_gamma(own) for stream, own in zip(streams, shape, strict=True)])
+        hours = drawn.transpose(2, 0, 1) * scale
+        hours[:, self._retired(rows)] = 0.0
         return np.asarray(hours)
+
+    def _levels_drawn(self, rows: np.ndarray, seasons: np.ndarray, n: int, seed: int) -> np.ndarray:
+        """n joint draws of the levels of some craft in some seasons, (n, craft, seasons)."""
+        fleet = np.random.default_rng([seed, OF_THE_FLEET])
+        return self.levels.draw(n, seasons, rows, fleet, [self._stream(seed, OF_A_CRAFT, row) for row in rows])
+
+    def _stream(self, seed: int, purpose: int, row: int) -> np.random.Generator:
+        return np.random.default_rng([seed, purpose, int(self.seeds[row])])
 
     def chance_of_running(self, craft_id: str, start: date, end: date, hours: float) -> float:
         """How likely is it that the craft runs at least `hours` after `start`, up to and including `end`?"""
@@ -141,7 +175,7 @@ class UsageForecast:
         self._refuse_backwards(start, end)
         if hours <= 0:
             return 1.0
-        if start == end or self.craft["retired"].iloc[row]:
+        if start == end or self._retired(row):
             return 0.0
         means, variances = self._moments(row, start, end)
         return _chance_of_at_least(means[:, -1], variances[:, -1], hours)
@@ -157,7 +191,7 @@ class UsageForecast:
             raise WrongUsage(f"hours must be a number of at least 0, not {hours}.")
         if hours == 0:
             return ReachingDates(from_day, from_day, from_day)
-        if self.craft["retired"].iloc[row]:
+        if self._retired(row):
             return ReachingDates(None, None, None)
         dates: list[date | None] = []
         for years in (2, MOST_YEARS):  # the near future costs a fraction of the far one and mostly suffices
@@ -169,11 +203,21 @@ class UsageForecast:
         return ReachingDates(*dates)
 
     def _row(self, craft_id: str) -> int:
+        """The craft's place in ``levels``."""
         if craft_id not in self.craft.index:
             near = get_close_matches(craft_id, list(self.craft.index), n=1, cutoff=0.0)
             hint = f" Did you mean {near[0]}?" if near else " craft.csv holds no craft."
             raise WrongUsage(f"There is no craft {craft_id!r}.{hint}")
-        return int(self.craft.index.get_indexer(pd.Index([craft_id]))[0])
+        return int(self.places.get_indexer(pd.Index([craft_id]))[0])
+
+    def _rows(self, craft_ids: Sequence[str]) -> np.ndarray:
+        rows = self.places.get_indexer(pd.Index(craft_ids, dtype=object))
+        if len(rows) and rows.min() < 0:
+            self._row(craft_ids[int(rows.argmin())])  # which names it
+        return np.asarray(rows, dtype=int)
+
+    def _retired(self, row: int | np.ndarray) -> np.ndarray:
+        return np.asarray(self.craft["retired"].reindex(self.places).to_numpy(dtype=bool)[row])
 
     def _refuse_backwards(self, start: date, end: date) -> None:
         if start < self.as_of:
@@ -188,8 +232,7 @@ class UsageForecast:
         """Mean and chance variance of the hours up to each day after `start`, by draws: (DRAWS, days) each."""
         calendar = self._calendar(start, end)
         seasons, which = np.unique(calendar.season_of, return_inverse=True)
-        rng = np.random.default_rng([SEED, row])
-        level = self.levels.draw(len(self.coefficient_draws), seasons, rng, np.array([row]))[:, 0]
+        level = self._levels_drawn(np.array([row]), seasons, len(self.coefficient_draws), SEED)[:, 0]
         daily = self.shape.intensity(calendar, self.coefficient_draws) * level[:, which]
         return np.cumsum(daily, axis=1), np.cumsum(
             chance_variance(daily, calendar.in_season, self.levels.dispersion), axis=1
@@ -210,11 +253,16 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
     """
     season = records.settings.season
     stretches, remarks = engine_hours_between_readings(records, as_of)
-    known = pd.Index(records.craft["craft_id"], name="craft_id")
+    in_file = pd.Index(records.craft["craft_id"], name="craft_id")
+    seeds = craft_seeds(records, stretches, as_of)
+    order = np.argsort(seeds, kind="stable")  # sums of many numbers depend on their order in the last digit
+    known = in_file[order]
     strangers = stretches.loc[~stretches["craft_id"].isin(known), "craft_id"].unique()
     remarks += [f"{stranger}: not in craft.csv, so its meter readings are not used." for stranger in strangers]
-    stretches = stretches[stretches["craft_id"].isin(known)].reset_index(drop=True)
+    stretches = stretches[stretches["craft_id"].isin(known)]
     which = known.get_indexer(stretches["craft_id"])
+    by_craft = np.lexsort([stretches["after"], which])
+    stretches, which = stretches.iloc[by_craft].reset_index(drop=True), which[by_craft]
     shape = default_shape(season)
     level = np.ones(len(known))
     season_level: dict[int, float] = {}
@@ -234,7 +282,7 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
                 "this fleet's own. Enter meter readings in hours.csv.",
             )
         )
-    retired = records.craft["retired_on"]
+    retired = records.craft["retired_on"].set_axis(in_file).reindex(known)
     craft = pd.DataFrame(
         {
             "stretches": np.bincount(which, minlength=len(known)),
@@ -243,16 +291,16 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
             "retired": (retired.notna() & (retired <= pd.Timestamp(as_of))).to_numpy(),
         },
         index=known,
-    )
+    ).reindex(in_file)
     drawn = _coefficient_draws(shape, levels.dispersion, stretches, level[which], as_of)
-    return UsageForecast(as_of, season, shape, levels, craft, drawn, tuple(remarks))
+    return UsageForecast(as_of, season, shape, levels, craft, known, seeds[order], drawn, tuple(remarks))
 
 
 def _coefficient_draws(
     shape: SeasonShape, dispersion: float, stretches: pd.DataFrame, level: np.ndarray, as_of: date
 ) -> np.ndarray:
     """Draws of the shape, all expecting the same total of the stretches seen: how high it lies is the levels' part."""
-    rng = np.random.default_rng(SEED)
+    rng = np.random.default_rng([SEED, OF_THE_SHAPE])
     variances, axes = np.linalg.eigh(dispersion * shape.covariance)  # in a season of a few days some are 0
     steps = rng.standard_normal((DRAWS, len(variances))) * np.sqrt(np.maximum(variances, 0.0))
     drawn: np.ndarray = shape.coefficients + steps @ axes.T
