@@ -31,9 +31,9 @@ from forecaster.waiting import Waiting, waiting
 from forecaster.weekly_hours import WeeklyHours
 
 DRAWS = 48  # posterior draws behind a decision: an interval's ends move by a few per cent with more
-# The grid of the best upkeep, and how alike two craft's seasons must be to share one.
-STEP_H = 10.0
-SEASON_ROUNDED_H = STEP_H
+STEP_H = 10.0  # the grid of the best upkeep
+WEEKS_A_YEAR = 365.25 / 7
+LEAST_SEASON_H = 1.0  # a craft that hardly runs is planned as if it ran so much
 # So many solved upkeeps are kept, about 0.7 MB each: a face that asks for price after price must not fill the memory.
 KEPT_UPKEEPS = 400
 KEPT_AHEADS = 120  # units followed ahead, some 2 MB each
@@ -91,9 +91,14 @@ class Decisions:
         return self.hours.draws(DRAWS)
 
     def season_hours(self, craft_id: str) -> float:
-        """Engine hours of a season: the mean of those ahead, h."""
+        """Engine hours of a season: the mean of a year ahead, h.
+
+        The weeks ahead fall short of whole years by some days, whose hours are those of the same days a year before.
+        """
         weeks = self.weekly_hours[craft_id]
-        return max(float(weeks.sum()) * 52 / len(weeks), SEASON_ROUNDED_H)
+        short = len(weeks) / 52 * (WEEKS_A_YEAR - 52)
+        a_year_before = (weeks[51] + weeks[min(52, len(weeks) - 1)]) / 2
+        return max(float(weeks.sum() + short * a_year_before) * 52 / len(weeks), LEAST_SEASON_H)
 
     def upkeep(self, craft_id: str, prices: Prices | None = None) -> Upkeep:
         """The best upkeep of units on a craft, at its own prices or at others."""
@@ -113,16 +118,12 @@ class Decisions:
     def _asked(self, craft_id: str, prices: Prices) -> Asked:
         """All that finding an upkeep needs."""
         life, near = self._fresh_life(self._covariates(craft_id)), self._near(craft_id, prices)
-        return Asked(life, prices, self._rounded_season(craft_id), near)
+        return Asked(life, prices, self.season_hours(craft_id), near)
 
     def _upkeep_key(self, craft_id: str, prices: Prices) -> tuple[float, ...]:
         """What an upkeep depends on."""
         x = self._covariates(craft_id)
-        return (self._rounded_season(craft_id), *x, *(float(v) for v in vars(prices).values()))
-
-    def _rounded_season(self, craft_id: str) -> float:
-        season = round(self.season_hours(craft_id) / SEASON_ROUNDED_H) * SEASON_ROUNDED_H
-        return max(season, SEASON_ROUNDED_H)
+        return (self.season_hours(craft_id), *x, *(float(v) for v in vars(prices).values()))
 
     def _fresh_life(self, x: np.ndarray) -> FreshLife:
         """A fresh unit's chances, which no price changes."""
@@ -156,8 +157,9 @@ class Decisions:
         """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,)."""
         typical, x = self.upkeep(self._typical_craft), self._covariates(self._typical_craft)
         theta = self.fit.theta[:DRAWS]
+        mean = fresh_life(theta, self.fit.prior, x, self.rate, STEP_H)
         lives = fresh_lives(theta, self.fit.prior, x, self.rate, STEP_H)
-        return cost_scatter(typical, lives, typical.steps * STEP_H)
+        return cost_scatter(typical, mean, lives)
 
     @cached_property
     def _covariates_by_craft(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:

@@ -207,15 +207,4 @@ def _triggers_after(decisions: Decisions, one: Waiting, action: str, craft_id: s
     if action != "rebuild":
         return one.triggers
     upkeep = decisions.upkeep(craft_id)
-    reached = upkeep.steps * upkeep.life.step_h
-
-    def first(action: str) -> float | None:
-        for stage in range(upkeep.steps):
-            age = min(stage, upkeep.life.n - 1)
-            if upkeep.does(stage, age) == action:
-                return float(age * upkeep.life.step_h)
-        return None
-
-    found = {name: first(name) for name in ("check", "rebuild")}
-    within = {name: at if at is not None and at <= reached else None for name, at in found.items()}
-    return Triggers(within["check"], within["rebuild"])
+    return Triggers(upkeep.first_season_h("check"), upkeep.first_season_h("rebuild"))

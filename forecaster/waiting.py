@@ -151,12 +151,8 @@ def waiting(
     add to the interval; the posterior's mean stands for all draws when None.
     """
     mean_fresh = _fresh_ahead(weeks, upkeep)
-    scatter = np.ones(len(ahead.sound)) if scatter is None else scatter
-    # Lives to come cost by the hours that they run: none in the off-season.
-    years = weeks.n / WEEKS_A_YEAR
-    years_left = years * (1 - ahead.hours[weeks.step_of_week] / ahead.hours[-1]) if len(ahead.hours) > 1 else 0.0
-    fresh = mean_fresh + (scatter[:, None] - 1) * upkeep.cost_per_year * years_left
-    case = _Case(ahead, weeks, upkeep, prices)
+    fresh = mean_fresh * (np.ones(len(ahead.sound)) if scatter is None else scatter)[:, None]
+    case = _Case(ahead, weeks, upkeep, prices, mean_fresh)
     running, done = ahead.running, weeks.step_of_week[:-1]
     ended = case.ended(ahead.fails, ahead.noticed, fresh)
     spent = np.concatenate([np.zeros((len(ended), 1)), np.cumsum(ended, axis=1)], axis=1)
@@ -172,9 +168,11 @@ def waiting(
 
 def _fresh_ahead(weeks: CraftWeeks, upkeep: Upkeep) -> np.ndarray:
     """Cost of a fresh unit from each week's start to the horizon, where a fresh unit is worth 0, (w + 1,)."""
-    by_stage = upkeep.ahead[:, 0, 0]
-    value = by_stage[weeks.stage] + upkeep.cost_per_year * (weeks.year[-1] - weeks.year)
-    answer: np.ndarray = value - by_stage[weeks.stage[-1]]
+    value = upkeep.fresh_ahead(weeks.to_close_h)
+    # What a whole season costs, of each that begins when one has closed: nothing is run between.
+    begins = np.flatnonzero(np.diff(weeks.closed)) + 1
+    later = np.append(np.cumsum(value[begins][::-1])[::-1], 0.0)
+    answer: np.ndarray = value + later[weeks.closed] - value[-1]
     return answer
 
 
@@ -186,6 +184,7 @@ class _Case:
     weeks: CraftWeeks
     upkeep: Upkeep
     prices: Prices
+    fresh: np.ndarray  # (w + 1,), as ``_fresh_ahead`` has it
 
     @cached_property
     def planned(self) -> np.ndarray:
@@ -200,25 +199,28 @@ class _Case:
     def ended(self, fails: np.ndarray, noticed: np.ndarray, fresh: np.ndarray) -> np.ndarray:
         """Cost of what ends the life in each step, (..., n), given its chances and a fresh unit's cost by week.
 
-        The fresh unit that follows is valued at the step's end.
+        It ends amid the step on average, and there the fresh unit that follows begins.
         """
-        after = fresh[..., self.weeks.week_of_step + 1]
+        after = self.amid(fresh)
         cost: np.ndarray = fails * (self.prices.failure() + after) + noticed * (self.prices.noticed() + after)
         return cost
+
+    def amid(self, fresh: np.ndarray) -> np.ndarray:
+        """A fresh unit's cost (..., w + 1) from the middle of each step, (..., n)."""
+        week = self.weeks.week_of_step
+        middle: np.ndarray = (fresh[..., week] + fresh[..., week + 1]) / 2
+        return middle
 
     def worn(self, week: np.ndarray, checked_step: np.ndarray | None = None) -> np.ndarray:
         """Cost from the start of each `week` (m,) to the horizon of the unit still running then, (m,).
 
         By its age, and its age at the last quiet check, made at the start of `checked_step` (m,); None: of none.
         """
-        step_h, last = self.upkeep.life.step_h, self.upkeep.life.n - 1
-        hours, stages, years = self.ahead.age_h + self.ahead.hours, self.weeks.stage, self.weeks.year
-        i = np.minimum(np.rint(hours[self.weeks.step_of_week[week]] / step_h).astype(int), last)
-        checked = np.zeros(len(week)) if checked_step is None else hours[checked_step]
-        j = np.minimum(np.rint(checked / step_h).astype(int), i)
-        value = self.upkeep.ahead[stages[week], i, j] + self.upkeep.cost_per_year * (years[-1] - years[week])
-        beside: np.ndarray = value - self.upkeep.ahead[stages[-1], 0, 0]
-        return beside
+        age = self.ahead.age_h + self.ahead.hours
+        checked = np.zeros(len(week)) if checked_step is None else age[checked_step]
+        beside = self.upkeep.worn_beside_fresh(self.weeks.stage[week], age[self.weeks.step_of_week[week]], checked)
+        worn: np.ndarray = beside + self.fresh[week]
+        return worn
 
     def worn_at(self, week: int) -> float:
         """The same at one week's start, never checked."""
@@ -268,7 +270,7 @@ def _ended_ill(case: _Case, fresh: np.ndarray, stops: np.ndarray) -> dict[int, n
     Being noticed and failing differ by the same amount at any time, so that only failing need be told apart.
     """
     ahead, prices = case.ahead, case.prices
-    gone, noticed = ahead.ill_gone, (prices.noticed() + fresh[:, case.weeks.week_of_step + 1])[:, :, None]
+    gone, noticed = ahead.ill_gone, (prices.noticed() + case.amid(fresh))[:, :, None]
     failing_adds = prices.failure() - prices.noticed()
     return {
         int(stop): (gone[:, :, :stop] @ noticed[:, :stop])[:, :, 0]
