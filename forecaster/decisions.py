@@ -20,7 +20,7 @@ from forecaster.kept import Kept
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.pieces import covariates
-from forecaster.policy import Asked, Upkeep, best_upkeeps, cost_scatter
+from forecaster.policy import Asked, Upkeep, best_upkeep, best_upkeeps, cost_scatter
 from forecaster.prices import Prices
 from forecaster.records import FleetRecords
 from forecaster.service_life import IncidentRate, incident_rate
@@ -129,7 +129,7 @@ class Decisions:
         """A fresh unit's chances, which no price changes."""
         key = tuple(float(v) for v in x)
         if key not in self._fresh:
-            self._fresh[key] = fresh_life(self.fit.theta, self.fit.prior, x, self.rate, STEP_H)
+            self._fresh[key] = fresh_life(self.fit.theta[:DRAWS], self.fit.prior, x, self.rate, STEP_H)
         return self._fresh[key]
 
     def _near(self, craft_id: str, prices: Prices) -> Upkeep | None:
@@ -154,12 +154,32 @@ class Decisions:
 
     @cached_property
     def scatter(self) -> np.ndarray:
-        """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,)."""
+        """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,).
+
+        As ratios to what it is taken to cost: that of a life which may be under any of them.
+        """
         typical, x = self.upkeep(self._typical_craft), self._covariates(self._typical_craft)
-        theta = self.fit.theta[:DRAWS]
-        mean = fresh_life(theta, self.fit.prior, x, self.rate, STEP_H)
-        lives = fresh_lives(theta, self.fit.prior, x, self.rate, STEP_H)
-        return cost_scatter(typical, mean, lives)
+        return cost_scatter(typical, fresh_lives(self.fit.theta[:DRAWS], self.fit.prior, x, self.rate, STEP_H))
+
+    @cached_property
+    def _more_hours(self) -> float:
+        """By how much more than in proportion to hours lives to come cost: g in cost ~ hours^(1 + g), typical craft.
+
+        Units run on in season to the off-season, so that longer seasons wear them further.
+        """
+        typical = self.upkeep(self._typical_craft)
+        longer = best_upkeep(typical.life, typical.prices, typical.season_hours * (1 + SWING), typical)
+        if min(longer.cost_per_year, typical.cost_per_year) <= 0:
+            return 0.0
+        return float(np.log(longer.cost_per_year / typical.cost_per_year) / np.log1p(SWING) - 1)
+
+    def _scatter_on(self, craft_id: str) -> np.ndarray:
+        """``scatter`` of lives on a craft, which may run more or less than expected, (DRAWS,)."""
+        mean, drawn = self.weekly_hours[craft_id].sum(), self.weekly_draws[craft_id].sum(axis=1)
+        if mean <= 0:
+            return self.scatter
+        answer: np.ndarray = self.scatter * (drawn / mean) ** self._more_hours
+        return answer
 
     @cached_property
     def _covariates_by_craft(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
@@ -180,6 +200,11 @@ class Decisions:
         """The craft's weeks ahead, laid out for an upkeep."""
         return craft_weeks(self.weekly_hours[craft_id], self.as_of, self.records.settings.season, upkeep)
 
+    def _drawn_steps(self, craft_id: str, weeks: CraftWeeks) -> np.ndarray:
+        """What the craft runs in each step of its weeks under each posterior draw, (DRAWS, n)."""
+        drawn: np.ndarray = self.weekly_draws[craft_id][:, weeks.week_of_step]
+        return drawn
+
     @cached_property
     def _craft_by_unit(self) -> dict[str, str]:
         lives = self._in_service.lives
@@ -196,8 +221,9 @@ class Decisions:
         craft_id = self._craft_of(unit_id)
 
         def follow() -> UnitAhead:
-            step_hours = self.weeks(craft_id, self.upkeep(craft_id)).step_hours
-            return unit_ahead(self.fit, self.unit(unit_id), step_hours, self.rate, DRAWS)
+            weeks = self.weeks(craft_id, self.upkeep(craft_id))
+            drawn = self._drawn_steps(craft_id, weeks)
+            return unit_ahead(self.fit, self.unit(unit_id), weeks.step_hours, self.rate, DRAWS, drawn)
 
         return self._aheads.get(unit_id, follow)
 
@@ -209,7 +235,7 @@ class Decisions:
         if given == own and unit_id in self._weighed:
             return self._weighed[unit_id]
         upkeep = self.upkeep(craft_id, given)
-        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self.scatter)
+        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self._scatter_on(craft_id))
         if given == own:
             self._weighed[unit_id] = one
         return one
@@ -233,13 +259,15 @@ class Decisions:
     def _weigh_some(self, unit_ids: Collection[str]) -> None:
         """Weigh a few units."""
         some = self._in_service.select(self._in_service.lives["unit_id"].isin(unit_ids))
-        craft_ids, scatter = list(some.lives["craft_id"]), self.scatter
+        craft_ids = list(some.lives["craft_id"])
         upkeeps = self._upkeeps_of([(craft_id, self.prices(craft_id)) for craft_id in craft_ids])
         weeks = [self.weeks(craft_id, upkeep) for craft_id, upkeep in zip(craft_ids, upkeeps, strict=True)]
-        units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS)
+        drawn = [self._drawn_steps(craft_id, one) for craft_id, one in zip(craft_ids, weeks, strict=True)]
+        units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS, drawn)
+        scatter = [self._scatter_on(craft_id) for craft_id in craft_ids]
 
         def weigh(i: int) -> Waiting:
-            return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter)
+            return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])
 
         self._weighed |= zip(some.lives["unit_id"], in_two_threads(weigh, range(len(weeks))), strict=True)
 

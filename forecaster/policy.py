@@ -153,14 +153,14 @@ def _about(at: np.ndarray, last: int) -> tuple[tuple[np.ndarray, np.ndarray], tu
     return (below, 1 - share), (np.minimum(below + 1, last), share)
 
 
-def cost_scatter(upkeep: Upkeep, mean: FreshLife, lives: Sequence[FreshLife]) -> np.ndarray:
-    """How the yearly cost of an upkeep's policy scatters over lives, one a posterior draw, (d,).
+def cost_scatter(upkeep: Upkeep, lives: Sequence[FreshLife]) -> np.ndarray:
+    """How the yearly cost of an upkeep's policy scatters over other lives, for example one a posterior draw, (d,).
 
-    As ratios to what it costs under their `mean` life; each life on the upkeep's own grid.
+    As ratios to what the upkeep itself costs; each life on its own grid.
     """
-    asked = [Asked(life, upkeep.prices, upkeep.season_hours, upkeep) for life in (mean, *lives)]
-    cost, *costs = (one.cost_per_year for one in _solved(asked, upkeep.action))
-    return np.array(costs) / cost if cost > 0 else np.ones(len(costs))
+    asked = [Asked(life, upkeep.prices, upkeep.season_hours, upkeep) for life in lives]
+    costs = np.array([one.cost_per_year for one in _solved(asked, upkeep.action)])
+    return costs / upkeep.cost_per_year if upkeep.cost_per_year > 0 else np.ones(len(costs))
 
 
 class Asked(NamedTuple):

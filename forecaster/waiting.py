@@ -151,7 +151,8 @@ def waiting(
     add to the interval; the posterior's mean stands for all draws when None.
     """
     mean_fresh = _fresh_ahead(weeks, upkeep)
-    fresh = mean_fresh * (np.ones(len(ahead.sound)) if scatter is None else scatter)[:, None]
+    scatter = np.ones(len(ahead.sound)) if scatter is None else scatter
+    fresh = mean_fresh * scatter[:, None] * _hours_beside_mean(ahead)[:, weeks.step_of_week]
     case = _Case(ahead, weeks, upkeep, prices, mean_fresh)
     running, done = ahead.running, weeks.step_of_week[:-1]
     ended = case.ended(ahead.fails, ahead.noticed, fresh)
@@ -164,6 +165,16 @@ def waiting(
     comes_off = np.zeros_like(rebuild)
     comes_off[:, weeks.week_of_step] = running[:, :-1] - running[:, 1:]
     return Waiting(weeks, prices, rebuild, check, none, runs, rattles, comes_off, ahead.age_h, triggers, left)
+
+
+def _hours_beside_mean(ahead: UnitAhead) -> np.ndarray:
+    """Hours from each step's start to the horizon under each draw, as ratios to those expected, (d or 1, n + 1).
+
+    Lives to come cost by the hours that they run.
+    """
+    left, drawn = ahead.hours[-1] - ahead.hours, ahead.drawn_hours[:, -1:] - ahead.drawn_hours
+    ratio: np.ndarray = np.divide(drawn, left, out=np.ones_like(drawn), where=left > 0)
+    return ratio
 
 
 def _fresh_ahead(weeks: CraftWeeks, upkeep: Upkeep) -> np.ndarray:
