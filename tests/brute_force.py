@@ -16,6 +16,7 @@ import argparse
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,6 +24,7 @@ from forecaster import open_fleet, sample_fleet_folder
 from forecaster.decisions import DRAWS, Decisions
 from forecaster.policy import ACTIONS, Upkeep
 from forecaster.prices import Prices
+from forecaster.waiting import Waiting
 from tests.simulated_lives import Lives, Nature
 
 WEEKS = 104
@@ -32,16 +34,20 @@ CHECK, REBUILD = ACTIONS.index("check"), ACTIONS.index("rebuild")
 RUNS = 0.05  # h a week: less is a craft moved at the dock
 
 
+class Costs(NamedTuple):
+    """Costs of options of one kind, (m,), and their standard error, pooled: so few times over tell little of one."""
+
+    mean: np.ndarray
+    error: float
+
+
 @dataclass(frozen=True)
 class Simulated:
-    """Mean cost from today to the horizon, by week of acting (WEEKS,), or never; each with its standard error."""
+    """Mean cost from today to the horizon, by week of acting (WEEKS,), or never, (1,)."""
 
-    rebuild: np.ndarray
-    check: np.ndarray
-    none: float
-    rebuild_error: np.ndarray
-    check_error: np.ndarray
-    none_error: float
+    rebuild: Costs
+    check: Costs
+    none: Costs
 
 
 class Weeks:
@@ -196,36 +202,42 @@ class BruteForce:
 def simulated(decisions: Decisions, unit_id: str, n: int, looks: Collection[int] = range(WEEKS)) -> Simulated:
     """Every option of one unit by brute force, TIMES over with `n` lives a posterior draw; checks in weeks `looks`."""
     found = [BruteForce(decisions, unit_id, n, seed).options(looks) for seed in range(TIMES)]
-    rebuild, check, none = (np.array([one[i] for one in found]) for i in range(3))
-    means = [part.mean(axis=0) for part in (rebuild, check, none)]
-    errors = [part.std(axis=0, ddof=1) / np.sqrt(TIMES) for part in (rebuild, check, none)]
-    return Simulated(means[0], means[1], float(means[2]), errors[0], errors[1], float(errors[2]))
+
+    def costs(kind: int) -> Costs:
+        times = np.array([np.atleast_1d(one[kind]) for one in found])
+        return Costs(times.mean(axis=0), float(np.sqrt(np.nanmean(times.var(axis=0, ddof=1)) / TIMES)))
+
+    return Simulated(*(costs(kind) for kind in range(3)))
+
+
+def told(one: Waiting) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The same costs as the program tells them: by week of a rebuild, of a check, (WEEKS,) each, and of neither."""
+    return one.rebuild.mean(axis=0), one.check.mean(axis=0), np.array([one.none.mean()])
 
 
 def main() -> None:
     """Write the table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--units", type=int, default=20)
-    parser.add_argument("--lives", type=int, default=400, help="a posterior draw, each time over")
+    parser.add_argument("--lives", type=int, default=200, help="a posterior draw, each time over")
     parser.add_argument("--as-of", type=date.fromisoformat, default=date(2026, 10, 31))
     args = parser.parse_args()
     decisions = open_fleet(sample_fleet_folder(), args.as_of).decisions(args.as_of)
-    print(f"{'unit':8}{'age':>6}  largest difference in % of the cost (its standard error): rebuild, check, none")
-    worst = []
+    print(
+        f"{'unit':8}{'age, h':>7}   {'rebuild':24}{'check':24}none: largest difference, and the noise, in % of the cost"
+    )
+    beyond, most, count = 0, 0.0, 0
     for unit_id in list(decisions.weigh())[: args.units]:
         one, brute = decisions.waiting(unit_id), simulated(decisions, unit_id, args.lives)
         cells = []
-        for told, found, error in (
-            (one.rebuild.mean(axis=0), brute.rebuild, brute.rebuild_error),
-            (one.check.mean(axis=0), brute.check, brute.check_error),
-            (np.array([one.none.mean()]), np.array([brute.none]), np.array([brute.none_error])),
-        ):
-            off = 100 * (told / found - 1)
+        for cost, found in zip(told(one), vars(brute).values(), strict=True):
+            off, noise = 100 * (cost / found.mean - 1), 100 * found.error / found.mean
             at = int(np.abs(off).argmax())
-            cells.append(f"{off[at]:+6.2f} ({100 * error[at] / found[at]:.2f}) mean {off.mean():+5.2f}")
-            worst.append(abs(off[at]))
-        print(f"{unit_id:8}{one.age_h:6.0f}  " + "  ".join(cells), flush=True)
-    print(f"largest of all: {max(worst):.2f} %")
+            cells.append(f"{off[at]:+.2f} (noise {noise[at]:.2f})")
+            beyond += int((np.abs(off) > 1 + 2 * noise).sum())
+            most, count = max(most, abs(float(off[at]))), count + len(off)
+        print(f"{unit_id:8}{one.age_h:7.0f}   " + "".join(f"{cell:24}" for cell in cells), flush=True)
+    print(f"{count:,} options: the largest difference is {most:.2f} %; {beyond} are beyond 1 % and twice the noise")
 
 
 if __name__ == "__main__":
