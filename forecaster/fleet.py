@@ -44,8 +44,8 @@ if TYPE_CHECKING:
     from forecaster.paper.paper import Paper
     from forecaster.plan_answer import PlanAnswer
     from forecaster.plan_by_hand import PlanEdit
-    from forecaster.plan_case import PlanLimits, PlanWishes
     from forecaster.plan_days import OffSeason
+    from forecaster.plan_limits import PlanLimits, PlanWishes
     from forecaster.prices import Prices
     from forecaster.priors import Prior
     from forecaster.service_life import ServiceLife
@@ -315,7 +315,7 @@ class Fleet:
 
     def _planned(self, as_of: date, progress: Callable[[str], None] | None, wish: PlanWishes) -> PlannedSeason:
         from forecaster.off_season import planned_season
-        from forecaster.plan_case import limits_of
+        from forecaster.plan_limits import limits_of
 
         prices, limits = dict(wish.get("prices", {})), limits_of(wish)
         if self.part is not None:

@@ -24,8 +24,9 @@ from forecaster.plan_answer import (
     savings_by_unit,
 )
 from forecaster.plan_by_hand import PlanEdit, broken_limits, edited
-from forecaster.plan_case import PlanCase, PlanLimits, Progress, lay_out
+from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
+from forecaster.plan_limits import PlanLimits
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.season_demand import weekly_demand
@@ -80,7 +81,7 @@ def plan_off_season(
     bench_per_week: float | None = None,
     gap: float = 0.01,
     progress: Progress | None = None,
-    spare_units: int = 0,
+    spare_units: int | None = None,
     closed: tuple[date, ...] = (),
 ) -> PlanAnswer:
     """The plan of least expected cost within budget and bench, the season's triggers, parts and spares.
@@ -141,7 +142,7 @@ def _answer(
         season_opens=days.season_opens,
         bench=_bench(case),
         later_weeks=later_weeks(list(case.problem.weeks), decisions.as_of),
-        spare_units=case.limits.spare_units,
+        spare_units=case.problem.spare_units,
         horizon_on=decisions.as_of + timedelta(weeks=HORIZON_WEEKS),
         seasons=int(next(iter(case.weighed.values())).weeks.year[-1]),
         currency=decisions.records.settings.currency,

@@ -62,14 +62,7 @@ def solve_plan(
 
 
 def _in_order(problem: PlanProblem) -> PlanProblem:
-    order = sorted(range(problem.n), key=lambda i: problem.unit_ids[i])
-    per_unit = ("rebuild_cost", "check_cost", "leave_cost", "rebuild_spend", "check_spend", "check_bench")
-    return replace(
-        problem,
-        unit_ids=[problem.unit_ids[i] for i in order],
-        craft_ids=[problem.craft_ids[i] for i in order],
-        **{name: getattr(problem, name)[order] for name in per_unit},
-    )
+    return problem.of_units(sorted(range(problem.n), key=lambda i: problem.unit_ids[i]))
 
 
 def must_be_done(problem: PlanProblem, time_limit_s: float = 20.0) -> Schedule:

@@ -2,89 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from bisect import bisect_left
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import TypedDict
 
 import numpy as np
 
-from forecaster.bench_shares import BenchShare
 from forecaster.decisions import Decisions
 from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.plan import must_be_done
-from forecaster.plan_days import OffSeason, mondays, off_season_days, open_weeks, week_ahead
-from forecaster.plan_problem import Action, Plan, PlanProblem, bench_places_by_week
-from forecaster.settings import Bench
+from forecaster.plan_days import OffSeason, mondays, off_season_days, week_ahead
+from forecaster.plan_limits import PlanLimits
+from forecaster.plan_problem import Action, Plan, PlanProblem
 from forecaster.unsafe import Unsafe, check_first, found_unsafe
 from forecaster.waiting import Waiting
 from forecaster.written_days import DatedText, joined
 
 Progress = Callable[[str], None]
-
-
-@dataclass(frozen=True)
-class PlanLimits:
-    """What the user may set of a plan; what is left out is fleet.toml's.
-
-    `budget`: infinite for no limit; `bench_per_week`: rebuilds a week; `spare_units`: units on the shelf that stand in
-    where work reaches into the season; `closed`: days whose whole week the bench is closed. `share`: where the plan is
-    one owner's, the part of fleet.toml's bench and budget that counts; None: all of it.
-    """
-
-    budget: float | None = None
-    begins: date | None = None
-    ready_by: date | None = None
-    bench_per_week: float | None = None
-    spare_units: int = 0
-    closed: tuple[date, ...] = ()
-    share: BenchShare | None = None
-
-    def bench_places(self, weeks: list[date], bench: Bench) -> np.ndarray:
-        """Rebuilds that the bench takes each week, (W,): as set here, else fleet.toml's, or the part of them."""
-        opened = open_weeks(weeks, self.closed)
-        if self.bench_per_week is not None:
-            return bench_places_by_week(self.bench_per_week, opened)
-        whole = bench_places_by_week(bench.rebuilds_per_week, opened)
-        return whole if self.share is None else self.share.places(whole)
-
-    def money(self, bench: Bench) -> float | None:
-        """The budget: as set here, else fleet.toml's, or the part of it; None: no limit."""
-        if self.budget is not None:
-            return None if self.budget == math.inf else self.budget
-        return bench.budget if self.share is None else self.share.budget(bench.budget)
-
-
-class PlanWishes(TypedDict, total=False):
-    """The same, and prices (fields of ``Prices``), as keywords of ``Fleet.plan``."""
-
-    budget: float | None
-    begins: date | None
-    ready_by: date | None
-    bench_per_week: float | None
-    spare_units: int
-    closed: tuple[date, ...]
-    prices: Mapping[str, float]
-
-
-def limits_of(wish: PlanWishes) -> PlanLimits:
-    """The limits of what was wished, its prices left out. Raises WrongUsage for a wish that is not known."""
-    known = {limit.name for limit in fields(PlanLimits)} - {"share"}  # whose plan it is, is no wish
-    unknown = sorted(set(wish) - known - {"prices"})
-    if unknown:
-        raise WrongUsage(
-            f"{', '.join(unknown)} is nothing that a plan can be asked for; known: {', '.join(sorted(known))}, prices."
-        )
-    return PlanLimits(
-        wish.get("budget"),
-        wish.get("begins"),
-        wish.get("ready_by"),
-        wish.get("bench_per_week"),
-        wish.get("spare_units", 0),
-        tuple(wish.get("closed", ())),
-    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,11 +103,9 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
         rebuild_spend=price,
         check_spend=np.array([one.prices.looked_at(in_season=False) for one in ones]) + rattles * price,
         check_bench=np.clip(rattles, 0.0, 1.0),
-        bench_places=limits.bench_places(weeks, settings.bench),
         craft_needed=np.array([settings.season.contains(monday) for monday in weeks]),
-        budget=limits.money(settings.bench),
-        spare_units=limits.spare_units,
         must=frozenset(unit for unit, reasons in unsafe.items() if any(one.act == "rebuild" for one in reasons)),
+        **limits.of_problem(weeks, 0, as_of, settings),
     )
     problem, remarks = _as_far_as_limits_allow(problem)
     remarks += tuple(

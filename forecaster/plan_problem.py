@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Literal
 
@@ -21,19 +21,47 @@ SAME_COST = 1e-6  # of money: weeks that cost the same but for rounding
 TOLERANCE = 1e-5  # of money and bench places: what sums of floats and the solver may be off by
 
 
+# Fields that hold one value, or one row, a unit.
+PER_UNIT = (
+    "rebuild_cost",
+    "check_cost",
+    "leave_cost",
+    "rebuild_spend",
+    "check_spend",
+    "check_bench",
+    "season_cost",
+    "season_spend",
+    "season_chance",
+    "season_week",
+    "season_bench",
+)
+
+
+def _not_given() -> np.ndarray:
+    return np.empty(0)
+
+
 @dataclass(frozen=True, eq=False)
 class PlanProblem:
     """What may be done with each of n units in each of W weeks, what it leads to, and the limits.
 
     `weeks`: W Mondays, one after another; a closed week stays in the list with 0 bench places and takes no work at all.
     Expected total costs from today to the horizon: `rebuild_cost`, `check_cost` (n, W) if that is done in that week
-    (after a check: rebuilt then if it rattles); `leave_cost` (n,) if the unit is left this off-season.
+    (after a check: rebuilt then if it rattles); `leave_cost` (n,) if the unit is left closed through the coming season;
+    `season_cost` (n,) if it is left now and acted on at its triggers in that season (not given: as left closed).
     Money out of the budget: `rebuild_spend` (n,); `check_spend` (n,) as expected, the check plus the chance of a rattle
     times the rebuild. `check_bench` (n,): expected bench places that a check takes, the chance of a rattle.
     `bench_places` (W,): rebuilds the bench finishes in each week (see ``bench_places_by_week``).
     `budget`: None is no limit. A unit on the bench is away for `out_weeks` weeks; in weeks in which craft earn,
     `craft_needed` (W,), one of `spare_units` must stand in for it. After the last week all stays as in it.
     `must`: units to be rebuilt whatever it costs, for example because they rattle.
+    Acting in season: `season_spend` (n,) its expected money, `season_chance` (n,) the chance that it is spent at all;
+    `season_week` (n,) in which of the season's weeks it first acts (-1: in none), `season_bench` (n,) the bench places
+    expected to be taken then, of `season_places` (S,) (empty: no limit). `season_budget`: money for it (inf: no limit);
+    None: what is left of `budget`.
+    `kits`: sets of parts on the shelf; until the week numbered `parts_week`, when ordered ones are here, no more is
+    rebuilt (a check counts as its chance of a rattle). `least_gain`: the share of its money that work must save beyond
+    what it is done instead of. `overspend_chance`: the work costs more than there is with at most this chance.
 
     WrongUsage names what does not fit: shapes, a figure that is no number, a unit twice, a week that is no Monday.
     """
@@ -53,6 +81,17 @@ class PlanProblem:
     out_weeks: int = 1
     spare_units: int = 0
     must: frozenset[str] = frozenset()
+    season_cost: np.ndarray = field(default_factory=_not_given)
+    season_spend: np.ndarray = field(default_factory=_not_given)
+    season_chance: np.ndarray = field(default_factory=_not_given)
+    season_week: np.ndarray = field(default_factory=_not_given)
+    season_bench: np.ndarray = field(default_factory=_not_given)
+    season_places: np.ndarray = field(default_factory=_not_given)
+    season_budget: float | None = None
+    kits: float = math.inf
+    parts_week: int = 0
+    least_gain: float = 0.0
+    overspend_chance: float = 1.0
 
     def __post_init__(self) -> None:
         """Refuse what would make the plan wrong."""
@@ -78,6 +117,35 @@ class PlanProblem:
             raise WrongUsage(f"The budget must be an amount of at least 0, or none at all; it is {self.budget}.")
         if self.out_weeks < 1 or self.spare_units < 0:
             raise WrongUsage("A unit is away for at least 1 week, and there cannot be fewer than 0 spare units.")
+        self._check_season(n)
+        self._check_shares()
+
+    def _check_season(self, n: int) -> None:
+        """Fill in what was not given of the season, and refuse what does not fit."""
+        usual = {"season_cost": self.leave_cost, "season_week": np.full(n, -1.0)}
+        for name in ("season_cost", "season_spend", "season_chance", "season_week", "season_bench"):
+            given = getattr(self, name)
+            values = given if np.size(given) else usual.get(name, np.zeros(n))
+            object.__setattr__(self, name, _numbers(name, values, (n,)))
+        object.__setattr__(self, "season_week", self.season_week.astype(int))
+        object.__setattr__(self, "season_places", np.array(self.season_places, dtype=float).ravel())
+        for name in ("season_spend", "season_chance", "season_bench", "season_places"):
+            _at_least_0(name, getattr(self, name))
+        if (self.season_chance > 1).any() or (self.season_bench > 1).any():
+            raise WrongUsage("season_chance and season_bench are chances: they cannot be above 1.")
+        weeks = len(self.season_places)
+        if (self.season_week < -1).any() or (weeks and (self.season_week >= weeks).any()):
+            raise WrongUsage(f"season_week must name one of the season's {weeks} weeks, or -1 for none.")
+        if self.season_budget is not None and not self.season_budget >= 0:
+            raise WrongUsage(f"The season's budget must be an amount of at least 0; it is {self.season_budget}.")
+
+    def _check_shares(self) -> None:
+        if not self.kits >= 0 or self.parts_week < 0:
+            raise WrongUsage("There cannot be fewer than 0 kits on the shelf, nor parts before the first week.")
+        if not (math.isfinite(self.least_gain) and self.least_gain >= 0):
+            raise WrongUsage(f"The least gain is a share of the money of at least 0, not {self.least_gain}.")
+        if not 0 <= self.overspend_chance <= 1:
+            raise WrongUsage(f"The chance of overspending must be from 0 to 1, not {self.overspend_chance}.")
 
     def _check_names(self, n: int) -> None:
         if len(self.craft_ids) != n:
@@ -98,6 +166,12 @@ class PlanProblem:
         for before, after in zip(self.weeks, self.weeks[1:], strict=False):
             if after - before != WEEK:
                 raise WrongUsage(f"Weeks follow one another; after {before} comes {after}. Closed weeks get 0 places.")
+
+    def of_units(self, order: Sequence[int]) -> PlanProblem:
+        """The same problem with its units in another order, each given by its place in this one."""
+        per_unit = {name: getattr(self, name)[list(order)] for name in PER_UNIT}
+        names = {name: [getattr(self, name)[i] for i in order] for name in ("unit_ids", "craft_ids")}
+        return replace(self, **names, **per_unit)  # type: ignore[arg-type]
 
     @property
     def n(self) -> int:
@@ -148,7 +222,8 @@ class PlannedAction:
     """What is done with one unit: `week_of` its Monday (None: left), `cost` money out of the budget, as expected.
 
     `saves`: expected cost to the horizon if left, less that of what is planned. `rattle`: for a check, the chance that
-    it ends on the bench.
+    it ends on the bench. `in_season`: left now, and acted on at its triggers in the coming season within that season's
+    limits; `saves` counts that, and `season_spend` is its expected money.
     """
 
     unit_id: str
@@ -158,6 +233,8 @@ class PlannedAction:
     cost: float
     saves: float
     rattle: float = 0.0
+    in_season: bool = False
+    season_spend: float = 0.0
 
 
 @dataclass(frozen=True)

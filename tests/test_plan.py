@@ -291,15 +291,7 @@ def test_the_order_of_the_units_changes_nothing(seed: int, dice: object) -> None
     p = random_problem(seed)
     order = list(range(p.n))
     dice.shuffle(order)  # type: ignore[attr-defined]
-    shuffled = replace(
-        p,
-        unit_ids=[p.unit_ids[i] for i in order],
-        craft_ids=[p.craft_ids[i] for i in order],
-        **{
-            name: getattr(p, name)[order]
-            for name in ("rebuild_cost", "check_cost", "leave_cost", "rebuild_spend", "check_spend", "check_bench")
-        },
-    )
+    shuffled = p.of_units(order)
     plan, again = exact(p), exact(shuffled)
     assert [a.unit_id for a in again.actions] == list(shuffled.unit_ids)
     assert sorted(map(repr, again.actions)) == sorted(map(repr, plan.actions))
