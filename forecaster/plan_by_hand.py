@@ -40,10 +40,8 @@ def edited(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> Plan:
     asked = _with_weeks(case, plan, edits)
     actions = [_edited(case, i, one, asked.get(one.unit_id)) for i, one in enumerate(plan.actions)]
     spent = float(np.sum([one.cost for one in actions]))
-    saves = float(np.sum([one.saves for one in actions]))
-    return Plan(
-        tuple(actions), spent, plan.budget, plan.expected_cost_do_nothing - saves, plan.expected_cost_do_nothing
-    )
+    cost = case.problem.leave_all - float(np.sum([one.saves for one in actions]))
+    return Plan(tuple(actions), spent, plan.budget, cost, plan.expected_cost_do_nothing, plan.expected_cost_at_triggers)
 
 
 def _refuse_unknown(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> None:

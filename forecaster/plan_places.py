@@ -109,7 +109,7 @@ class Schedule:
                 )
             )
         spent = math.fsum(planned.cost for planned in actions)
-        return Plan(tuple(actions), spent, p.budget, p.leave_all - self.saves, p.leave_all)
+        return Plan(tuple(actions), spent, p.budget, p.leave_all - self.saves, p.never_all, p.triggers_all)
 
 
 def schedule_of(problem: PlanProblem, work: Sequence[tuple[int, int, int]]) -> Schedule | None:
