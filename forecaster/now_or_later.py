@@ -21,9 +21,10 @@ from forecaster.fleet_prices import refuse_wrong_prices
 from forecaster.forecast import INTERVAL
 from forecaster.life_model import Evidence
 from forecaster.prices import Prices
+from forecaster.season_triggers import Triggers
 from forecaster.settings import Season
 from forecaster.unsafe import check_first, found_unsafe, not_to_run
-from forecaster.waiting import Option, Triggers, Waiting
+from forecaster.waiting import Option, Waiting
 
 CHANCES = ("core_lost", "engine_hit", "use")
 MONTHS_A_YEAR = 12

@@ -30,8 +30,9 @@ from forecaster.plan_limits import PlanLimits
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.season_demand import weekly_demand
+from forecaster.season_triggers import Due, Triggers
 from forecaster.unsafe import check_first, not_to_run
-from forecaster.waiting import Due, Triggers, Waiting
+from forecaster.waiting import Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
 TURNAROUND_WEEKS = 2.0

@@ -14,8 +14,8 @@ from forecaster.life_model import Evidence
 from forecaster.parts_order import PartsOrder
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours
+from forecaster.season_triggers import Due, Triggers
 from forecaster.spares import SpareUnits
-from forecaster.waiting import Due, Triggers
 
 Saving = Amount  # what is expected to be saved beside doing nothing
 

@@ -26,7 +26,7 @@ from forecaster.written_days import DatedText, joined
 if TYPE_CHECKING:  # heavy, and what the records say alone needs none of it
     from forecaster.decisions import Decisions
     from forecaster.plan_answer import PlanAnswer
-    from forecaster.waiting import Triggers
+    from forecaster.season_triggers import Triggers
 
 DAYS = 7
 INCIDENT_DAYS = 14  # how far back water counts as just happened; common practice, no source

@@ -10,7 +10,7 @@ becomes of its defects then unit by unit.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -68,6 +68,28 @@ class UnitAhead:
         """Chance of running at each step's start and rattling when spun by hand, (d, n + 1)."""
         answer: np.ndarray = self.sensitivity[:, None] * self.defective + (1 - self.specificity[:, None]) * self.sound
         return answer
+
+    def after_a_quiet_check(self, step: int) -> UnitAhead:
+        """The same unit if it is checked at the start of `step` and quiet: joint chances, that of being quiet included.
+
+        What is defective then passes with 1 - sensitivity, all else with specificity. Before that step nothing happens.
+        """
+        passed = self.specificity[:, None, None]
+        less_if_ill = (1 - self.sensitivity)[:, None, None] - passed
+        then, chosen = np.maximum(np.arange(len(self.hours)), step), slice(step, step + 1)
+        ill_running = passed * self.ill_running[:, then] + less_if_ill * self.ill_running[:, chosen]
+        ill_fails = passed * self.ill_fails[:, then] + less_if_ill * self.ill_fails[:, chosen]
+        running = passed[:, 0] * self.running + less_if_ill[:, 0] * self.ill_running[:, step]
+        fails = passed[:, 0] * self.fails + less_if_ill[:, 0] * self.ill_fails[:, step]
+        fails[:, :step] = 0.0
+        return replace(
+            self,
+            sound=(passed[:, 0] * self.sound)[:, then],
+            running=running[:, then],
+            fails=fails,
+            ill_running=ill_running * _from_step_on(ill_running),
+            ill_fails=ill_fails * _from_step_on(ill_fails),
+        )
 
 
 class UnitsToFollow:

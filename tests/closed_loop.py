@@ -38,10 +38,11 @@ from forecaster.learning import fit_two_stage
 from forecaster.off_season import plan_off_season
 from forecaster.prices import prices_of
 from forecaster.priors import Prior
+from forecaster.season_triggers import Triggers
 from forecaster.simulate import SimulatedFleet, simulate_fleet
 from forecaster.truth import true_chances
 from forecaster.unit_ahead import unit_ahead
-from forecaster.waiting import Triggers, Waiting, waiting
+from forecaster.waiting import Waiting, waiting
 from forecaster.workshop import CORE_LOST, ENGINE_HIT
 from tests.bare_lives import BareLife, histories_of
 from tests.luck import levelled, luck_since

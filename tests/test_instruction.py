@@ -20,8 +20,8 @@ from forecaster.paper.front_pages import RANKED_WIDTHS
 from forecaster.paper.instruction import FIRST, NOW, STOP, Code, Instruction, instruction
 from forecaster.paper.page_parts import MARGIN, TEXT_WIDTH
 from forecaster.plan_problem import Action, PlannedAction
+from forecaster.season_triggers import Due
 from forecaster.unsafe import Unsafe
-from forecaster.waiting import Due
 from tests.conftest import SAMPLE_DAY, sample_fleet
 from tests.sample_papers import all_papers
 

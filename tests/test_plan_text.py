@@ -20,8 +20,8 @@ from forecaster.report.as_json import written
 from forecaster.report.figures import about
 from forecaster.report.plan_text import headline, plan_json, plan_text
 from forecaster.report.text import Page
+from forecaster.season_triggers import Triggers
 from forecaster.spares import spare_units
-from forecaster.waiting import Triggers
 from tests.test_plan import MONDAY, problem
 
 AS_OF = date(2026, 10, 1)

@@ -11,8 +11,8 @@ import pytest
 
 from forecaster import Fleet, WrongUsage, open_fleet
 from forecaster.plan_problem import PlannedAction
+from forecaster.season_triggers import Triggers
 from forecaster.this_week import INCIDENT_DAYS, AtTriggers, ThisWeek, this_week
-from forecaster.waiting import Triggers
 from tests.conftest import ROOT
 
 SUMMER, AUTUMN = date(2026, 7, 15), date(2026, 11, 4)  # Wednesdays, in season and off it (settings' defaults)

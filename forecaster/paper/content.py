@@ -22,9 +22,9 @@ from forecaster.plan_problem import Action, Plan, PlannedAction
 from forecaster.prices import Prices
 from forecaster.problems import Problem, Reading
 from forecaster.rebuild_parts import PartLine, parts_for
+from forecaster.season_triggers import Triggers
 from forecaster.unit_curve import UnitCurve
 from forecaster.unsafe import not_to_run
-from forecaster.waiting import Triggers
 from forecaster.written_days import DatedText, DateFormat, written_text
 
 CURVES = 3  # units whose curves are drawn: those most at risk

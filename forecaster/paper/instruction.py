@@ -13,8 +13,8 @@ from datetime import date
 from typing import Literal
 
 from forecaster.plan_problem import Action, PlannedAction
+from forecaster.season_triggers import Due
 from forecaster.unsafe import Unsafe
-from forecaster.waiting import Due
 
 Code = Literal[
     "stop, rebuild",  # it must not run, and is opened and rebuilt before it does

@@ -18,7 +18,7 @@ from forecaster.life_model import Evidence
 from forecaster.problems import Reading
 
 if TYPE_CHECKING:  # the forecast alone needs none of it
-    from forecaster.waiting import Triggers
+    from forecaster.season_triggers import Triggers
 
 Json = dict[str, Any]
 

@@ -13,7 +13,7 @@ from forecaster.report.as_json import Json, day_or_null, evidence_json, triggers
 from forecaster.report.figures import about, about_with_range, counted, hours, listed, percent, seasons, whole
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
-from forecaster.waiting import Triggers
+from forecaster.season_triggers import Triggers
 
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
 # Why a plan and the advice of the forecast may differ.
