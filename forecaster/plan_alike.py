@@ -11,8 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from forecaster.plan_places import CHECK, REBUILD
-from forecaster.plan_problem import SAME_COST, TOLERANCE, PlanProblem
+from forecaster.plan_problem import CHECK, REBUILD, SAME_COST, TOLERANCE, PlanProblem
 
 Work = tuple[int, int, int]  # unit, act, week
 
@@ -20,15 +19,17 @@ Work = tuple[int, int, int]  # unit, act, week
 def alike_weeks(problem: PlanProblem) -> np.ndarray:
     """For each week the first one that is alike, itself where none is, (W,).
 
-    Only open weeks with whole bench places in which, and for as long as a unit is away, no spare has to stand in.
+    Only open weeks with whole bench places in which, and for as long as a unit is away, no spare has to stand in;
+    a week before ordered parts are here is unlike one from then on.
     """
     free = np.isinf(sliding_window_view(problem.spares_by_week, problem.out_weeks).min(axis=1))
     places = problem.bench_places
     free &= (places > 0) & (np.abs(places - np.round(places)) <= TOLERANCE)
     costs = np.concatenate([problem.rebuild_cost, problem.check_cost])
     first = np.arange(len(places))
+    waits = np.isfinite(problem.kits) & (first < problem.parts_week)
     for week in np.flatnonzero(free):
-        known = [k for k in np.flatnonzero(free[:week]) if first[k] == k]
+        known = [k for k in np.flatnonzero(free[:week]) if first[k] == k and waits[k] == waits[week]]
         same = (k for k in known if (np.abs(costs[:, k] - costs[:, week]) <= SAME_COST).all())
         first[week] = next(same, week)
     return first

@@ -15,8 +15,8 @@ import numpy as np
 from forecaster.errors import WrongUsage
 from forecaster.plan_case import PlanCase
 from forecaster.plan_days import later_weeks, monday_of, open_weeks
-from forecaster.plan_places import ACTIONS, CHECK, Schedule
-from forecaster.plan_problem import SAME_COST, TOLERANCE, WEEK, Action, Plan, PlannedAction
+from forecaster.plan_places import Schedule
+from forecaster.plan_problem import ACTIONS, CHECK, SAME_COST, TOLERANCE, WEEK, Action, Plan, PlannedAction
 from forecaster.written_days import DatedText
 
 CHECKS_COUNT = " (a check counts as its chance of a rattle)"

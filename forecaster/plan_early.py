@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from forecaster.plan_places import LEAVE, REBUILD, Schedule
-from forecaster.plan_problem import SAME_COST
+from forecaster.plan_places import Schedule
+from forecaster.plan_problem import CHECK, REBUILD, SAME_COST
 
 
 def earliest(schedule: Schedule) -> Schedule:
@@ -30,7 +30,7 @@ class _Order:
     def __init__(self, schedule: Schedule) -> None:
         self.schedule = schedule.copy()
         p = schedule.problem
-        worked = [int(i) for i in np.flatnonzero(schedule.act != LEAVE)]
+        worked = [i for i, act in schedule.work if act in (CHECK, REBUILD)]
         # Most saving first; a cent apart is apart, less is rounding.
         self.units = sorted(worked, key=lambda i: (-round(schedule.saving(i), 2), p.unit_ids[i]))
         self.cheap: dict[int, np.ndarray] = {}  # by unit: weeks (W,) that cost no more than the one it began with
@@ -42,12 +42,11 @@ class _Order:
         """Move each unit, what saves most first, to the earliest free week that costs no more; whether any moved."""
         moved = False
         for unit in self.units:
-            act, week = int(self.schedule.act[unit]), int(self.schedule.week[unit])
-            self.schedule.give_back(unit)
-            free = np.flatnonzero(self.schedule.room(unit, act) & self.cheap[unit])
-            first = min(int(free[0]), week) if len(free) else week
-            self.schedule.take(unit, act, first)
-            moved |= first < week
+            week = int(self.schedule.week[unit])
+            free = np.flatnonzero(self.schedule.other_weeks(unit) & self.cheap[unit])
+            if len(free) and free[0] < week:
+                self.schedule.move(unit, int(free[0]))
+                moved = True
         return moved
 
     def change_places(self) -> bool:

@@ -14,6 +14,8 @@ from forecaster.errors import WrongUsage
 
 Action = Literal["rebuild", "check", "leave"]
 WEEK = timedelta(days=7)
+LEAVE, CHECK, REBUILD, SEASON = 0, 1, 2, 3  # what is done with a unit: SEASON leaves it now, to act at its triggers
+ACTIONS: tuple[Action, ...] = ("leave", "check", "rebuild", "leave")
 # Money: work that saves less is not done. The same cost reached by two sums differs by rounding alone, and nobody
 # spends the price of a rebuild on that.
 LEAST_SAVING = 0.01
@@ -35,6 +37,9 @@ PER_UNIT = (
     "season_chance",
     "season_week",
     "season_bench",
+    "rattle_draws",
+    "check_reserve",
+    "season_reserve",
 )
 
 
@@ -64,6 +69,8 @@ class PlanProblem:
     `kits`: sets of parts on the shelf; until the week numbered `parts_week`, when ordered ones are here, no more is
     rebuilt (a check counts as its chance of a rattle). `least_gain`: the share of its money that work must save beyond
     what it is done instead of. `overspend_chance`: the work costs more than there is with at most this chance.
+    `rattle_draws` (n, draws): `check_bench` under each posterior draw (not given: known for certain).
+    `check_reserve`, `season_reserve` (n,): money set aside for such work beyond what it is expected to cost.
 
     WrongUsage names what does not fit: shapes, a figure that is no number, a unit twice, a week that is no Monday.
     """
@@ -95,6 +102,9 @@ class PlanProblem:
     parts_week: int = 0
     least_gain: float = 0.0
     overspend_chance: float = 1.0
+    rattle_draws: np.ndarray = field(default_factory=_not_given)
+    check_reserve: np.ndarray = field(default_factory=_not_given)
+    season_reserve: np.ndarray = field(default_factory=_not_given)
 
     def __post_init__(self) -> None:
         """Refuse what would make the plan wrong."""
@@ -126,16 +136,20 @@ class PlanProblem:
     def _check_season(self, n: int) -> None:
         """Fill in what was not given of the season, and refuse what does not fit."""
         usual = {**dict.fromkeys(("never_cost", "season_cost"), self.leave_cost), "season_week": np.full(n, -1.0)}
-        for name in ("never_cost", "season_cost", "season_spend", "season_chance", "season_week", "season_bench"):
+        season = ("season_cost", "season_spend", "season_chance", "season_week", "season_bench", "season_reserve")
+        for name in ("never_cost", "check_reserve", *season):
             given = getattr(self, name)
             values = given if np.size(given) else usual.get(name, np.zeros(n))
             object.__setattr__(self, name, _numbers(name, values, (n,)))
         object.__setattr__(self, "season_week", self.season_week.astype(int))
         object.__setattr__(self, "season_places", np.array(self.season_places, dtype=float).ravel())
-        for name in ("season_spend", "season_chance", "season_bench", "season_places"):
+        draws = np.array(self.rattle_draws, dtype=float)
+        draws = draws if draws.size else self.check_bench[:, None]
+        object.__setattr__(self, "rattle_draws", _numbers("rattle_draws", draws, (n, draws.shape[-1])))
+        for name in ("season_spend", "season_chance", "season_bench", "season_places", "rattle_draws", *reserves):
             _at_least_0(name, getattr(self, name))
-        if (self.season_chance > 1).any() or (self.season_bench > 1).any():
-            raise WrongUsage("season_chance and season_bench are chances: they cannot be above 1.")
+        if (self.season_chance > 1).any() or (self.season_bench > 1).any() or (self.rattle_draws > 1).any():
+            raise WrongUsage("season_chance, season_bench and rattle_draws are chances: they cannot be above 1.")
         weeks = len(self.season_places)
         if (self.season_week < -1).any() or (weeks and (self.season_week >= weeks).any()):
             raise WrongUsage(f"season_week must name one of the season's {weeks} weeks, or -1 for none.")
@@ -185,6 +199,18 @@ class PlanProblem:
     def leave_all(self) -> float:
         """Expected cost to the horizon if every unit is left closed through the coming season."""
         return float(self.leave_cost.sum())
+
+    def worth(self, act: int) -> np.ndarray:
+        """What work saves beside leaving the unit closed, less the least that its money must bring: (n, W).
+
+        Of SEASON (n,). Of two works the dearer is worth more only where it saves that much more for what it costs more.
+        """
+        if act == SEASON:
+            season: np.ndarray = self.leave_cost - self.season_cost - self.least_gain * self.season_spend
+            return season
+        cost, spend = (self.rebuild_cost, self.rebuild_spend) if act == REBUILD else (self.check_cost, self.check_spend)
+        work: np.ndarray = self.leave_cost[:, None] - cost - self.least_gain * spend[:, None]
+        return work
 
     @property
     def never_all(self) -> float:
@@ -260,7 +286,9 @@ class Plan:
     `gap`: at most so much more could be saved, as a share of what is saved; NaN: not asked (a rule's plan).
     What a little more would save over and above: `next_1000` of budget (0 where there is no budget limit),
     `next_bench_place` (a place in week `next_bench_week`, the best one), `next_spare_unit`.
-    `limits`: in words, what keeps the plan from saving more.
+    `next_season_1000`: of the season's own budget; `next_season_place`: one more rebuild in each week of the season;
+    `next_kit`: one more set of parts on the shelf. `limits`: in words, what keeps the plan from saving more.
+    `overspend_chance`: that the work costs more than there is.
     """
 
     actions: tuple[PlannedAction, ...]
@@ -275,6 +303,10 @@ class Plan:
     next_bench_week: date | None = None
     next_spare_unit: float = 0.0
     limits: tuple[str, ...] = ()
+    overspend_chance: float = 0.0
+    next_season_1000: float = 0.0
+    next_season_place: float = 0.0
+    next_kit: float = 0.0
 
     @property
     def saves(self) -> float:

@@ -1,4 +1,7 @@
-"""The rule that fleets live by, "rebuild every unit past N hours", as a plan under the same limits: the one to beat."""
+"""The rule that fleets live by, "rebuild every unit past N hours", as a plan under the same limits: the one to beat.
+
+Units that it leaves are acted on in season at their triggers, as those are that a plan leaves, within the same limits.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,9 @@ import numpy as np
 
 from forecaster.errors import WrongUsage
 from forecaster.plan import must_be_done
-from forecaster.plan_places import LEAVE, REBUILD, Schedule
-from forecaster.plan_problem import LEAST_SAVING, SAME_COST, Plan, PlanProblem
+from forecaster.plan_early import earliest
+from forecaster.plan_places import Schedule, fill
+from forecaster.plan_problem import LEAST_SAVING, LEAVE, REBUILD, SAME_COST, SEASON, Plan, PlanProblem
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,12 @@ def every_n_hours(problem: PlanProblem, hours: np.ndarray, n_hours: float) -> Pl
     for unit in _oldest_first(problem, hours):
         if hours[unit] >= n_hours:
             _place(schedule, unit)
-    return schedule.plan()
+    return _with_season(schedule).plan()
+
+
+def _with_season(schedule: Schedule) -> Schedule:
+    """The rule's rebuilds, what saves most first, with the season's work of the units that it leaves."""
+    return fill(earliest(schedule), (SEASON,))
 
 
 def rule_steps(problem: PlanProblem, hours: np.ndarray) -> tuple[RuleStep, ...]:
@@ -72,15 +81,16 @@ def best_every_n_hours(
     `steps`: those of ``rule_steps``, where they are known already.
     """
     schedule = Schedule(problem)
-    best_n, best, saves = None, None, 0.0
+    best_n, best, worth = None, None, 0.0
     for step in rule_steps(problem, hours) if steps is None else steps:
         for unit, week in step.placed:
             schedule.take(unit, REBUILD, week)
-        if best is None or schedule.saves >= saves + LEAST_SAVING:
-            best_n, best, saves = step.n_hours, schedule.copy(), schedule.saves
+        whole = fill(schedule.copy(), (SEASON,))
+        if best is None or whole.worth >= worth + LEAST_SAVING:
+            best_n, best, worth = step.n_hours, schedule.copy(), whole.worth
     if best is None:
         raise WrongUsage("The rule was given no step at all.")
-    return EveryNHours(best_n, best.plan())
+    return EveryNHours(best_n, _with_season(best).plan())
 
 
 def _oldest_first(problem: PlanProblem, hours: np.ndarray) -> list[int]:

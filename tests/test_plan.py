@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 from forecaster.errors import WrongUsage
 from forecaster.parts_order import parts_order, rattles_to_expect
 from forecaster.plan import solve_plan
-from forecaster.plan_places import CHECK, LEAVE, REBUILD, Schedule, fill, schedule_of
-from forecaster.plan_problem import Plan, PlanProblem, bench_places_by_week
+from forecaster.plan_places import Schedule, fill, schedule_of
+from forecaster.plan_problem import CHECK, LEAVE, REBUILD, Plan, PlanProblem, bench_places_by_week
 from forecaster.plan_rules import best_every_n_hours, every_n_hours
 from forecaster.solver_silence import silent_solver
 from tests.conftest import ROOT

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from forecaster.plan import solve_plan
 from forecaster.plan_early import earliest
-from forecaster.plan_places import CHECK, LEAVE, REBUILD, Schedule
-from forecaster.plan_problem import TOLERANCE
+from forecaster.plan_places import Schedule
+from forecaster.plan_problem import CHECK, LEAVE, REBUILD, TOLERANCE
 from tests.test_plan import problem, random_problem
 
 
