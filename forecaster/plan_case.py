@@ -103,7 +103,8 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
     at = np.array([_week_of(monday, offs[0], decisions) for monday in weeks])
     unsafe = _unsafe_by_unit(decisions)
     price = np.array([one.prices.planned(in_season=False) for one in ones])
-    rattles = np.array([_share(off.rattles, off.running) for off in offs])
+    by_draw = np.stack([_given(off.rattles, off.running) for off in offs])
+    rattles = np.array([_given(off.rattles.mean(), off.running.mean()) for off in offs])
     closed, triggers, never = (
         np.stack(some, axis=1)
         for some in (
@@ -123,7 +124,8 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
         never_cost=never.mean(axis=0),
         rebuild_spend=price,
         check_spend=np.array([one.prices.looked_at(in_season=False) for one in ones]) + rattles * price,
-        check_bench=np.clip(rattles, 0.0, 1.0),
+        check_bench=rattles,
+        rattle_draws=by_draw,
         craft_needed=np.array([settings.season.contains(monday) for monday in weeks]),
         must=frozenset(unit for unit, reasons in unsafe.items() if _must_be_rebuilt(reasons, ahead[unit])),
         season_cost=triggers.mean(axis=0),
@@ -165,10 +167,10 @@ def _must_be_rebuilt(reasons: Collection[Unsafe], ahead: OffSeasonAhead) -> bool
     return not opened_before and any(one.act == "rebuild" for one in reasons)
 
 
-def _share(part: np.ndarray, of: np.ndarray) -> float:
-    """The mean of one chance given another, both (draws,); 0 where that never comes."""
-    whole = float(of.mean())
-    return float(part.mean()) / whole if whole > 0 else 0.0
+def _given(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    """One chance given another, of which it is a part; 0 where that never comes."""
+    share: np.ndarray = np.clip(part / np.where(whole > 0, whole, 1.0), 0.0, 1.0)
+    return share
 
 
 def _season_spend(prices: Prices, ahead: OffSeasonAhead) -> float:

@@ -136,8 +136,9 @@ class PlanProblem:
     def _check_season(self, n: int) -> None:
         """Fill in what was not given of the season, and refuse what does not fit."""
         usual = {**dict.fromkeys(("never_cost", "season_cost"), self.leave_cost), "season_week": np.full(n, -1.0)}
-        season = ("season_cost", "season_spend", "season_chance", "season_week", "season_bench", "season_reserve")
-        for name in ("never_cost", "check_reserve", *season):
+        reserves = ("check_reserve", "season_reserve")
+        season = ("season_cost", "season_spend", "season_chance", "season_week", "season_bench")
+        for name in ("never_cost", *season, *reserves):
             given = getattr(self, name)
             values = given if np.size(given) else usual.get(name, np.zeros(n))
             object.__setattr__(self, name, _numbers(name, values, (n,)))
