@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import timedelta
+from typing import Unpack
 
 import numpy as np
 
 from forecaster import spares
 from forecaster.amounts import amount_of
+from forecaster.broken_limits import broken_limits
 from forecaster.causes import Causes
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
-from forecaster.parts_order import parts_order
+from forecaster.parts_order import PartsOrder, parts_order
 from forecaster.plan import solve_plan
 from forecaster.plan_answer import (
     BenchWeek,
@@ -23,10 +25,10 @@ from forecaster.plan_answer import (
     saving_of,
     savings_by_unit,
 )
-from forecaster.plan_by_hand import PlanEdit, broken_limits, edited
+from forecaster.plan_by_hand import PlanEdit, edited
 from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
-from forecaster.plan_limits import PlanLimits
+from forecaster.plan_limits import PlanLimits, PlanWishes, limits_of
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.season_demand import weekly_demand
@@ -74,23 +76,14 @@ class PlannedSeason:
 
 
 def plan_off_season(
-    decisions: Decisions,
-    budget: float | None = None,
-    begins: date | None = None,
-    ready_by: date | None = None,
-    bench_per_week: float | None = None,
-    gap: float = 0.01,
-    progress: Progress | None = None,
-    spare_units: int | None = None,
-    closed: tuple[date, ...] = (),
+    decisions: Decisions, gap: float = 0.01, progress: Progress | None = None, **wish: Unpack[PlanWishes]
 ) -> PlanAnswer:
     """The plan of least expected cost within budget and bench, the season's triggers, parts and spares.
 
-    The limits are those of ``PlanLimits``. Raises WrongUsage for days or amounts that make no plan, DataStopsAnswer
+    `wish`: the limits, as for ``PlanLimits``. Raises WrongUsage for days or amounts that make no plan, DataStopsAnswer
     where no unit is in service.
     """
-    limits = PlanLimits(budget, begins, ready_by, bench_per_week, spare_units, closed)
-    return planned_season(decisions, limits, gap, progress).answer
+    return planned_season(decisions, limits_of(wish), gap, progress).answer
 
 
 def planned_season(
@@ -136,7 +129,7 @@ def _answer(
             for unit, one in case.weighed.items()
         },
         spares=spares.spare_units(spares.lead_time_demand(demand, TURNAROUND_WEEKS), TURNAROUND_WEEKS),
-        parts=parts_order(plan, decisions.as_of),
+        parts=_parts(case, plan),
         begins=days.begins,
         ready_by=days.ready_by,
         season_opens=days.season_opens,
@@ -154,6 +147,12 @@ def _answer(
         hours=dict(zip(work, known, strict=True)),
         remarks=case.remarks,
     )
+
+
+def _parts(case: PlanCase, plan: Plan) -> PartsOrder:
+    limits, settings = case.limits, case.decisions.records.settings
+    lead_time, kits = limits.lead_time(settings.bench), limits.kits_here(settings.stock)
+    return parts_order(plan, case.decisions.as_of, lead_time, kits=kits)
 
 
 def _whole(by_unit: Mapping[str, np.ndarray]) -> np.ndarray:

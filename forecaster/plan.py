@@ -20,8 +20,8 @@ from forecaster.plan_problem import (
     SEASON,
     TOLERANCE,
     Plan,
-    PlannedAction,
     PlanProblem,
+    act_of,
 )
 from forecaster.plan_program import Solved, gap_left, solve, with_place
 from forecaster.plan_seldom import solve_seldom
@@ -134,16 +134,10 @@ def _again(problem: PlanProblem, plan: Plan) -> Schedule | None:
     work = [
         (at[a.unit_id], act, week[a.week_of] if a.week_of else NO_WEEK)
         for a in plan.actions
-        if (act := _act_of(a)) != LEAVE
+        if (act := act_of(a)) != LEAVE
     ]
     left_out = {a.unit_id for a in plan.actions if a.action != "rebuild"} & problem.must
     return None if left_out else schedule_of(problem, work)
-
-
-def _act_of(planned: PlannedAction) -> int:
-    if planned.in_season:
-        return SEASON
-    return {"rebuild": REBUILD, "check": CHECK, "leave": LEAVE}[planned.action]
 
 
 def _copy(problem: PlanProblem, schedule: Schedule) -> Schedule | None:

@@ -263,6 +263,11 @@ class PlannedAction:
     season_spend: float = 0.0
 
 
+def act_of(planned: PlannedAction) -> int:
+    """What is done with a unit, as a plan in the making tells it."""
+    return SEASON if planned.in_season else ACTIONS.index(planned.action)
+
+
 @dataclass(frozen=True)
 class Plan:
     """A plan that keeps within all limits, one action a unit in the problem's order.
@@ -296,6 +301,11 @@ class Plan:
     def saves(self) -> float:
         """Expected saving beside doing nothing this off-season."""
         return self.expected_cost_do_nothing - self.expected_cost
+
+    @property
+    def season_spent(self) -> float:
+        """Expected money of the work in season of units that are left now."""
+        return math.fsum(planned.season_spend for planned in self.actions)
 
     def count(self, action: Action) -> int:
         """How many units get this action."""

@@ -69,9 +69,9 @@ class _Search:
     free: Solved
 
     def found(self) -> Solved:
-        """The best that any of the solves led to; its bound is that of plans with no less set aside than was too little.
+        """The best that any of the solves led to.
 
-        For few units that of all plans that keep to the chance.
+        Its bound is that of plans with no less set aside than was too little; for very few units that of all plans.
         """
         best, bound = replace(self.free, schedule=_kept(self.problem, self.free)), self.free.bound
         for solved in self._with_reserves():

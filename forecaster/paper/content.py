@@ -276,4 +276,4 @@ def _parts(answer: PlanAnswer, work: list[PlannedAction]) -> PartsOrder:
         expected_cost=0.0,
         expected_cost_do_nothing=sum(planned.saves for planned in work),
     )
-    return parts_order(part, answer.as_of, answer.parts.lead_time_weeks)
+    return parts_order(part, answer.as_of, answer.parts.lead_time_weeks, kits=answer.parts.kits)
