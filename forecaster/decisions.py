@@ -19,6 +19,7 @@ from forecaster.fresh_life import FreshLife, fresh_life, fresh_lives
 from forecaster.kept import Kept
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
+from forecaster.off_season_ahead import OffSeasonAhead
 from forecaster.pieces import covariates
 from forecaster.policy import Asked, Upkeep, best_upkeeps, cost_scatter
 from forecaster.prices import Prices
@@ -27,7 +28,7 @@ from forecaster.service_life import IncidentRate, incident_rate
 from forecaster.two_threads import in_two_threads
 from forecaster.unit_ahead import UnitAhead, UnitsToFollow, unit_ahead
 from forecaster.usage_forecast import forecast_usage
-from forecaster.waiting import Waiting, waiting
+from forecaster.waiting import Waiting, off_season_before, waiting
 
 DRAWS = 48  # posterior draws behind a decision: an interval's ends move by a few per cent with more
 USAGE_DRAWS = 200
@@ -230,6 +231,12 @@ class Decisions:
             return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter)
 
         self._weighed |= zip(some.lives["unit_id"], in_two_threads(weigh, range(len(weeks))), strict=True)
+
+    def off_season_before(self, unit_id: str, opens: int) -> OffSeasonAhead:
+        """A unit's off-season before the season that opens in week `opens`, for one that is not the next."""
+        craft_id = self._craft_of(unit_id)
+        upkeep, prices = self.upkeep(craft_id), self.prices(craft_id)
+        return off_season_before(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, prices, self.scatter, opens)
 
     def swings(self, unit_id: str, progress: Callable[[str], None] | None = None, **prices: float) -> tuple[Swing, ...]:
         """What moves the answer most: each input lower and higher by a quarter, greatest movement first.

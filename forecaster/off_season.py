@@ -15,6 +15,7 @@ from forecaster.broken_limits import broken_limits
 from forecaster.causes import Causes
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
+from forecaster.off_season_ahead import OffSeasonAhead
 from forecaster.parts_order import PartsOrder, parts_order
 from forecaster.plan import solve_plan
 from forecaster.plan_answer import (
@@ -29,8 +30,9 @@ from forecaster.plan_by_hand import PlanEdit, edited
 from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
 from forecaster.plan_limits import PlanLimits, PlanWishes, limits_of
-from forecaster.plan_problem import Plan
+from forecaster.plan_problem import Plan, PlannedAction
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
+from forecaster.rebuilds_to_come import rebuilds_to_come
 from forecaster.season_demand import weekly_demand
 from forecaster.season_triggers import Due, Triggers
 from forecaster.unsafe import check_first, not_to_run
@@ -93,8 +95,8 @@ def planned_season(
     tell = progress or (lambda _: None)
     case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
-    steps = rule_steps(case.problem, case.hours)
-    rule = best_every_n_hours(case.problem, case.hours, steps)
+    steps = rule_steps(case.problem, case.hours_then)
+    rule = best_every_n_hours(case.problem, case.hours_then, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")
     answer = _answer(case, plan, rule, steps, _reasons(case))
@@ -119,15 +121,15 @@ def _answer(
         as_of=decisions.as_of,
         plan=plan,
         rule=rule,
-        saving=saving_of(unit_cost.sum(axis=1), case.leave_draws),
+        saving=saving_of(unit_cost.sum(axis=1), case.never_draws),
+        saving_beside_triggers=saving_of(unit_cost.sum(axis=1), case.trigger_draws),
+        to_come=rebuilds_to_come(case, plan),
         savings=savings_by_unit(plan, unit_cost, case.leave_draws),
         saved_draws=dict(zip(work, saved.T, strict=True)),
         saving_beside_rule=amount_of(case.unit_costs(rule.plan).sum(axis=1) - unit_cost.sum(axis=1)),
         rules=_rules_beside(case, steps, saved.sum(axis=1)),
-        triggers={
-            unit: _triggers_after(decisions, one, work[unit].action, work[unit].craft_id)
-            for unit, one in case.weighed.items()
-        },
+        triggers={unit: _triggers_after(decisions, off, work[unit]) for unit, off in case.ahead.items()},
+        triggers_now={unit: one.triggers for unit, one in case.weighed.items()} if _in_season(case) else {},
         spares=spares.spare_units(spares.lead_time_demand(demand, TURNAROUND_WEEKS), TURNAROUND_WEEKS),
         parts=_parts(case, plan),
         begins=days.begins,
@@ -144,6 +146,7 @@ def _answer(
         stop={unit: found for unit, reasons in case.unsafe.items() if (found := not_to_run(reasons))},
         check_first={unit: found for unit, reasons in case.unsafe.items() if (found := check_first(reasons))},
         due=_due(case),
+        due_at_opening=_due_at_opening(case, plan),
         hours=dict(zip(work, known, strict=True)),
         remarks=case.remarks,
     )
@@ -168,13 +171,30 @@ def _bench(case: PlanCase) -> tuple[BenchWeek, ...]:
     )
 
 
+def _in_season(case: PlanCase) -> bool:
+    return case.decisions.records.settings.season.contains(case.decisions.as_of)
+
+
 def _due(case: PlanCase) -> dict[str, Due]:
     """What the units' own triggers ask for today: in season, of units that have reached them."""
-    as_of = case.decisions.as_of
-    if not case.decisions.records.settings.season.contains(as_of):
+    if not _in_season(case):
         return {}
-    found = {unit: one.triggers.reached(one.age_h, as_of) for unit, one in case.weighed.items()}
+    found = {unit: one.triggers.reached(one.age_h, case.decisions.as_of) for unit, one in case.weighed.items()}
     return {unit: due for unit, due in found.items() if due is not None}
+
+
+def _due_at_opening(case: PlanCase, plan: Plan) -> dict[str, Due]:
+    """What the season after will ask for as soon as it opens, of units that are left."""
+    left = {one.unit_id for one in plan.actions if one.action == "leave"}
+    found = {unit: _asked_at_opening(off, case.weighed[unit]) for unit, off in case.ahead.items() if unit in left}
+    return {unit: due for unit, due in found.items() if due is not None}
+
+
+def _asked_at_opening(off: OffSeasonAhead, one: Waiting) -> Due | None:
+    if off.act is None:
+        return None
+    steps = one.weeks.step_of_week
+    return off.act.action if steps[off.act.week] <= steps[off.opens] else None
 
 
 def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.ndarray) -> tuple[RuleBeside, ...]:
@@ -200,23 +220,22 @@ def _reasons(case: PlanCase) -> dict[str, tuple[str, ...]]:
     return dict(zip(unit_ids, Causes(case.decisions.fit, units).because(REASON_HOURS, unsafe), strict=True))
 
 
-def _triggers_after(decisions: Decisions, one: Waiting, action: str, craft_id: str) -> Triggers:
-    """The coming season's triggers: the unit's own where it is left, those of a fresh unit where it is rebuilt.
+def _triggers_after(decisions: Decisions, off: OffSeasonAhead, planned: PlannedAction) -> Triggers:
+    """The triggers of the season after: the unit's own where it is left, those of a fresh unit where it is rebuilt.
 
     After a check that was quiet the unit's own stand, on the safe side: what it showed is in the next day's answer.
     """
-    if action != "rebuild":
-        return one.triggers
-    upkeep = decisions.upkeep(craft_id)
-    reached = upkeep.steps * upkeep.life.step_h
+    begun = 0.0
+    if off.before is not None and off.before.action == "rebuild":
+        begun = float(decisions.weekly_hours[planned.craft_id][off.before.week : off.begins].sum())
+    elif planned.action != "rebuild":
+        return off.triggers
+    upkeep = decisions.upkeep(planned.craft_id)
+    step_h, oldest = upkeep.life.step_h, upkeep.life.n - 1
+    ages = [min(round(begun / step_h) + stage, oldest) for stage in range(upkeep.steps)]
 
-    def first(action: str) -> float | None:
-        for stage in range(upkeep.steps):
-            age = min(stage, upkeep.life.n - 1)
-            if upkeep.does(stage, age) == action:
-                return float(age * upkeep.life.step_h)
-        return None
+    def first(act: str) -> float | None:
+        found = (age * step_h for stage, age in enumerate(ages) if upkeep.does(stage, age) == act)
+        return next(found, None)
 
-    found = {name: first(name) for name in ("check", "rebuild")}
-    within = {name: at if at is not None and at <= reached else None for name, at in found.items()}
-    return Triggers(within["check"], within["rebuild"])
+    return Triggers(first("check"), first("rebuild"))

@@ -11,7 +11,7 @@ money and no bench place until that season's close; the second takes both, and m
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -48,21 +48,23 @@ class UnitPath:
         """Act or go on, in each of some weeks in which it runs; `at_close`: cost of doing nothing in any of them."""
         used = weeks[np.diff(self.weeks.step_of_week)[weeks] > 0]
         days = [self.weeks.first_day[week] for week in used]
-        means = (part[:, used].mean(axis=0) for part in (self.rebuild, self.check))
-        return stopped(used, days, self.age_h[used], *means, at_close)
+        rebuild, check = self.rebuild[:, used].mean(axis=0), self.check[:, used].mean(axis=0)
+        return stopped(used, days, self.age_h[used], rebuild, check, at_close)
 
 
 @dataclass(frozen=True)
 class OffSeasonAhead:
     """One unit's off-season, from week `begins` to the one before `opens`; the season at hand is played before it.
 
-    Costs from today to the horizon per posterior draw: `rebuild`, `check` (d, w) in each week; `closed` (d,) left and
+    Costs from today to the horizon per posterior draw: `rebuild`, `check` (d, w) of doing that in each week, where what
+    the season at hand asks for in an earlier one comes first; `closed` (d,) left and
     not worked on before the close of the season that opens, where it is rebuilt or goes on, whichever costs less;
     `at_triggers` (d,) left and acted on in that season at its `triggers`. `act`: what is then done first, if it still
     runs, with chance `act_runs`; `act_bench`: the bench places expected to be taken.
 
     `before`: what is done first in the season at hand. `running`, `rattles` (d,): chance that the unit still runs
-    unopened when the off-season begins, and that it would rattle; `fails` (d,): that it has failed by then.
+    unopened when the off-season begins, and that it would rattle; `fails` (d,): that it has failed by then;
+    `comes_off` (d, begins): that it comes off in each week before, failed or opened.
     """
 
     begins: int
@@ -79,11 +81,12 @@ class OffSeasonAhead:
     running: np.ndarray
     rattles: np.ndarray
     fails: np.ndarray
+    comes_off: np.ndarray
 
     @property
     def opened(self) -> np.ndarray:
         """Chance that it is opened before the off-season: noticed, found by a check, or rebuilt at its hours, (d,)."""
-        chance: np.ndarray = np.clip(1.0 - self.running - self.fails, 0.0, 1.0)
+        chance: np.ndarray = np.clip(self.comes_off.sum(axis=1) - self.fails, 0.0, 1.0)
         return chance
 
     @cached_property
@@ -114,9 +117,21 @@ def off_season_ahead(
     now = path.stopped(np.flatnonzero(in_season), as_it_is.best)
     if now.first is None:
         return now, as_it_is
-    if now.first.action == "check":
-        return now, _laid_out(after_check(now.first.week), begins, opens, now.first)
-    return now, _rebuilt_before(path, begins, opens, now.first)
+    if now.first.action == "rebuild":
+        return now, _rebuilt_before(path, begins, opens, now.first)
+    checked = _laid_out(after_check(now.first.week), begins, opens, now.first)
+    week = now.first.week
+    return now, replace(
+        checked,
+        rebuild=_until(week, path.rebuild, checked.rebuild),
+        check=_until(week, path.check, checked.check),
+        comes_off=_comes_off(path, week, path.rattles, checked.comes_off),
+    )
+
+
+def _until(week: int, before: np.ndarray, after: np.ndarray) -> np.ndarray:
+    """Costs by week (d, w): those up to and in a week, and others from the next one on."""
+    return np.concatenate([before[:, : week + 1], after[:, week + 1 :]], axis=1)
 
 
 def _laid_out(path: UnitPath, begins: int, opens: int, before: SeasonAct | None) -> OffSeasonAhead:
@@ -144,6 +159,7 @@ def _laid_out(path: UnitPath, begins: int, opens: int, before: SeasonAct | None)
         running=path.running[:, begins],
         rattles=path.rattles[:, begins],
         fails=path.failed[:, begins],
+        comes_off=-np.diff(path.running[:, : begins + 1]),
     )
 
 
@@ -151,6 +167,28 @@ def _rebuilt_before(path: UnitPath, begins: int, opens: int, act: SeasonAct) -> 
     """The same where the unit is rebuilt in the season before, so that nothing planned for the off-season meets it."""
     cost, nobody = path.acting(act), np.zeros(len(path.running))
     everywhere = np.broadcast_to(cost[:, None], path.rebuild.shape)
-    fails = path.failed[:, act.week]
-    none = (NO_TRIGGERS, None, 0.0, 0.0)
-    return OffSeasonAhead(begins, opens, everywhere, everywhere, cost, cost, *none, act, nobody, nobody, fails)
+    return OffSeasonAhead(
+        begins=begins,
+        opens=opens,
+        rebuild=_until(act.week, path.rebuild, everywhere),
+        check=_until(act.week, path.check, everywhere),
+        closed=cost,
+        at_triggers=cost,
+        triggers=NO_TRIGGERS,
+        act=None,
+        act_runs=0.0,
+        act_bench=0.0,
+        before=act,
+        running=nobody,
+        rattles=nobody,
+        fails=path.failed[:, act.week],
+        comes_off=_comes_off(path, act.week, path.running, np.zeros((len(cost), begins))),
+    )
+
+
+def _comes_off(path: UnitPath, week: int, then: np.ndarray, after: np.ndarray) -> np.ndarray:
+    """Chance of coming off in each week: as on its path before `week`, of `then` (d, w) in it, besides `after`."""
+    chance = after.copy()
+    chance[:, :week] = -np.diff(path.running[:, : week + 1])
+    chance[:, week] += then[:, week]
+    return chance

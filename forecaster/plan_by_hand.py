@@ -53,13 +53,14 @@ def edited(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> Plan:
     left = [i for i, one in enumerate(plan.actions) if one.unit_id in asked and actions[i].action == "leave"]
     actions = _season_of_left(case, actions, left)
     spent = float(np.sum([one.cost for one in actions]))
-    saves = float(np.sum([one.saves for one in actions]))
+    cost = case.problem.leave_all - float(np.sum([one.saves for one in actions]))
     return Plan(
         tuple(actions),
         spent,
         plan.budget,
-        plan.expected_cost_do_nothing - saves,
+        cost,
         plan.expected_cost_do_nothing,
+        plan.expected_cost_at_triggers,
         overspend_chance=chance_of_overspending(case.problem, enumerate(map(act_of, actions))),
     )
 

@@ -214,7 +214,8 @@ class Schedule:
             )
         spent = math.fsum(planned.cost for planned in actions)
         chance = chance_of_overspending(p, self.work)
-        return Plan(tuple(actions), spent, p.budget, p.leave_all - self.saves, p.leave_all, overspend_chance=chance)
+        cost = p.leave_all - self.saves
+        return Plan(tuple(actions), spent, p.budget, cost, p.never_all, p.triggers_all, overspend_chance=chance)
 
 
 def schedule_of(problem: PlanProblem, work: Iterable[tuple[int, int, int]]) -> Schedule | None:

@@ -31,6 +31,7 @@ PER_UNIT = (
     "rebuild_spend",
     "check_spend",
     "check_bench",
+    "never_cost",
     "season_cost",
     "season_spend",
     "season_chance",
@@ -53,7 +54,8 @@ class PlanProblem:
     `weeks`: W Mondays, one after another; a closed week stays in the list with 0 bench places and takes no work at all.
     Expected total costs from today to the horizon: `rebuild_cost`, `check_cost` (n, W) if that is done in that week
     (after a check: rebuilt then if it rattles); `leave_cost` (n,) if the unit is left closed through the coming season;
-    `season_cost` (n,) if it is left now and acted on at its triggers in that season (not given: as left closed).
+    `season_cost` (n,) if it is left now and acted on at its triggers in that season (not given: as left closed);
+    `never_cost` (n,) if nobody ever acts before it fails or is noticed (not given: likewise).
     Money out of the budget: `rebuild_spend` (n,); `check_spend` (n,) as expected, the check plus the chance of a rattle
     times the rebuild. `check_bench` (n,): expected bench places that a check takes, the chance of a rattle.
     `bench_places` (W,): rebuilds the bench finishes in each week (see ``bench_places_by_week``).
@@ -88,6 +90,7 @@ class PlanProblem:
     out_weeks: int = 1
     spare_units: int = 0
     must: frozenset[str] = frozenset()
+    never_cost: np.ndarray = field(default_factory=_not_given)
     season_cost: np.ndarray = field(default_factory=_not_given)
     season_spend: np.ndarray = field(default_factory=_not_given)
     season_chance: np.ndarray = field(default_factory=_not_given)
@@ -132,9 +135,10 @@ class PlanProblem:
 
     def _check_season(self, n: int) -> None:
         """Fill in what was not given of the season, and refuse what does not fit."""
-        usual = {"season_cost": self.leave_cost, "season_week": np.full(n, -1.0)}
+        usual = {**dict.fromkeys(("never_cost", "season_cost"), self.leave_cost), "season_week": np.full(n, -1.0)}
         reserves = ("check_reserve", "season_reserve")
-        for name in ("season_cost", "season_spend", "season_chance", "season_week", "season_bench", *reserves):
+        season = ("season_cost", "season_spend", "season_chance", "season_week", "season_bench")
+        for name in ("never_cost", *season, *reserves):
             given = getattr(self, name)
             values = given if np.size(given) else usual.get(name, np.zeros(n))
             object.__setattr__(self, name, _numbers(name, values, (n,)))
@@ -194,7 +198,7 @@ class PlanProblem:
 
     @property
     def leave_all(self) -> float:
-        """Expected cost to the horizon if nothing is done this off-season."""
+        """Expected cost to the horizon if every unit is left closed through the coming season."""
         return float(self.leave_cost.sum())
 
     def worth(self, act: int) -> np.ndarray:
@@ -208,6 +212,16 @@ class PlanProblem:
         cost, spend = (self.rebuild_cost, self.rebuild_spend) if act == REBUILD else (self.check_cost, self.check_spend)
         work: np.ndarray = self.leave_cost[:, None] - cost - self.least_gain * spend[:, None]
         return work
+
+    @property
+    def never_all(self) -> float:
+        """Expected cost to the horizon if nobody ever acts."""
+        return float(self.never_cost.sum())
+
+    @property
+    def triggers_all(self) -> float:
+        """Expected cost to the horizon with no off-season work, acting at the season's triggers without any limit."""
+        return float(self.season_cost.sum())
 
     @property
     def spares_by_week(self) -> np.ndarray:
@@ -247,9 +261,9 @@ def bench_places_by_week(rebuilds_per_week: float, open_weeks: Sequence[bool]) -
 class PlannedAction:
     """What is done with one unit: `week_of` its Monday (None: left), `cost` money out of the budget, as expected.
 
-    `saves`: expected cost to the horizon if left, less that of what is planned. `rattle`: for a check, the chance that
-    it ends on the bench. `in_season`: left now, and acted on at its triggers in the coming season within that season's
-    limits; `saves` counts that, and `season_spend` is its expected money.
+    `saves`: expected cost to the horizon if left closed through the coming season, less that of what is planned.
+    `rattle`: for a check, the chance that it ends on the bench. `in_season`: left now, and acted on at its triggers in
+    the coming season within that season's limits; `saves` counts that, and `season_spend` is its expected money.
     """
 
     unit_id: str
@@ -272,7 +286,9 @@ def act_of(planned: PlannedAction) -> int:
 class Plan:
     """A plan that keeps within all limits, one action a unit in the problem's order.
 
-    `expected_cost`: to the horizon, the whole fleet's; `expected_cost_do_nothing` the same with every unit left.
+    `expected_cost`: to the horizon, the whole fleet's; `expected_cost_do_nothing` the same if nobody ever acts before a
+    unit fails or is noticed; `expected_cost_at_triggers` with no off-season work, and units opened and checked in
+    season when their hours come, without any limit.
     `gap`: at most so much more could be saved, as a share of what is saved; NaN: not asked (a rule's plan).
     What a little more would save over and above: `next_1000` of budget (0 where there is no budget limit),
     `next_bench_place` (a place in week `next_bench_week`, the best one), `next_spare_unit`.
@@ -286,6 +302,7 @@ class Plan:
     budget: float | None
     expected_cost: float
     expected_cost_do_nothing: float
+    expected_cost_at_triggers: float
     gap: float = math.nan
     next_1000: float = 0.0
     next_bench_place: float = 0.0
@@ -299,8 +316,8 @@ class Plan:
 
     @property
     def saves(self) -> float:
-        """Expected saving beside doing nothing this off-season."""
-        return self.expected_cost_do_nothing - self.expected_cost
+        """Expected saving beside leaving every unit closed through the coming season."""
+        return math.fsum(planned.saves for planned in self.actions)
 
     @property
     def season_spent(self) -> float:

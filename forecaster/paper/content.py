@@ -274,6 +274,7 @@ def _parts(answer: PlanAnswer, work: list[PlannedAction]) -> PartsOrder:
         spent=sum(planned.cost for planned in work),
         budget=None,
         expected_cost=0.0,
-        expected_cost_do_nothing=sum(planned.saves for planned in work),
+        expected_cost_do_nothing=0.0,
+        expected_cost_at_triggers=0.0,
     )
     return parts_order(part, answer.as_of, answer.parts.lead_time_weeks, kits=answer.parts.kits)
