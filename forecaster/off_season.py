@@ -208,7 +208,10 @@ def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.nd
             rebuilds, spent = rebuilds + 1, spent + float(problem.rebuild_spend[unit])
             cost -= float(problem.leave_cost[unit] - problem.rebuild_cost[unit, week])
         if step.placed or step.n_hours is None:
-            found.append(RuleBeside(step.n_hours, rebuilds, spent, cost, amount_of(plan_saves - saves)))
+            left = list(step.in_season)
+            later = sum((case.saved_by(unit, "leave", None, in_season=True) for unit in left), np.zeros(len(saves)))
+            whole = cost - float((problem.leave_cost - problem.season_cost)[left].sum())
+            found.append(RuleBeside(step.n_hours, rebuilds, spent, whole, amount_of(plan_saves - saves - later)))
     return tuple(found)
 
 

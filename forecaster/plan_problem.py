@@ -62,7 +62,7 @@ class PlanProblem:
     `budget`: None is no limit. A unit on the bench is away for `out_weeks` weeks; in weeks in which craft earn,
     `craft_needed` (W,), one of `spare_units` must stand in for it. After the last week all stays as in it.
     `must`: units to be rebuilt whatever it costs, for example because they rattle.
-    Acting in season: `season_spend` (n,) its expected money, `season_chance` (n,) the chance that it is spent at all;
+    Acting in season: `season_spend` (n,) its expected money, `season_chance` (n,) the chance that it comes to that;
     `season_week` (n,) in which of the season's weeks it first acts (-1: in none), `season_bench` (n,) the bench places
     expected to be taken then, of `season_places` (S,) (empty: no limit). `season_budget`: money for it (inf: no limit);
     None: what is left of `budget`.
