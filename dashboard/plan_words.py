@@ -41,6 +41,7 @@ RULES_EXPLAINED = (
     "Each mark is one rule within the same limits; shaded: 90 % interval of what it costs more than the plan. Below "
     "the line at 0 a rule would be cheaper than the plan."
 )
+COMING = "in the coming off-season"
 NUMBERS = ("no", "one", "two", "three", "four", "five")
 
 
@@ -65,15 +66,56 @@ def answer_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     """The plan in one sentence: what is done, what it takes now, what it saves."""
     plan = answer.plan
     units = count_words(len(plan.actions), "unit")
+    when, then = ("this off-season", "now") if answer.to_come.season_closes is None else (COMING, "then")
     told = [f"{action} {plan.count(action)}" for action in ("rebuild", "check") if plan.count(action)]  # type: ignore[arg-type]
     if not told:
-        return f"Leave all of {units} this off-season: within the limits no work pays."
+        return f"Leave all of {units} {when}: within the limits no work pays."
     told[0] += f" of {units}"
-    head = capital(f"{listed(told)} this off-season: {money(plan.spent, currency)} now")
-    over = f"over {seasons(answer.seasons)}"
-    if answer.saving.mean < 0:
-        return f"{head}, about {with_range(answer.saving.opposite, currency)} more {over} than leaving all."
-    return f"{head}, about {with_range(answer.saving, currency)} less {over} than leaving all."
+    head = capital(f"{listed(told)} {when}: {money(plan.spent, currency)} {then}")
+    return f"{head}, {_beside(answer.saving, currency)} over {seasons(answer.seasons)} than doing nothing."
+
+
+def _beside(saving: forecaster.Saving, currency: str) -> str:
+    """What is saved as a comparison: "about USD 23,000 (12,000–35,000) less"."""
+    if saving.mean < 0:
+        return f"about {with_range(saving.opposite, currency)} more"
+    return f"about {with_range(saving, currency)} less"
+
+
+def to_come_words(answer: forecaster.PlanAnswer) -> str:
+    """In season: what the rest of it brings, and how many rebuilds the off-season then does; "" off season."""
+    come, order = answer.to_come, answer.parts
+    if come.season_closes is None:
+        return ""
+    told = (
+        f"If nothing changes, the off-season brings **{_number(come.rebuilds, 'rebuild')}**. Until the season closes "
+        f"on {day_words(come.season_closes)}, expect {_number(come.failures, 'failure')} of the units now in service, "
+        f"and {_number(come.openings, 'unit')} opened before: noticed, found by a check, or rebuilt at their hours."
+    )
+    if order.order_by is None or not come.rebuilds.high:
+        return told
+    return f"{told} **Order {count_words(come.rebuilds.high, 'kit')} by {day_words(order.order_by)}.**"
+
+
+def _number(of: forecaster.NumberOfUnits, one: str) -> str:
+    """How many, with the central 90 %: "18 to 22 rebuilds", "1 failure"."""
+    return count_words(of.low, one) if of.low == of.high else f"{of.low} to {count_words(of.high, one)}"
+
+
+def left_words(answer: forecaster.PlanAnswer) -> str:
+    """Which units are left now, to be worked on in the season after; "" for none."""
+    told = []
+    if later := [plain(one.unit_id) for one in answer.plan.actions if one.in_season]:
+        told.append(
+            "Left now, to be checked or rebuilt in the coming season at their hours, within that season's bench and "
+            f"money: {listed(later)}."
+        )
+    if at_once := [f"{plain(unit)} ({due})" for unit, due in answer.due_at_opening.items()]:
+        told.append(
+            "Left, though at the season's opening they have run the hours at which that pays in season: "
+            f"{listed(at_once)}."
+        )
+    return " ".join(told)
 
 
 def seasons(number: int) -> str:
@@ -103,8 +145,11 @@ def account(answer: forecaster.PlanAnswer, currency: str) -> str:
         f"Spent: {money(plan.spent, currency)}, with {budget}; a check counts as expected, with the rebuild of those "
         f"that rattle.{season_money(answer, currency)}{overspending(answer)} "
         f"Costs are counted to {day_words(answer.horizon_on)}: {money(plan.expected_cost, currency)} with "
-        f"this plan, {money(plan.expected_cost_do_nothing, currency)} if nothing is done. In brackets: "
-        f"90{SPACE}% interval."
+        f"this plan; {money(plan.expected_cost_at_triggers, currency)} working in season only, with nothing opened off "
+        "season and each unit checked or rebuilt in season when it reaches its hours, whatever places and money that "
+        f"takes (the plan costs {_beside(answer.saving_beside_triggers, currency)}); "
+        f"{money(plan.expected_cost_do_nothing, currency)} doing nothing, where no unit now in service is opened "
+        f"before it fails or is noticed. In brackets: 90{SPACE}% interval."
     )
     if math.isfinite(plan.gap) and plan.gap >= 0.0005:
         told += f" No plan could save over {100 * plan.gap:.1f}{SPACE}% more than this one."

@@ -43,6 +43,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
+    from forecaster.rebuilds_to_come import NumberOfUnits
     from forecaster.received_files import ReceivedFleet, receive, received_folder
     from forecaster.records import TABLES, FleetRecords
     from forecaster.report.after_water_wording import (
@@ -115,6 +116,7 @@ _ROOMS = {
     "prices": ("Prices",),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
+    "rebuilds_to_come": ("NumberOfUnits",),
     "received_files": ("ReceivedFleet", "receive", "received_folder"),
     "records": ("TABLES", "FleetRecords"),
     "report.after_water_wording": (
@@ -179,6 +181,7 @@ __all__ = [
     "Learned",
     "ModelError",
     "NowOrLater",
+    "NumberOfUnits",
     "OffSeason",
     "Option",
     "Paper",

@@ -16,6 +16,7 @@ from forecaster.plan import solve_plan
 from forecaster.plan_answer import PlanAnswer, Saving, saving_of, savings_by_unit
 from forecaster.plan_problem import PlanProblem
 from forecaster.plan_rules import best_every_n_hours
+from forecaster.rebuilds_to_come import NumberOfUnits, RebuildsToCome
 from forecaster.report.as_json import written
 from forecaster.report.figures import about
 from forecaster.report.plan_text import headline, plan_json, plan_text
@@ -52,6 +53,8 @@ def answer(p: PlanProblem | None = None, saving: Saving | None = None) -> PlanAn
         plan=plan,
         rule=rule,
         saving=saving or Saving(2612.0, 1234.0, 3456.0),
+        saving_beside_triggers=Saving(312.0, -20.0, 590.0),
+        to_come=RebuildsToCome(NumberOfUnits(1.1, 1, 2), NumberOfUnits(0, 0, 0), NumberOfUnits(0, 0, 0), None),
         savings={a.unit_id: Saving(a.saves, a.saves - 800, a.saves + 900) for a in plan.actions},
         triggers=triggers,
         spares=spare_units(np.array([0.5]), 3.0),
@@ -77,8 +80,8 @@ def flat(text: str) -> str:
 def test_the_answer_comes_first_in_one_sentence() -> None:
     first = flat(told().split("\n\n")[0])
     assert first == (
-        "2026-10-01: rebuild 1 of 3 units and check 1 this off-season: 750 now, about 2,600 (1,200-3,500) less over "
-        "two seasons."
+        "2026-10-01: rebuild 1 of 3 units and check 1 this off-season: 750 now, over two seasons about 2,600 "
+        "(1,200-3,500) less than doing nothing and about 310 (-20 to 590) less than working in season only."
     )
 
 
@@ -94,7 +97,34 @@ def test_an_interval_that_reaches_below_nought_is_not_written_with_a_dash() -> N
 
 def test_a_plan_that_must_cost_more_does_not_claim_to_save() -> None:
     dear = answer(small_problem(must=frozenset({"S2"})), Saving(-100.0, -300.0, -50.0))
-    assert "about 100 (50-300) more over" in headline(dear)
+    assert "about 100 (50-300) more than doing nothing" in headline(dear)
+
+
+def test_in_season_the_rebuilds_to_come_and_the_kits_to_order_are_told() -> None:
+    closes, failures, openings = date(2026, 10, 15), NumberOfUnits(1.2, 0, 3), NumberOfUnits(1.0, 1, 1)
+    come = RebuildsToCome(NumberOfUnits(19.8, 18, 22), failures, openings, closes)
+    text = flat(told(replace(answer(), to_come=come)))
+    assert "check 1 in the coming off-season: 750 then, over two seasons" in text
+    assert "Until the season closes on 2026-10-15 expect 0 to 3 failures" in text
+    assert "1 unit opened before" in text
+    assert "If nothing changes, the off-season brings 18 to 22 rebuilds: order 22 kits by 2026-10-12." in text
+    assert plan_json(replace(answer(), to_come=come))["to_come"]["rebuilds"] == {"mean": 19.8, "low": 18, "high": 22}
+
+
+def test_units_left_for_the_season_are_named() -> None:
+    plain = answer()
+    left = tuple(replace(one, in_season=one.unit_id == "S2") for one in plain.plan.actions)
+    text = flat(told(replace(plain, plan=replace(plain.plan, actions=left), due_at_opening={"S2": "check"})))
+    assert "Left now, to be checked or rebuilt in the coming season at their hours" in text
+    assert "that pays in season: S2 (check)." in text
+
+
+def test_each_thing_that_the_plan_is_held_against_is_named() -> None:
+    p = small_problem(season_cost=np.array([2300.0, 1900, 900]), never_cost=np.array([3000.0, 2200, 1100]))
+    text, as_json = flat(told(answer(p))), plan_json(answer(p))
+    assert "5,100 working in season only" in text
+    assert "6,300 doing nothing (no unit now in service opened before it fails" in text
+    assert (as_json["expected_cost_at_triggers"], as_json["expected_cost_do_nothing"]) == (5100.0, 6300.0)
 
 
 def test_the_work_stands_by_week_with_its_reasons() -> None:

@@ -40,11 +40,13 @@ from plan_words import (
     answer_words,
     by_hand_words,
     in_order,
+    left_words,
     little_more,
     parts_words,
     rule_words,
     spares_words,
     stop_lines,
+    to_come_words,
     triggers_words,
     week_lines,
 )
@@ -136,6 +138,8 @@ def show_answer(made: forecaster.PlanByHand, loaded: Loaded, currency: str) -> N
     if made.edits:
         show_change(made, currency)
         st.button("Back to the best plan", icon=":material/undo:", key="best-plan", on_click=back_to_best)
+    for told_too in filter(None, (to_come_words(answer), left_words(answer))):
+        st.markdown(told_too)
     st.markdown(account(answer, currency))
     if answer.evidence.mostly_prior:
         st.info(mostly_general(answer.evidence), icon=":material/lightbulb:")
@@ -198,7 +202,10 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
             ),
             "cost": column.NumberColumn(f"Costs now, {currency}", format="%,.0f", help="A check as expected"),
             "saves": column.NumberColumn(
-                f"Saves, {currency}", format="%,.0f", help=f"Beside leaving it, to {day_words(answer.horizon_on)}"
+                f"Saves, {currency}",
+                format="%,.0f",
+                help="Beside leaving it closed until the close of the coming season, counted to "
+                f"{day_words(answer.horizon_on)}",
             ),
             "saves_interval": column.TextColumn("90 % interval", help="Of what it saves"),
             "rattle": column.TextColumn("Rattles", help="Chance that the check ends on the bench"),

@@ -45,7 +45,7 @@ def _picture(curve: UnitCurve, unit: UnitOnPaper, content: PaperContent) -> Tabl
         words(f"Fails within {content.hours:g} h: {wording.chance(one.fails_within)}.", SMALL),
         words(f"Defective now: {wording.chance(one.defective_now)}.", SMALL),
         words(f"Fails by {wording.day(content.season[1], content)}: {wording.chance(one.fails_this_season)}.", SMALL),
-        words(f"{wording.in_season(unit)}.", SMALL),
+        words(f"{wording.in_season(unit, content.in_season)}.", SMALL),
         words(cut(f"Why: {wording.reasons(unit)}.", MOST_WHY), SMALL),
     ]
     table = Table(
@@ -74,6 +74,10 @@ def costs(content: PaperContent) -> list[Flowable]:
             f"Expected saving until {wording.day(content.horizon_on, content)}, beside doing nothing (90 % interval)",
             wording.saving(content.saving, currency),
         ],
+        [
+            "\u2026 beside working in season only",
+            wording.saving(content.plan.saving_beside_triggers, currency),
+        ],
     ]
     plan, rule = content.plan.plan, content.plan.rule
     never = "never rebuild by hours" if rule.n_hours is None else f"every unit past {figures.hours(rule.n_hours)}"
@@ -83,7 +87,14 @@ def costs(content: PaperContent) -> list[Flowable]:
             "no limit" if plan.budget is None else wording.amount(plan.budget, currency),
         ],
         ["Expected cost of all units until then: with this plan", wording.amount(plan.expected_cost, currency)],
-        ["\u2026 with nothing done", wording.amount(plan.expected_cost_do_nothing, currency)],
+        [
+            "\u2026 working in season only: each unit at its hours, whatever places and money that takes",
+            wording.amount(plan.expected_cost_at_triggers, currency),
+        ],
+        [
+            "\u2026 doing nothing: no unit opened before it fails or is noticed",
+            wording.amount(plan.expected_cost_do_nothing, currency),
+        ],
         [
             f"\u2026 by the best simple rule within the same limits ({never})",
             wording.amount(rule.plan.expected_cost, currency),

@@ -77,7 +77,7 @@ def _add_work(calendar: Calendar, content: PaperContent, unit: UnitOnPaper, firs
         *([f"Expected cost: {wording.amount(unit.planned.cost, content.currency)}."] if planned else []),
         f"Its bearing fails this season if left: {wording.chance(unit.forecast.fails_this_season)}.",
         f"Why: {wording.reasons(unit)}.",
-        *([] if unit.instruction.at_once else [f"{wording.in_season(unit)}."]),
+        *([] if unit.instruction.at_once else [f"{wording.in_season(unit, content.in_season)}."]),
         wording.SHORT_CAUTION,
     ]
     _add(

@@ -36,8 +36,9 @@ class UnitOnPaper:
 
     `instruction`: the one that every file gives. `planned`: what the plan has for it, and `saving` what that saves to
     the horizon, None where it is left; both count only where the instruction is the plan's (``Instruction.week_of``).
-    `stop`: why it must not run. `because`: what is on record and what drives its risk, without any instruction.
-    `doubtful`: why its figures may be wrong, None where they are not in doubt.
+    `triggers`: of the season that is on, else of the coming one. `stop`: why it must not run. `because`: what is on
+    record and what drives its risk, without any instruction. `doubtful`: why its figures may be wrong, None where they
+    are not in doubt.
     """
 
     unit_id: str
@@ -62,7 +63,8 @@ class PaperContent:
 
     `units`: ranked by the chance of failing within `hours`, highest first. `season`: the one meant by "this season".
     `plan`: that of these craft alone, with its limits, rivals and spares; `kept_bench`, `kept_budget`: whether they are
-    the part of the workshop's that is kept for one owner. `spent`, `saving`, `parts`: of the work in the plan's weeks;
+    the part of the workshop's that is kept for one owner. `spent`, `parts`: of the work in the plan's weeks;
+    `saving`: of the plan beside doing nothing, 0 where it has no work;
     `parts_now`: for rebuilds that do not wait for them. `assumed_rates`: craft of which no day rate is recorded, with
     the one that counts. `own_lives`: of the lives that were learned from, those on these craft. `past`: how past
     forecasts fared, in sentences; empty where nobody looked back. `problems`: of the records, as far as this reader
@@ -194,7 +196,7 @@ def gather(asked: Answers, version: str = "") -> PaperContent:
         kept_bench=owner is not None and not asked.bench_wished,
         kept_budget=owner is not None and not asked.budget_wished and answer.plan.budget is not None,
         spent=sum(planned.cost for planned in work),
-        saving=answer.saving_among(planned.unit_id for planned in work),
+        saving=answer.saving if work else Saving(0.0, 0.0, 0.0),
         parts=_parts(answer, work),
         parts_now=parts_for(opened_now) if opened_now else (),
         ready_by=answer.ready_by,
@@ -241,7 +243,7 @@ def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
                 instruction=instruction(own, one.unsafe, answer.due.get(one.unit_id), in_season),
                 planned=own,
                 saving=answer.savings.get(one.unit_id) if own.action != "leave" else None,
-                triggers=answer.triggers[one.unit_id],
+                triggers=(answer.triggers_now if in_season else answer.triggers)[one.unit_id],
                 stop=_written(not_to_run(one.unsafe), asked),
                 because=_written(_reasons(one), asked),
                 doubtful=doubt if doubt is None or readers.may_read(doubt) else "a row of its record was refused",

@@ -54,13 +54,14 @@ def cover(content: PaperContent) -> list[Flowable]:
                 (wording.amount(content.spent, currency), "to spend on that work, as expected"),
                 (
                     f"{currency}\N{NO-BREAK SPACE}{figures.about(saved.mean)}",
-                    f"expected saving over {figures.seasons(content.seasons)}; "
+                    f"expected saving over {figures.seasons(content.seasons)} beside doing nothing; "
                     + (f"90 % interval {wording.between(saved.low, saved.high)}" if checked + rebuilt else "no work"),
                 ),
             ],
             TILE_WIDTHS,
         ),
         Spacer(0, 6),
+        *(words(told_too) for told_too in wording.to_come(content)),
     ]
     if content.evidence.mostly_prior:
         told.append(

@@ -11,6 +11,7 @@ from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.paper.instruction import FIRST, NOW, STOP, Code
 from forecaster.plan import MORE_BUDGET
 from forecaster.plan_answer import Saving
+from forecaster.rebuilds_to_come import NumberOfUnits
 from forecaster.report import figures
 from forecaster.report.figures import counted, listed, seasons
 from forecaster.report.plan_text import PLAN_CAUTION
@@ -124,11 +125,11 @@ def why_stopped(unit: UnitOnPaper) -> str:
     return together(f"{unit.unit_id} on craft {craft(unit)}: {'; '.join(unit.stop)}. {until}")
 
 
-def in_season(unit: UnitOnPaper) -> str:
+def in_season(unit: UnitOnPaper, season_is_on: bool) -> str:
     """When to act in the season: "In season: check at 130 h since rebuild"."""
     at = (("check", unit.triggers.check_at_hours), ("rebuild", unit.triggers.rebuild_at_hours))
     told = [f"{act} at {figures.hours(hours)}" for act, hours in at if hours is not None]
-    since = "after this rebuild" if unit.planned.action == "rebuild" else "since rebuild"
+    since = "after this rebuild" if unit.planned.action == "rebuild" and not season_is_on else "since rebuild"
     act = f"{listed(told)} {since}" if told else "no check or rebuild by hours pays"
     return f"In season: {act}; after water ask again at once"
 
@@ -185,14 +186,40 @@ def answer(content: PaperContent) -> str:
         leave = f"Leave {whom} {off_season(content)}: {why}." if rest else ""
         return f"{now} {leave}".strip()
     first = content.by_week()[0][0]
-    saved = content.saving
-    more = saved if saved.mean >= 0 else saved.opposite
     plan = (
         f"{listed(told).capitalize()} of {total} {off_season(content)}, from the week of {day(first, content)}: "
-        f"{amount(content.spent, content.currency)} now, about {saving(more, content.currency)} "
-        f"{'less' if saved.mean >= 0 else 'more'} over {seasons(content.seasons)} than with nothing done."
+        f"{amount(content.spent, content.currency)} {'then' if content.in_season else 'now'}, "
+        f"{less_or_more(content.saving, content)} over {seasons(content.seasons)} than with nothing done."
     )
     return f"{now} {plan}".strip()
+
+
+def less_or_more(saved: Saving, content: PaperContent) -> str:
+    """What is saved as a comparison: "about USD 11,000 (9,900–12,000) less"."""
+    return figures.less_or_more(saved, DASH, f"{content.currency}{SPACE}")
+
+
+def to_come(content: PaperContent) -> tuple[str, ...]:
+    """In season: how many rebuilds the off-season brings if nothing changes, and what comes before; none off season."""
+    come, order = content.plan.to_come, content.parts
+    if come.season_closes is None:
+        return ()
+    kits = ""
+    if order.order_by is not None and come.rebuilds.high:
+        kits = f": order {counted(come.rebuilds.high, 'kit')} by {day(order.order_by, content)}"
+    return (
+        together(
+            f"If nothing changes, the off-season brings {_number(come.rebuilds, 'rebuild')}{kits}. Until the season "
+            f"closes on {day(come.season_closes, content)}, expect {_number(come.failures, 'failure')} of the units "
+            f"now in service, and {_number(come.openings, 'unit')} opened before: noticed, found by a check, or "
+            "rebuilt at their hours."
+        ),
+    )
+
+
+def _number(of: NumberOfUnits, one: str) -> str:
+    """How many, with the central 90 %: "18 to 22 rebuilds", "1 failure"."""
+    return counted(of.low, one) if of.low == of.high else f"{of.low} to {counted(of.high, one)}"
 
 
 def ready(content: PaperContent) -> str:

@@ -9,9 +9,20 @@ from forecaster.parts_order import PartsOrder
 from forecaster.plan_answer import PlanAnswer
 from forecaster.plan_problem import PlannedAction
 from forecaster.rebuild_parts import REUSED, PartLine
+from forecaster.rebuilds_to_come import NumberOfUnits
 from forecaster.report import sentences
 from forecaster.report.as_json import Json, day_or_null, evidence_json, triggers_json, with_interval
-from forecaster.report.figures import about, about_with_range, counted, hours, listed, percent, seasons, whole
+from forecaster.report.figures import (
+    about,
+    about_with_range,
+    counted,
+    hours,
+    less_or_more,
+    listed,
+    percent,
+    seasons,
+    whole,
+)
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.season_triggers import Triggers
@@ -35,11 +46,14 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
         (a for a in answer.plan.actions if a.week_of is not None), key=lambda a: (str(a.week_of), a.action, a.unit_id)
     )
     blocks = [page.strong(page.wrapped(headline(answer)))]
+    if answer.to_come.season_closes is not None:
+        blocks.append(page.wrapped(_to_come(answer, answer.to_come.season_closes)))
     if answer.stop:
         told = [f"{unit}: {'; '.join(why)}. {_done_with(answer, unit)}" for unit, why in answer.stop.items()]
         blocks.append(page.bullets("Do not run these as they are, whatever the plan says", told))
     if work:
         blocks.append(work_table(work, answer, page))
+    blocks += [page.wrapped(told) for told in _left_for_the_season(answer)]
     blocks.append(page.wrapped(_account(answer)))
     blocks.append(page.wrapped(BESIDE_ADVICE))
     blocks.append(page.wrapped(_triggers_sentence(answer)))
@@ -73,13 +87,49 @@ def headline(answer: PlanAnswer) -> str:
         number = sum(a.action == action for a in plan.actions)
         if number:
             told.append(f"{action} {number}" + (f" of {total}" if not told else ""))
+    in_season = answer.to_come.season_closes is not None
+    when, then = ("in the coming off-season", "then") if in_season else ("this off-season", "now")
     if not told:
-        return f"{answer.as_of}: leave all of {total} this off-season; within the limits no work pays."
-    saving = answer.saving
-    worth = f"{whole(plan.spent)} now, about {about_with_range(saving)} less"
-    if saving.mean < 0:
-        worth = f"{whole(plan.spent)} now, about {about_with_range(saving.opposite)} more"
-    return f"{answer.as_of}: {listed(told)} this off-season: {worth} over {seasons(answer.seasons)}."
+        return f"{answer.as_of}: leave all of {total} {when}; within the limits no work pays."
+    return (
+        f"{answer.as_of}: {listed(told)} {when}: {whole(plan.spent)} {then}, over {seasons(answer.seasons)} "
+        f"{less_or_more(answer.saving)} than doing nothing and {less_or_more(answer.saving_beside_triggers)} than "
+        "working in season only."
+    )
+
+
+def _to_come(answer: PlanAnswer, closes: date) -> str:
+    """In season: what the rest of it brings, and how many rebuilds the off-season then does."""
+    come, order = answer.to_come, answer.parts
+    told = (
+        f"Until the season closes on {closes} expect {_number(come.failures, 'failure')} of the units now in service, "
+        f"and {_number(come.openings, 'unit')} opened before (noticed, found by a check, or rebuilt at their hours). "
+        f"If nothing changes, the off-season brings {_number(come.rebuilds, 'rebuild')}"
+    )
+    if order.order_by is None or not come.rebuilds.high:
+        return f"{told}."
+    return f"{told}: order {counted(come.rebuilds.high, 'kit')} by {order.order_by}."
+
+
+def _number(of: NumberOfUnits, one: str) -> str:
+    """How many, with the central 90 %: "18 to 22 rebuilds", "1 failure"."""
+    return counted(of.low, one) if of.low == of.high else f"{of.low} to {counted(of.high, one)}"
+
+
+def _left_for_the_season(answer: PlanAnswer) -> list[str]:
+    """Which units are left now, to be worked on in the season after."""
+    told = []
+    if later := [one.unit_id for one in answer.plan.actions if one.in_season]:
+        told.append(
+            "Left now, to be checked or rebuilt in the coming season at their hours, within that season's bench and "
+            f"money: {', '.join(later)}."
+        )
+    if at_once := [f"{unit} ({due})" for unit, due in answer.due_at_opening.items()]:
+        told.append(
+            "Left, though at the season's opening they have run the hours at which that pays in season: "
+            f"{', '.join(at_once)}."
+        )
+    return told
 
 
 def work_table(work: list[PlannedAction], answer: PlanAnswer, page: Page) -> str:
@@ -119,9 +169,11 @@ def _account(answer: PlanAnswer) -> str:
     told = (
         f"Amounts in {answer.currency}. Spent {whole(plan.spent)}, with {budget}; a check's cost is as expected: the "
         f"check, and the rebuild of those that rattle.{_later(answer)}{_overspending(answer)} "
-        f"Expected cost of the whole fleet from today to "
-        f"{answer.horizon_on}: {whole(plan.expected_cost)} with this plan, {whole(plan.expected_cost_do_nothing)} if "
-        "nothing is done, "
+        "Expected cost of the whole fleet from today to "
+        f"{answer.horizon_on}: {whole(plan.expected_cost)} with this plan; {whole(plan.expected_cost_at_triggers)} "
+        "working in season only (nothing opened off season, and in season each unit checked or rebuilt when it reaches "
+        f"its hours, whatever places and money that takes); {whole(plan.expected_cost_do_nothing)} doing nothing (no "
+        "unit now in service opened before it fails or is noticed); "
     )
     if rule.n_hours is None:
         told += f'{whole(rule.plan.expected_cost)} by the rule "every N hours", which is at its best never.'
@@ -134,6 +186,7 @@ def _account(answer: PlanAnswer) -> str:
         told += f" Beside that rule the plan saves about {about_with_range(answer.saving_beside_rule)}."
     if math.isfinite(plan.gap) and plan.gap >= SURE_GAP:
         told += f" No plan could save over {100 * plan.gap:.1f} % more than this one."
+    told += " What a unit's work saves is counted beside leaving it closed until the close of the coming season."
     return told + f" In brackets the central 90 % interval. All must be ready by {answer.ready_by}."
 
 
@@ -257,9 +310,11 @@ def plan_json(answer: PlanAnswer) -> Json:
         "budget": plan.budget,
         "expected_cost": plan.expected_cost,
         "expected_cost_do_nothing": plan.expected_cost_do_nothing,
+        "expected_cost_at_triggers": plan.expected_cost_at_triggers,
         "expected_cost_every_n_hours": answer.rule.plan.expected_cost,
         "every_n_hours": answer.rule.n_hours,
         "saves": with_interval(answer.saving),
+        "saves_beside_triggers": with_interval(answer.saving_beside_triggers),
         "saves_beside_every_n_hours": None if beside is None else with_interval(beside),
         "every_n_hours_rules": [
             {
@@ -282,6 +337,10 @@ def plan_json(answer: PlanAnswer) -> Json:
         "overspend_chance": plan.overspend_chance,
         "season_spent": plan.season_spent,
         "limits": list(plan.limits),
+        "to_come": {
+            "season_closes": day_or_null(answer.to_come.season_closes),
+            **{name: vars(getattr(answer.to_come, name)) for name in ("rebuilds", "failures", "openings")},
+        },
         "spare_units": spares.units,
         "spares": {
             "covers": spares.covers,
@@ -304,7 +363,7 @@ def plan_json(answer: PlanAnswer) -> Json:
 
 
 def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
-    saving = answer.savings.get(planned.unit_id)
+    saving, now = answer.savings.get(planned.unit_id), answer.triggers_now.get(planned.unit_id)
     return {
         "unit_id": planned.unit_id,
         "craft_id": planned.craft_id,
@@ -317,6 +376,9 @@ def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
         "in_season": planned.in_season,
         "season_spend": planned.season_spend,
         "season": triggers_json(answer.triggers[planned.unit_id]),
+        "season_now": None if now is None else triggers_json(now),
+        "due": answer.due.get(planned.unit_id),
+        "due_at_opening": answer.due_at_opening.get(planned.unit_id),
         "because": list(answer.because.get(planned.unit_id, ())),
         "doubtful": answer.doubtful.get(planned.unit_id),
         "stop": list(answer.stop.get(planned.unit_id, ())),
