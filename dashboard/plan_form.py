@@ -19,6 +19,13 @@ from number_field import number_field, number_text
 from words import DASH, SPACE, day_words, plain
 
 MOST_MONEY, MOST_PLACES, MOST_SPARES = 1e9, 10_000.0, 1_000
+MOST_KITS, MOST_WEEKS = 100_000, 520.0
+# What the link calls what ``Fleet.plan`` calls by its full name; shares are told in percent there.
+FURTHER_IN_LINK = {
+    "lead_time_weeks": "lead_time",
+    "overspend_chance": "overspend",
+    "season_rebuilds_per_week": "season_bench",
+}
 MORE = "further limits unfolded"  # in the session
 NO_LIMIT = "none"  # in the link: a budget without limit where fleet.toml has one
 EDITS = "plan changed by hand"  # in the session: what was changed just now, before the link tells it
@@ -57,22 +64,24 @@ def ask_limits(fleet: forecaster.Fleet, as_of: date) -> PlanAsked:
         spares = _number(
             "Spare units",
             "spares",
-            0,
+            fleet.settings.stock.spare_units,
             MOST_SPARES,
             1,
             "On the shelf, to stand in for a unit that is on the bench in a week in which craft earn.",
         )
+        further = _further(fleet.settings)
         closed = _closed(fleet, as_of, begins, ready_by)
     asked: dict[str, tuple[Any, Any, list[str]]] = {
         "budget": (math.inf if budget is None else budget, bench.budget or math.inf, [_told(budget)]),
         "bench_per_week": (per_week, bench.rebuilds_per_week, [_told(per_week)]),
         "begins": (begins, usual.begins, [begins.isoformat()]),
         "ready_by": (ready_by, usual.ready_by, [ready_by.isoformat()]),
-        "spare_units": (spares, 0, [_told(spares)]),
+        "spare_units": (spares, fleet.settings.stock.spare_units, [_told(spares)]),
         "closed": (closed, (), [day.isoformat() for day in closed]),
+        **further,
     }
     changed = {name: (value, told) for name, (value, own, told) in asked.items() if value != own}
-    names = {"bench_per_week": "bench", "spare_units": "spares"}
+    names = {"bench_per_week": "bench", "spare_units": "spares", **FURTHER_IN_LINK}
     return PlanAsked(
         limits=tuple((name, value) for name, (value, _) in changed.items()),
         in_link={names.get(name, name): changed[name][1] if name in changed else [] for name in asked}
@@ -80,14 +89,92 @@ def ask_limits(fleet: forecaster.Fleet, as_of: date) -> PlanAsked:
     )
 
 
+def _further(settings: forecaster.FleetSettings) -> dict[str, tuple[Any, Any, list[str]]]:
+    """The shelf, the season and the money's risk: each as asked, as usual, and as the link tells it."""
+    bench, stock = settings.bench, settings.stock
+    kits = _number(
+        "Kits on the shelf",
+        "kits",
+        stock.kits,
+        MOST_KITS,
+        1,
+        "Sets of parts for a rebuild; without, work waits for parts that are ordered today.",
+    )
+    lead_time = _number(
+        "Weeks to get parts", "lead_time", bench.lead_time_weeks, MOST_WEEKS, 1.0, "From ordering parts to having them."
+    )
+    overspend = _percent(
+        "Overspending, %",
+        "overspend",
+        bench.overspend_chance,
+        "Chance up to which the work may cost more than its budget: checks bring rebuilds where units rattle.",
+    )
+    least_gain = _percent(
+        "Least gain, %",
+        "least_gain",
+        bench.least_gain,
+        "Share of its cost that work must save at least, or the unit is left.",
+    )
+    of_season = "In the coming season, on units that are left now and reach their triggers"
+    season_budget = _number(
+        "Season's budget",
+        "season_budget",
+        bench.season_budget,
+        MOST_MONEY,
+        500.0,
+        f"{of_season}; blank: {'no limit' if bench.season_budget is not None else 'what is left of the budget'}.",
+        blank=True,
+        blank_means="no limit" if bench.season_budget is not None else "what is left",
+    )
+    season_bench = _number(
+        "Rebuilds a week in season",
+        "season_bench",
+        bench.season_rebuilds_per_week,
+        MOST_PLACES,
+        1.0,
+        f"{of_season}; blank: as off season.",
+        blank_means="as off season" if bench.season_rebuilds_per_week is None else "",
+    )
+    no_limit = None if bench.season_budget is None else math.inf
+    return {
+        "kits": (kits, stock.kits, [_told(kits)]),
+        "lead_time_weeks": (lead_time, bench.lead_time_weeks, [_told(lead_time)]),
+        "overspend_chance": (overspend, bench.overspend_chance, [_told(round(100 * overspend, 6))]),
+        "least_gain": (least_gain, bench.least_gain, [_told(round(100 * least_gain, 6))]),
+        "season_budget": (
+            no_limit if season_budget is None else season_budget,
+            bench.season_budget,
+            [_told(season_budget)],
+        ),
+        "season_rebuilds_per_week": (season_bench, bench.season_rebuilds_per_week, [_told(season_bench)]),
+    }
+
+
+def _percent(label: str, name: str, own: float, explained: str) -> float:
+    """A share, asked for in percent."""
+    usual = round(100 * own, 6)
+    given = _number(label, name, usual, 100.0, 1.0, explained)
+    return own if given == usual else float(given) / 100
+
+
 def _told(number: float | None) -> str:
     return NO_LIMIT if number is None else number_text(number)
 
 
 def _number(
-    label: str, name: str, own: float | None, most: float, step: float, explained: str, blank: bool = False
+    label: str,
+    name: str,
+    own: float | None,
+    most: float,
+    step: float,
+    explained: str,
+    blank: bool = False,
+    blank_means: str = "",
 ) -> Any:
-    """A number of at least 0; None where it was left blank and may be, its own value where it may not or is refused."""
+    """A number of at least 0; None where it was left blank and may be, its own value where it may not or is refused.
+
+    `blank_means`: what stands in the empty field; as a rule its own value, or that there is no limit.
+    """
     given = number_field(
         name,
         label,
@@ -95,7 +182,7 @@ def _number(
         step,
         f"plan_{name}",
         usual=own,
-        blank="no limit" if blank else number_text(own or 0.0),
+        blank=blank_means or ("no limit" if blank else number_text(own or 0.0)),
         none_in_link=NO_LIMIT if blank else "",
         explained=explained,
         width=150,

@@ -143,7 +143,8 @@ def account(answer: forecaster.PlanAnswer, currency: str) -> str:
     budget = "no budget limit" if plan.budget is None else f"a budget of {money(plan.budget, currency)}"
     told = (
         f"Spent: {money(plan.spent, currency)}, with {budget}; a check counts as expected, with the rebuild of those "
-        f"that rattle. Costs are counted to {day_words(answer.horizon_on)}: {money(plan.expected_cost, currency)} with "
+        f"that rattle.{season_money(answer, currency)}{overspending(answer)} "
+        f"Costs are counted to {day_words(answer.horizon_on)}: {money(plan.expected_cost, currency)} with "
         f"this plan; {money(plan.expected_cost_at_triggers, currency)} working in season only, with nothing opened off "
         "season and each unit checked or rebuilt in season when it reaches its hours, whatever places and money that "
         f"takes (the plan costs {_beside(answer.saving_beside_triggers, currency)}); "
@@ -153,6 +154,24 @@ def account(answer: forecaster.PlanAnswer, currency: str) -> str:
     if math.isfinite(plan.gap) and plan.gap >= 0.0005:
         told += f" No plan could save over {100 * plan.gap:.1f}{SPACE}% more than this one."
     return told
+
+
+def season_money(answer: forecaster.PlanAnswer, currency: str) -> str:
+    """What acting in season on units that are left is expected to cost on top."""
+    plan = answer.plan
+    number = sum(one.in_season for one in plan.actions)
+    if not number or plan.season_spent < 0.5:
+        return ""
+    units = count_words(number, "unit that is left", "units that are left")
+    return f" Expected on top in season, on {units}: {money(plan.season_spent, currency)}."
+
+
+def overspending(answer: forecaster.PlanAnswer) -> str:
+    """The chance that all costs more than there is, where there is a limit."""
+    plan = answer.plan
+    if plan.budget is None and plan.overspend_chance == 0:
+        return ""
+    return f" The chance that the work costs more than there is: {percent(plan.overspend_chance)}."
 
 
 def little_more(answer: forecaster.PlanAnswer, currency: str) -> list[str]:
@@ -174,6 +193,15 @@ def little_more(answer: forecaster.PlanAnswer, currency: str) -> list[str]:
     else:
         place = f"{found}."
     told.append(f"**One more bench place:** {place}")
+    if plan.next_season_1000 > 0:
+        more = money(_rounded(plan.next_season_1000), currency)
+        told.append(f"**The next 1,000 of the season's budget:** would save a further {more}.")
+    if plan.next_season_place > 0:
+        more = money(_rounded(plan.next_season_place), currency)
+        told.append(f"**One more rebuild a week in season:** would save a further {more}.")
+    if plan.next_kit > 0:
+        more = money(_rounded(plan.next_kit), currency)
+        told.append(f"**One more set of parts on the shelf:** would save a further {more}.")
     if plan.next_spare_unit > 0:
         told.append(f"**One more spare unit:** would save a further {money(_rounded(plan.next_spare_unit), currency)}.")
     return told
@@ -197,19 +225,23 @@ def rule_words(answer: forecaster.PlanAnswer, currency: str) -> str:
 def parts_words(answer: forecaster.PlanAnswer) -> str:
     """By when to order what."""
     order = answer.parts
+    shelf = f"the {count_words(order.kits, 'set')} on the shelf"
+    if order.order_by is None and order.from_stock:
+        return f"No parts are to be ordered: {shelf} are enough for this plan."
     if order.order_by is None:
         return "No parts are needed for this plan."
+    first = f"work beyond {shelf}" if order.from_stock else "work"
     told = (
-        f"Order by **{day_words(order.order_by)}**, {order.lead_time_weeks:g} weeks before the first work: parts for "
-        f"{count_words(order.rebuilds, 'rebuild')}"
+        f"Order by **{day_words(order.order_by)}**, {order.lead_time_weeks:g} weeks before the first {first}: parts "
+        f"for {count_words(order.rebuilds, 'rebuild')}"
     )
     if order.rattles:
         told += f", and in reserve for {count_words(order.rattles, 'checked unit')} that may rattle"
     told += "."
     if order.late:
         told += (
-            f" That day is past: ordered today they are here by {day_words(order.here_on)}. Let the work begin then "
-            "(First day, above), unless the first weeks' parts are on the shelf."
+            f" That day is past: ordered today they are here by {day_words(order.here_on)}. Let that work begin "
+            "then, unless its parts are on the shelf (Kits on the shelf, above)."
         )
     return told + " Both housings and the impeller are cleaned, inspected and used again."
 

@@ -9,12 +9,14 @@ from forecaster.question_options import (
     AS_JSON,
     AS_OF,
     EXPERIENCE,
+    MORE_PLAN_OPTIONS,
     PLAN_OPTIONS,
     PRICES,
     PRIORS,
     SOURCE,
     opened,
     page,
+    plan_wishes,
     prices_given,
     tell_learning,
 )
@@ -56,6 +58,7 @@ def _compare(asked: Namespace) -> int:
     AS_JSON,
     AS_OF,
     *PLAN_OPTIONS,
+    *MORE_PLAN_OPTIONS,
     argument(
         "--closed",
         metavar="DATE",
@@ -67,9 +70,9 @@ def _compare(asked: Namespace) -> int:
     argument(
         "--spares",
         metavar="N",
+        dest="spare_units",
         type=whole_number(0, 1000),
-        default=0,
-        help="spare units that stand in where craft earn (0)",
+        help="spare units on the shelf that stand in where craft earn (fleet.toml's)",
     ),
     EXPERIENCE,
     PRIORS,
@@ -83,13 +86,7 @@ def _plan(asked: Namespace) -> int:
     answer = fleet.plan(
         as_of,
         tell_progress,
-        budget=asked.budget,
-        begins=asked.begins,
-        ready_by=asked.ready_by,
-        bench_per_week=asked.bench,
-        spare_units=asked.spares,
-        closed=tuple(asked.closed),
-        prices=prices_given(asked),
+        **plan_wishes(asked),
     )
     print(written(plan_json(answer)) if asked.json else plan_text(answer, page()))
     return DONE

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import timedelta
+from typing import Unpack
 
 import numpy as np
 
 from forecaster import spares
 from forecaster.amounts import amount_of
+from forecaster.broken_limits import broken_limits
 from forecaster.causes import Causes
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
 from forecaster.off_season_ahead import OffSeasonAhead
-from forecaster.parts_order import parts_order
+from forecaster.parts_order import PartsOrder, parts_order
 from forecaster.plan import solve_plan
 from forecaster.plan_answer import (
     BenchWeek,
@@ -24,10 +26,10 @@ from forecaster.plan_answer import (
     saving_of,
     savings_by_unit,
 )
-from forecaster.plan_by_hand import PlanEdit, broken_limits, edited
+from forecaster.plan_by_hand import PlanEdit, edited
 from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
-from forecaster.plan_limits import PlanLimits
+from forecaster.plan_limits import PlanLimits, PlanWishes, limits_of
 from forecaster.plan_problem import Plan, PlannedAction
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.rebuilds_to_come import rebuilds_to_come
@@ -76,23 +78,14 @@ class PlannedSeason:
 
 
 def plan_off_season(
-    decisions: Decisions,
-    budget: float | None = None,
-    begins: date | None = None,
-    ready_by: date | None = None,
-    bench_per_week: float | None = None,
-    gap: float = 0.01,
-    progress: Progress | None = None,
-    spare_units: int | None = None,
-    closed: tuple[date, ...] = (),
+    decisions: Decisions, gap: float = 0.01, progress: Progress | None = None, **wish: Unpack[PlanWishes]
 ) -> PlanAnswer:
     """The plan of least expected cost within budget and bench, the season's triggers, parts and spares.
 
-    The limits are those of ``PlanLimits``. Raises WrongUsage for days or amounts that make no plan, DataStopsAnswer
+    `wish`: the limits, as for ``PlanLimits``. Raises WrongUsage for days or amounts that make no plan, DataStopsAnswer
     where no unit is in service.
     """
-    limits = PlanLimits(budget, begins, ready_by, bench_per_week, spare_units, closed)
-    return planned_season(decisions, limits, gap, progress).answer
+    return planned_season(decisions, limits_of(wish), gap, progress).answer
 
 
 def planned_season(
@@ -138,7 +131,7 @@ def _answer(
         triggers={unit: _triggers_after(decisions, off, work[unit]) for unit, off in case.ahead.items()},
         triggers_now={unit: one.triggers for unit, one in case.weighed.items()} if _in_season(case) else {},
         spares=spares.spare_units(spares.lead_time_demand(demand, TURNAROUND_WEEKS), TURNAROUND_WEEKS),
-        parts=parts_order(plan, decisions.as_of),
+        parts=_parts(case, plan),
         begins=days.begins,
         ready_by=days.ready_by,
         season_opens=days.season_opens,
@@ -157,6 +150,12 @@ def _answer(
         hours=dict(zip(work, known, strict=True)),
         remarks=case.remarks,
     )
+
+
+def _parts(case: PlanCase, plan: Plan) -> PartsOrder:
+    limits, settings = case.limits, case.decisions.records.settings
+    lead_time, kits = limits.lead_time(settings.bench), limits.kits_here(settings.stock)
+    return parts_order(plan, case.decisions.as_of, lead_time, kits=kits)
 
 
 def _whole(by_unit: Mapping[str, np.ndarray]) -> np.ndarray:
@@ -209,7 +208,10 @@ def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.nd
             rebuilds, spent = rebuilds + 1, spent + float(problem.rebuild_spend[unit])
             cost -= float(problem.leave_cost[unit] - problem.rebuild_cost[unit, week])
         if step.placed or step.n_hours is None:
-            found.append(RuleBeside(step.n_hours, rebuilds, spent, cost, amount_of(plan_saves - saves)))
+            left = list(step.in_season)
+            later = sum((case.saved_by(unit, "leave", None, in_season=True) for unit in left), np.zeros(len(saves)))
+            whole = cost - float((problem.leave_cost - problem.season_cost)[left].sum())
+            found.append(RuleBeside(step.n_hours, rebuilds, spent, whole, amount_of(plan_saves - saves - later)))
     return tuple(found)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from forecaster.errors import ModelError, WrongUsage
 from forecaster.plan_binding import limits_in_words
@@ -17,11 +18,12 @@ from forecaster.plan_problem import (
     LEAST_SAVING,
     LEAVE,
     REBUILD,
+    SAME_COST,
     SEASON,
     TOLERANCE,
     Plan,
-    PlannedAction,
     PlanProblem,
+    act_of,
 )
 from forecaster.plan_program import Solved, gap_left, solve, with_place
 from forecaster.plan_seldom import solve_seldom
@@ -134,16 +136,10 @@ def _again(problem: PlanProblem, plan: Plan) -> Schedule | None:
     work = [
         (at[a.unit_id], act, week[a.week_of] if a.week_of else NO_WEEK)
         for a in plan.actions
-        if (act := _act_of(a)) != LEAVE
+        if (act := act_of(a)) != LEAVE
     ]
     left_out = {a.unit_id for a in plan.actions if a.action != "rebuild"} & problem.must
     return None if left_out else schedule_of(problem, work)
-
-
-def _act_of(planned: PlannedAction) -> int:
-    if planned.in_season:
-        return SEASON
-    return {"rebuild": REBUILD, "check": CHECK, "leave": LEAVE}[planned.action]
 
 
 def _copy(problem: PlanProblem, schedule: Schedule) -> Schedule | None:
@@ -194,6 +190,8 @@ class _More:
         return self._gain(replace(self.problem, season_budget=own + MORE_BUDGET))
 
     def bench_place(self) -> tuple[float, int | None]:
+        if self._has_room():
+            return 0.0, None
         self.tell("What one more bench place would save ...")
         solved = solve_seldom(self.problem, self.gap, self.time_limit_s, extra_place=True)
         if solved.extra_week is None:
@@ -209,7 +207,7 @@ class _More:
 
     def kit(self) -> float:
         early = self.problem.bench_places[: self.problem.parts_week]
-        if math.isinf(self.problem.kits) or early.sum() <= self.problem.kits:
+        if math.isinf(self.problem.kits) or early.sum() <= self.problem.kits or self._has_room():
             return 0.0
         self.tell("What one more set of parts on the shelf would save ...")
         return self._gain(replace(self.problem, kits=self.problem.kits + 1.0))
@@ -219,6 +217,18 @@ class _More:
             return 0.0
         self.tell("What one more spare unit would save ...")
         return self._gain(replace(self.problem, spare_units=self.problem.spare_units + 1))
+
+    def _has_room(self) -> bool:
+        """Whether a place is free in a week that is as good for all work as any: then one more changes nothing."""
+        p, schedule = self.problem, self.best
+        is_open = p.bench_places > 0
+        costs = np.concatenate([p.rebuild_cost, p.check_cost])
+        if not is_open.any() or not p.n:
+            return True
+        as_good = (costs <= costs[:, is_open].min(axis=1)[:, None] + SAME_COST).all(axis=0) & is_open
+        as_good &= np.arange(len(p.weeks)) >= (p.parts_week if math.isfinite(p.kits) else 0)
+        spare = sliding_window_view(schedule.spares, p.out_weeks).min(axis=1)
+        return bool((as_good & (schedule.places >= 1 - TOLERANCE) & (spare >= 1 - TOLERANCE)).any())
 
     def _gain(self, wider: PlanProblem) -> float:
         return self._gained(wider, solve_seldom(wider, self.gap, self.time_limit_s))

@@ -121,8 +121,11 @@ class PlanLimits:
 
     def parts_week(self, weeks: list[date], as_of: date, bench: Bench) -> int:
         """Which of the weeks is the first that begins when parts ordered today are here; their number: none is."""
-        here_on = as_of + timedelta(days=round(7 * self.lead_time(bench)))
-        return sum(monday < here_on for monday in weeks)
+        return sum(monday < self.here_on(as_of, bench) for monday in weeks)
+
+    def here_on(self, as_of: date, bench: Bench) -> date:
+        """When parts that are ordered today are on the shelf."""
+        return as_of + timedelta(days=round(7 * self.lead_time(bench)))
 
 
 class PlanWishes(TypedDict, total=False):

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -67,94 +67,115 @@ class _Sum:
         return more
 
 
+@dataclass(frozen=True)
+class _Money:
+    """The money of some work so far: what is sure, of it the season's own, and what checks and the season may add."""
+
+    sure: float
+    season_sure: float
+    checks: _Sum
+    season: _Sum
+
+
 class Outlay:
     """The money of some work, as a distribution, grown piece by piece."""
 
     def __init__(self, problem: PlanProblem, work: Iterable[Piece] = ()) -> None:
         """Of this work: each (unit, act)."""
         p = self.problem = problem
-        self.shared = p.season_budget is None
-        self.sure, self.season_sure = 0.0, 0.0
-        self.check_sure, self.check_more = check_amounts(p)
-        self.season_more = season_amounts(p)
-        budget = math.inf if p.budget is None else p.budget
-        season = budget if p.season_budget is None else p.season_budget
-        self.budget, self.season_budget = budget, season
-        most_checks = min(budget, float(self.check_more.sum()))
-        most_season = min(season, float(self.season_more.sum()))
-        self.checks = _Sum(_Lattice.of(self.check_more, most_checks), p.rattle_draws.shape[1])
-        self.season = _Sum(_Lattice.of(self.season_more, most_season), 1)
-        for unit, act in sorted(work, key=self._order):
+        self.checks, self.season = check_amounts(p), season_amounts(p)
+        self.budget = math.inf if p.budget is None else p.budget
+        self.season_budget = self.budget if p.season_budget is None else p.season_budget
+        most_checks = min(self.budget, float(self.checks.more.sum()))
+        most_season = min(self.season_budget, float(self.season.more.sum()))
+        checks = _Sum(_Lattice.of(self.checks.more, most_checks), p.rattle_draws.shape[1])
+        self.money = _Money(0.0, 0.0, checks, _Sum(_Lattice.of(self.season.more, most_season), 1))
+        for unit, act in sorted(work, key=lambda piece: (piece[1], p.unit_ids[piece[0]])):
             self.add(unit, act)
-
-    def _order(self, piece: Piece) -> tuple[int, float, str]:
-        unit, act = piece
-        return act, float(self.problem.check_bench[unit]), self.problem.unit_ids[unit]
 
     def add(self, unit: int, act: int) -> None:
         """One more piece of work."""
-        self.sure, self.checks, self.season = self._grown(unit, act)
+        self.money = self._grown(unit, act)
 
-    def _grown(self, unit: int, act: int) -> tuple[float, _Sum, _Sum]:
-        p = self.problem
+    def _grown(self, unit: int, act: int) -> _Money:
+        p, money = self.problem, self.money
         if act == REBUILD:
-            return self.sure + float(p.rebuild_spend[unit]), self.checks, self.season
+            return replace(money, sure=money.sure + float(p.rebuild_spend[unit]))
         if act == CHECK:
-            checks = self.checks.with_one(float(self.check_more[unit]), p.rattle_draws[unit])
-            return self.sure + float(self.check_sure[unit]), checks, self.season
+            checks = money.checks.with_one(float(self.checks.more[unit]), p.rattle_draws[unit])
+            return replace(money, sure=money.sure + float(self.checks.sure[unit]), checks=checks)
         if act == SEASON:
-            chance = p.season_chance[unit : unit + 1]
-            return self.sure, self.checks, self.season.with_one(float(self.season_more[unit]), chance)
-        return self.sure, self.checks, self.season
-
-    def copy(self) -> Outlay:
-        """The same, to be grown apart."""
-        other = Outlay.__new__(Outlay)
-        other.__dict__.update(self.__dict__)
-        return other
+            season = money.season.with_one(float(self.season.more[unit]), self.season.chance[unit : unit + 1])
+            return replace(money, season_sure=money.season_sure + float(self.season.sure[unit]), season=season)
+        return money
 
     @property
     def chance(self) -> float:
         """That it is more than there is."""
-        return self._chance(self.sure, self.checks, self.season)
+        return self._chance(self.money)
 
     def chance_with(self, unit: int, act: int) -> float:
         """The same with one more piece of work."""
-        return self._chance(*self._grown(unit, act))
+        return self._chance(self._grown(unit, act))
 
-    def _chance(self, sure: float, checks: _Sum, season: _Sum) -> float:
-        """Kept to only where each budget is: the season's work and the checks are of different units."""
+    def _chance(self, money: _Money) -> float:
+        """One less the chance that each budget is kept to: the season's work and the checks are of different units."""
+        shared = self.problem.season_budget is None
+        checks, season = money.checks, money.season
+        by_season = np.concatenate([[0.0], np.cumsum(season.mass[0])])
         mass = checks.mass.mean(axis=0)
+        of_season = money.season_sure if shared else 0.0
         left = np.full(len(mass), np.inf)
         if math.isfinite(self.budget):
-            left = self.budget + TOLERANCE - sure - np.arange(len(mass)) * checks.lattice.step / 100
-        by_season = np.concatenate([[0.0], np.cumsum(season.mass[0])])
-        enough = by_season[-1] if math.isfinite(self.season_budget) else 1.0
-        if self.shared and math.isfinite(self.budget):
-            within = float((mass * by_season[season.lattice.up_to(np.maximum(left, -1.0))] * (left >= 0)).sum())
-        elif math.isfinite(self.budget):
-            within = float(mass[left >= 0].sum()) * float(enough)
-        else:
-            within = float(enough)
-        return min(max(1.0 - within, 0.0), 1.0)
+            left = self.budget + TOLERANCE - money.sure - of_season - np.arange(len(mass)) * checks.lattice.step / 100
+        within = mass * (left >= 0) if math.isfinite(self.budget) else np.ones(1)
+        if shared and math.isfinite(self.budget):
+            within = within * by_season[season.lattice.up_to(np.maximum(left, -1.0))]
+        if not shared and math.isfinite(self.season_budget):
+            rest = np.array([self.season_budget + TOLERANCE - money.season_sure])
+            within = within * by_season[season.lattice.up_to(np.maximum(rest, -1.0))]
+        return min(max(1.0 - float(within.sum()), 0.0), 1.0)
 
 
-def check_amounts(problem: PlanProblem) -> tuple[np.ndarray, np.ndarray]:
-    """Money of a check that is quiet, and what a rattle adds, both (n,): together as expected `check_spend`."""
+@dataclass(frozen=True)
+class Amounts:
+    """Money of one kind of work, (n,) each: what is sure, what comes on top, and the chance that it does."""
+
+    sure: np.ndarray
+    more: np.ndarray
+    chance: np.ndarray
+
+
+def _amounts(spend: np.ndarray, sure: np.ndarray, chance: np.ndarray) -> Amounts:
+    """As expected `spend`: where nothing can come on top, all of it is sure."""
+    sure = np.where(chance > 0, np.minimum(sure, spend), spend)
+    more = np.divide(spend - sure, chance, out=np.zeros(len(spend)), where=chance > 0)
+    return Amounts(sure, more, chance)
+
+
+def check_amounts(problem: PlanProblem) -> Amounts:
+    """A quiet check's money, and what a rattle adds: a rebuild."""
     p = problem
-    sure = np.maximum(p.check_spend - p.check_bench * p.rebuild_spend, 0.0)
-    more = np.divide(p.check_spend - sure, p.check_bench, out=np.zeros(p.n), where=p.check_bench > 0)
-    return np.where(p.check_bench > 0, sure, p.check_spend), more
+    return _amounts(p.check_spend, np.maximum(p.check_spend - p.check_bench * p.rebuild_spend, 0.0), p.check_bench)
 
 
-def season_amounts(problem: PlanProblem) -> np.ndarray:
-    """Money of acting in season where it comes to that, (n,)."""
+def season_amounts(problem: PlanProblem) -> Amounts:
+    """The same of acting in season: a rebuild, or a check, where it ends on the bench less often than it is acted on.
+
+    Whether a check is come to at all counts as expected, since it is cheap; what a rattle adds, as by chance.
+    """
     p = problem
-    more: np.ndarray = np.divide(p.season_spend, p.season_chance, out=np.zeros(p.n), where=p.season_chance > 0)
-    return more
+    is_check = p.season_bench < p.season_chance
+    sure = np.where(is_check, p.season_chance * check_amounts(p).sure, 0.0)
+    return _amounts(p.season_spend, sure, np.where(is_check, p.season_bench, p.season_chance))
 
 
 def chance_of_overspending(problem: PlanProblem, work: Iterable[Piece]) -> float:
     """The chance that this work, each (unit, act), costs more than the budget, or the season's more than its own."""
-    own_limit = problem.season_budget is not None and math.isfinite(problem.season_budget)
-    return Outlay(problem, work).chance if problem.budget is not None or own_limit else 0.0
+    return Outlay(problem, work).chance if has_money_limit(problem) else 0.0
+
+
+def has_money_limit(problem: PlanProblem) -> bool:
+    """Whether there is any budget that could be overspent."""
+    season = problem.season_budget
+    return problem.budget is not None or (season is not None and math.isfinite(season))

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from forecaster.plan_overspend import SAME_CHANCE, Outlay, chance_of_overspending
+from forecaster.plan_overspend import SAME_CHANCE, Outlay, chance_of_overspending, has_money_limit
 from forecaster.plan_problem import (
     ACTIONS,
     CHECK,
@@ -47,6 +47,7 @@ class Schedule:
         self.season_places: np.ndarray = p.season_places.copy()
         self.spares: np.ndarray = p.spares_by_week
         self.kits = p.kits
+        self._limited = has_money_limit(p)
         self._outlay: Outlay | None = None  # of the work so far, once it was asked for
 
     def room(self, unit: int, act: int) -> np.ndarray:
@@ -93,7 +94,7 @@ class Schedule:
 
     def _seldom_overspends(self, unit: int, act: int) -> bool:
         limit = self.problem.overspend_chance
-        if limit >= 1:
+        if limit >= 1 or not self._limited:
             return True
         if self._outlay is None:
             self._outlay = Outlay(self.problem, self.work)

@@ -62,7 +62,7 @@ class PlanProblem:
     `budget`: None is no limit. A unit on the bench is away for `out_weeks` weeks; in weeks in which craft earn,
     `craft_needed` (W,), one of `spare_units` must stand in for it. After the last week all stays as in it.
     `must`: units to be rebuilt whatever it costs, for example because they rattle.
-    Acting in season: `season_spend` (n,) its expected money, `season_chance` (n,) the chance that it is spent at all;
+    Acting in season: `season_spend` (n,) its expected money, `season_chance` (n,) the chance that it comes to that;
     `season_week` (n,) in which of the season's weeks it first acts (-1: in none), `season_bench` (n,) the bench places
     expected to be taken then, of `season_places` (S,) (empty: no limit). `season_budget`: money for it (inf: no limit);
     None: what is left of `budget`.
@@ -277,6 +277,11 @@ class PlannedAction:
     season_spend: float = 0.0
 
 
+def act_of(planned: PlannedAction) -> int:
+    """What is done with a unit, as a plan in the making tells it."""
+    return SEASON if planned.in_season else ACTIONS.index(planned.action)
+
+
 @dataclass(frozen=True)
 class Plan:
     """A plan that keeps within all limits, one action a unit in the problem's order.
@@ -313,6 +318,11 @@ class Plan:
     def saves(self) -> float:
         """Expected saving beside leaving every unit closed through the coming season."""
         return math.fsum(planned.saves for planned in self.actions)
+
+    @property
+    def season_spent(self) -> float:
+        """Expected money of the work in season of units that are left now."""
+        return math.fsum(planned.season_spend for planned in self.actions)
 
     def count(self, action: Action) -> int:
         """How many units get this action."""

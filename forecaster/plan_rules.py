@@ -28,11 +28,13 @@ class EveryNHours:
 class RuleStep:
     """The rebuilds, (unit, week) in places of the problem, that a lower N adds to those of the N before it.
 
-    `n_hours` None: what must be rebuilt whatever the rule says, which comes before all.
+    `n_hours` None: what must be rebuilt whatever the rule says, which comes before all. `in_season`: all units that are
+    then acted on in season, as far as its limits allow.
     """
 
     n_hours: float | None
     placed: tuple[tuple[int, int], ...]
+    in_season: tuple[int, ...] = ()
 
 
 def every_n_hours(problem: PlanProblem, hours: np.ndarray, n_hours: float) -> Plan:
@@ -62,13 +64,14 @@ def rule_steps(problem: PlanProblem, hours: np.ndarray) -> tuple[RuleStep, ...]:
     order = _oldest_first(problem, hours)
     schedule = must_be_done(problem)
     musts = tuple((int(i), int(schedule.week[i])) for i in np.flatnonzero(schedule.act != LEAVE))
-    steps, added = [RuleStep(None, musts)], []
+    steps, added = [RuleStep(None, musts, _in_season(schedule))], []
     for number, unit in enumerate(order):
         if _place(schedule, unit):
             added.append((unit, int(schedule.week[unit])))
         same_age_follows = number + 1 < len(order) and hours[order[number + 1]] == hours[unit]
         if not same_age_follows:
-            steps.append(RuleStep(float(hours[unit]), tuple(added)))
+            left = _in_season(schedule) if added else steps[-1].in_season
+            steps.append(RuleStep(float(hours[unit]), tuple(added), left))
             added = []
     return tuple(steps)
 
@@ -82,15 +85,21 @@ def best_every_n_hours(
     """
     schedule = Schedule(problem)
     best_n, best, worth = None, None, 0.0
+    in_season = problem.worth(SEASON)
     for step in rule_steps(problem, hours) if steps is None else steps:
         for unit, week in step.placed:
             schedule.take(unit, REBUILD, week)
-        whole = fill(schedule.copy(), (SEASON,))
-        if best is None or whole.worth >= worth + LEAST_SAVING:
-            best_n, best, worth = step.n_hours, schedule.copy(), whole.worth
+        later = float(in_season[list(step.in_season)].sum())
+        if best is None or schedule.worth + later >= worth + LEAST_SAVING:
+            best_n, best, worth = step.n_hours, schedule.copy(), schedule.worth + later
     if best is None:
         raise WrongUsage("The rule was given no step at all.")
     return EveryNHours(best_n, _with_season(best).plan())
+
+
+def _in_season(schedule: Schedule) -> tuple[int, ...]:
+    """The units that are acted on in season where these rebuilds are done."""
+    return tuple(unit for unit, act in fill(schedule.copy(), (SEASON,)).work if act == SEASON)
 
 
 def _oldest_first(problem: PlanProblem, hours: np.ndarray) -> list[int]:

@@ -17,12 +17,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtri
 
-from forecaster.plan_overspend import SAME_CHANCE, Piece, chance_of_overspending, check_amounts, season_amounts
+from forecaster.plan_overspend import SAME_CHANCE, Amounts, Piece, chance_of_overspending, check_amounts, season_amounts
 from forecaster.plan_places import Schedule, fill
 from forecaster.plan_problem import CHECK, REBUILD, SEASON, PlanProblem
 from forecaster.plan_program import Covers, Solved, gap_left, solve, with_place
 
-CARE_STEPS = 6  # solves to find how much is set aside
+CARE_STEPS = 4  # solves to find how much is set aside
 # For so few units sets are ruled out, in so many solves. With 26 units of the sample and 40 solves it took 1 to 2 s
 # instead of 0.03 s, and found the plan that was found before.
 VERY_FEW_UNITS, COVER_STEPS = 8, 60
@@ -34,7 +34,18 @@ def solve_seldom(problem: PlanProblem, gap: float, time_limit_s: float, extra_pl
     free = solve(problem, gap, time_limit_s, extra_place)
     if free.schedule is None or not _too_often(problem, free.schedule.work):
         return free if free.schedule is None else replace(free, schedule=_kept(problem, free))
-    return _Search(problem, gap, time.monotonic() + time_limit_s, extra_place, free).found()
+    if alone := _too_often_alone(problem):
+        free = solve(problem, gap, time_limit_s, extra_place, covers=alone)
+        if free.schedule is None or not _too_often(problem, free.schedule.work):
+            return free if free.schedule is None else replace(free, schedule=_kept(problem, free))
+    return _Search(problem, gap, time.monotonic() + time_limit_s, extra_place, free, alone).found()
+
+
+def _too_often_alone(problem: PlanProblem) -> Covers:
+    """Work that overspends too often all by itself: as one set, of which none may be done."""
+    pieces = [(unit, act) for unit in range(problem.n) for act in (CHECK, SEASON)]
+    found = frozenset(piece for piece in pieces if _too_often(problem, [piece]))
+    return [(found, 0)] if found else []
 
 
 def _too_often(problem: PlanProblem, work: Iterable[Piece]) -> bool:
@@ -67,11 +78,12 @@ class _Search:
     until: float
     extra_place: bool
     free: Solved
+    alone: Covers
 
     def found(self) -> Solved:
-        """The best that any of the solves led to; its bound is that of plans with no less set aside than was too little.
+        """The best that any of the solves led to.
 
-        For few units that of all plans that keep to the chance.
+        Its bound is that of plans with no less set aside than was too little; for very few units that of all plans.
         """
         best, bound = replace(self.free, schedule=_kept(self.problem, self.free)), self.free.bound
         for solved in self._with_reserves():
@@ -94,7 +106,7 @@ class _Search:
 
     def _solve(self, problem: PlanProblem, covers: Covers = ()) -> Solved:
         left = max(self.until - time.monotonic(), 0.0)
-        return solve(problem, self.gap, left, self.extra_place, covers=covers)
+        return solve(problem, self.gap, left, self.extra_place, covers=[*self.alone, *covers])
 
     def _with_reserves(self) -> Iterator[Solved]:
         """From a guess on, more and less set aside by turns, until the least that is enough is known well."""
@@ -136,10 +148,10 @@ def _worth(solved: Solved) -> float:
 
 def _care_of(problem: PlanProblem, work: Iterable[Piece]) -> float:
     """What this work's reserve would be per unit of variance, were its money a normal sum."""
-    _, more = check_amounts(problem)
-    amount = {CHECK: more, SEASON: season_amounts(problem)}
-    chance = {CHECK: problem.check_bench, SEASON: problem.season_chance}
-    unsure = [(float(amount[act][unit]), float(chance[act][unit])) for unit, act in work if act != REBUILD]
+    amounts = {CHECK: check_amounts(problem), SEASON: season_amounts(problem)}
+    unsure = [
+        (float(amounts[act].more[unit]), float(amounts[act].chance[unit])) for unit, act in work if act != REBUILD
+    ]
     variance = sum(money**2 * p * (1 - p) for money, p in unsure)
     mean_amount = max(float(np.mean([money for money, _ in unsure] or [0.0])), 1.0)
     tail = float(ndtri(1.0 - max(problem.overspend_chance, 1e-6)))
@@ -151,16 +163,13 @@ def with_reserves(problem: PlanProblem, care: float) -> PlanProblem:
 
     At most all that they may add: then nothing can be overspent.
     """
-    _, more = check_amounts(problem)
 
-    def reserve(amount: np.ndarray, chance: np.ndarray) -> np.ndarray:
-        held: np.ndarray = amount * np.minimum(care * chance, 1.0) * (1.0 - chance)
+    def reserve(amounts: Amounts) -> np.ndarray:
+        held: np.ndarray = amounts.more * np.minimum(care * amounts.chance, 1.0) * (1.0 - amounts.chance)
         return held
 
     return replace(
-        problem,
-        check_reserve=reserve(more, problem.check_bench),
-        season_reserve=reserve(season_amounts(problem), problem.season_chance),
+        problem, check_reserve=reserve(check_amounts(problem)), season_reserve=reserve(season_amounts(problem))
     )
 
 
@@ -169,19 +178,21 @@ def _cover(problem: PlanProblem, work: Iterable[Piece]) -> tuple[frozenset[Piece
 
     With it all work that is no less risky than any of the set: as many of both as the set has are too many too.
     """
-    check_sure, check_more = check_amounts(problem)
-    season_more = season_amounts(problem)
+    amounts = {CHECK: check_amounts(problem), SEASON: season_amounts(problem)}
 
-    def money(piece: Piece) -> tuple[int, float, float, float]:
-        """Kind, sure money, what may come on top, and its chance."""
+    def money(piece: Piece) -> tuple[float, float, float]:
+        """Sure money, what may come on top, and its chance."""
         unit, act = piece
         if act == REBUILD:
-            return act, float(problem.rebuild_spend[unit]), 0.0, 0.0
-        if act == CHECK:
-            return act, float(check_sure[unit]), float(check_more[unit]), float(problem.check_bench[unit])
-        return act, 0.0, float(season_more[unit]), float(problem.season_chance[unit])
+            return float(problem.rebuild_spend[unit]), 0.0, 0.0
+        found = amounts[act]
+        return float(found.sure[unit]), float(found.more[unit]), float(found.chance[unit])
 
-    cover = sorted(work, key=lambda piece: (money(piece)[2] * money(piece)[3] + money(piece)[1], piece))
+    def expected(piece: Piece) -> float:
+        sure, more, chance = money(piece)
+        return sure + more * chance
+
+    cover = sorted(work, key=lambda piece: (expected(piece), piece))
     for piece in list(cover):
         without = [other for other in cover if other != piece]
         if _too_often(problem, without):
@@ -190,10 +201,10 @@ def _cover(problem: PlanProblem, work: Iterable[Piece]) -> tuple[frozenset[Piece
     wider = set(cover)
     if len(kinds) == 1:
         (kind,) = kinds
-        most = np.max([money(piece)[1:] for piece in cover], axis=0)
+        most = np.max([money(piece) for piece in cover], axis=0)
         draws = problem.rattle_draws[[unit for unit, _ in cover]].max(axis=0)
         for unit in range(problem.n):
-            riskier = (np.array(money((unit, kind))[1:]) >= most).all()
+            riskier = (np.array(money((unit, kind))) >= most).all()
             if kind == CHECK:
                 riskier &= bool((problem.rattle_draws[unit] >= draws).all())
             if riskier:

@@ -9,12 +9,21 @@ import sys
 from argparse import Namespace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
-from forecaster.command_line import Argument, argument, day, number_from_0, tell_progress
+from forecaster.command_line import (
+    Argument,
+    argument,
+    day,
+    number_from_0,
+    share_from_0_to_1,
+    tell_progress,
+    whole_number,
+)
 
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
+    from forecaster.plan_limits import PlanWishes
     from forecaster.report.text import Page
 
 SOURCE = argument("source", metavar="SOURCE", help="a fleet folder or a workbook")
@@ -30,7 +39,49 @@ PLAN_OPTIONS = (
     argument("--budget", metavar="B", type=number_from_0("money"), help="money for the work (fleet.toml's)"),
     argument("--from", metavar="DATE", dest="begins", type=day, help="first day of the work (the off-season's)"),
     argument("--ready-by", metavar="DATE", type=day, help="day by which all must be back (the season's opening)"),
-    argument("--bench", metavar="N", type=number_from_0("rebuilds a week"), help="rebuilds a week (fleet.toml's)"),
+    argument(
+        "--bench",
+        metavar="N",
+        dest="bench_per_week",
+        type=number_from_0("rebuilds a week"),
+        help="rebuilds a week (fleet.toml's)",
+    ),
+)
+# Further limits of a plan; `dest` is what ``Fleet.plan`` calls it.
+MORE_PLAN_OPTIONS = (
+    argument(
+        "--overspend-chance",
+        metavar="P",
+        type=share_from_0_to_1,
+        help="chance from 0 to 1 up to which the work may cost more than the budget (fleet.toml's)",
+    ),
+    argument(
+        "--season-budget",
+        metavar="B",
+        type=number_from_0("money"),
+        help="money for rebuilds and checks in the coming season (fleet.toml's, or what is left of the budget)",
+    ),
+    argument(
+        "--season-bench",
+        metavar="N",
+        dest="season_rebuilds_per_week",
+        type=number_from_0("rebuilds a week"),
+        help="rebuilds a week in the coming season (fleet.toml's, or as off season)",
+    ),
+    argument("--kits", metavar="N", type=whole_number(0, 100_000), help="sets of parts on the shelf (fleet.toml's)"),
+    argument(
+        "--lead-time",
+        metavar="WEEKS",
+        dest="lead_time_weeks",
+        type=number_from_0("weeks"),
+        help="weeks from ordering parts to having them (fleet.toml's)",
+    ),
+    argument(
+        "--least-gain",
+        metavar="SHARE",
+        type=number_from_0("a share of its cost"),
+        help="share of its cost that planned work must save at least (fleet.toml's)",
+    ),
 )
 # Prices that a question may set for itself, beside fleet.toml's: option, field of forecaster.prices.Prices, what it is.
 PRICE_OPTIONS = (
@@ -66,6 +117,14 @@ def prices_given(asked: Namespace) -> dict[str, float]:
     fields = [field for _, field, _ in (*PRICE_OPTIONS, RUSH_OPTION, RESET_OPTION)]
     given = {field: getattr(asked, f"price_{field}", None) for field in fields}  # no command takes them all
     return {field: value for field, value in given.items() if value is not None}
+
+
+def plan_wishes(asked: Namespace) -> PlanWishes:
+    """All that the question sets of the plan, as ``Fleet.plan`` takes it: every option that bears a wish's name."""
+    from forecaster.plan_limits import PlanWishes
+
+    given = {name: getattr(asked, name) for name in PlanWishes.__annotations__ if name in asked}
+    return cast("PlanWishes", {**given, "prices": prices_given(asked)})
 
 
 def opened(asked: Namespace) -> tuple[Fleet, date]:

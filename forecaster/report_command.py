@@ -74,7 +74,7 @@ def _report(asked: Namespace) -> int:
         budget=asked.budget,
         begins=asked.begins,
         ready_by=asked.ready_by,
-        bench_per_week=asked.bench,
+        bench_per_week=asked.bench_per_week,
         look_back=not asked.no_look_back,
         prices=prices_given(asked),
     )

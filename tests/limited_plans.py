@@ -19,6 +19,8 @@ def limited_problem(seed: int, most_units: int = 4, most_weeks: int = 2, overspe
     closed = rng.uniform(1500, 5000, n)
     rattle = rng.uniform(0, 0.8, n)
     chance = rng.uniform(0, 0.9, n)
+    rebuild = 650.0 + 25.0 * rng.integers(0, 3, n)
+    share = np.where(rng.random(n) < 0.5, 1.0, rng.uniform(0.1, 0.4, n))  # of those acted on that end on the bench
     return PlanProblem(
         unit_ids=[f"S{i:03}" for i in range(n)],
         craft_ids=[f"C{i:03}" for i in range(n)],
@@ -26,8 +28,8 @@ def limited_problem(seed: int, most_units: int = 4, most_weeks: int = 2, overspe
         rebuild_cost=closed[:, None] - rng.uniform(-300, 1500, (n, 1)) + rng.choice([0.0, 40.0], (n, w)),
         check_cost=closed[:, None] - rng.uniform(-300, 1200, (n, w)),
         leave_cost=closed,
-        rebuild_spend=np.full(n, 650.0) + 25.0 * rng.integers(0, 3, n),
-        check_spend=60 + 650 * rattle,
+        rebuild_spend=rebuild,
+        check_spend=60 + rebuild * rattle,
         check_bench=rattle,
         bench_places=rng.integers(0, 3, w).astype(float),
         craft_needed=rng.random(w) < 0.2,
@@ -35,10 +37,10 @@ def limited_problem(seed: int, most_units: int = 4, most_weeks: int = 2, overspe
         out_weeks=int(rng.integers(1, 3)),
         spare_units=int(rng.integers(0, 3)),
         season_cost=closed - rng.uniform(-100, 900, n),
-        season_spend=770 * chance,
+        season_spend=np.where(share < 1, 60 * chance, 0) + 770 * chance * share,
         season_chance=chance,
         season_week=rng.integers(-1, s, n),
-        season_bench=chance * rng.uniform(0.3, 1.0, n),
+        season_bench=chance * share,
         season_places=np.empty(0) if rng.random() < 0.3 else rng.integers(0, 2, s).astype(float),
         season_budget=None if rng.random() < 0.5 else float(rng.uniform(0, 600 * n)),
         kits=float("inf") if rng.random() < 0.3 else float(rng.integers(0, 3)),
@@ -119,6 +121,12 @@ def chance_of_all_outcomes(p: PlanProblem, work: list[tuple[int, int]]) -> float
                 sure = max(p.check_spend[i] - p.check_bench[i] * p.rebuild_spend[i], 0.0)
                 on_top = (p.check_spend[i] - sure) / p.check_bench[i] if p.check_bench[i] else 0.0
                 money.append((sure, on_top, p.rattle_draws[i, d], False))
+            elif act == SEASON and p.season_bench[i] < p.season_chance[i]:  # a check
+                sure = min(
+                    p.season_chance[i] * (p.check_spend[i] - p.check_bench[i] * p.rebuild_spend[i]), p.season_spend[i]
+                )
+                on_top = (p.season_spend[i] - sure) / p.season_bench[i]
+                money.append((sure, on_top, p.season_bench[i], True))
             elif act == SEASON:
                 on_top = p.season_spend[i] / p.season_chance[i] if p.season_chance[i] else 0.0
                 money.append((0.0, on_top, p.season_chance[i], True))

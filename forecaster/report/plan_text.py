@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
+from forecaster.parts_order import PartsOrder
 from forecaster.plan_answer import PlanAnswer
 from forecaster.plan_problem import PlannedAction
 from forecaster.rebuild_parts import REUSED, PartLine
@@ -167,7 +168,8 @@ def _account(answer: PlanAnswer) -> str:
     budget = "no budget limit" if plan.budget is None else f"a budget of {whole(plan.budget)}"
     told = (
         f"Amounts in {answer.currency}. Spent {whole(plan.spent)}, with {budget}; a check's cost is as expected: the "
-        "check, and the rebuild of those that rattle. Expected cost of the whole fleet from today to "
+        f"check, and the rebuild of those that rattle.{_later(answer)}{_overspending(answer)} "
+        "Expected cost of the whole fleet from today to "
         f"{answer.horizon_on}: {whole(plan.expected_cost)} with this plan; {whole(plan.expected_cost_at_triggers)} "
         "working in season only (nothing opened off season, and in season each unit checked or rebuilt when it reaches "
         f"its hours, whatever places and money that takes); {whole(plan.expected_cost_do_nothing)} doing nothing (no "
@@ -186,6 +188,24 @@ def _account(answer: PlanAnswer) -> str:
         told += f" No plan could save over {100 * plan.gap:.1f} % more than this one."
     told += " What a unit's work saves is counted beside leaving it closed until the close of the coming season."
     return told + f" In brackets the central 90 % interval. All must be ready by {answer.ready_by}."
+
+
+def _later(answer: PlanAnswer) -> str:
+    """The money of the season's own work."""
+    plan = answer.plan
+    number = sum(one.in_season for one in plan.actions)
+    if not number or plan.season_spent < 0.5:
+        return ""
+    units = counted(number, "unit that is left", "units that are left")
+    return f" Expected on top in season, on {units}: {whole(plan.season_spent)}."
+
+
+def _overspending(answer: PlanAnswer) -> str:
+    """The chance that all costs more than there is, where there is a limit."""
+    plan = answer.plan
+    if plan.budget is None and plan.overspend_chance == 0:
+        return ""
+    return f" The chance that the work costs more than there is: {percent(plan.overspend_chance)}."
 
 
 def _triggers_sentence(answer: PlanAnswer) -> str:
@@ -235,14 +255,17 @@ def _spares(answer: PlanAnswer) -> str:
 
 def _parts(answer: PlanAnswer, page: Page) -> list[str]:
     order = answer.parts
+    if order.order_by is None and order.from_stock:
+        return [page.wrapped(f"No parts are to be ordered: {sets_on_shelf(order)} are enough for this plan.")]
     if order.order_by is None:
         return ["No parts are needed for this plan."]
     late = (
-        f" That day is past: ordered today they are here by {order.here_on}. Let the work begin then (--from "
-        f"{order.here_on}), unless the first weeks' parts are on the shelf."
+        f" That day is past: ordered today they are here by {order.here_on}. Let that work begin then, unless its "
+        "parts are on the shelf (--kits)."
     )
+    first = f"work beyond {sets_on_shelf(order)}" if order.from_stock else "work"
     told = (
-        f"Order parts by {order.order_by}, {order.lead_time_weeks:g} weeks before the first work."
+        f"Order parts by {order.order_by}, {order.lead_time_weeks:g} weeks before the first {first}."
         f"{late if order.late else ''} Housings and impeller ({', '.join(REUSED)}) are cleaned, inspected and used "
         "again."
     )
@@ -253,6 +276,11 @@ def _parts(answer: PlanAnswer, page: Page) -> list[str]:
         title = f"In reserve, for up to {counted(order.rattles, 'checked unit')} that may rattle"
         blocks.append(page.bullets(title, _lines(order.in_reserve)))
     return blocks
+
+
+def sets_on_shelf(order: PartsOrder) -> str:
+    """The sets of parts that are there already: "the 3 sets on the shelf"."""
+    return f"the {counted(order.kits, 'set')} on the shelf"
 
 
 def _lines(parts: tuple[PartLine, ...]) -> list[str]:
@@ -303,6 +331,11 @@ def plan_json(answer: PlanAnswer) -> Json:
         "next_bench_place": plan.next_bench_place,
         "next_bench_week": day_or_null(plan.next_bench_week),
         "next_spare_unit": plan.next_spare_unit,
+        "next_season_1000": plan.next_season_1000,
+        "next_season_place": plan.next_season_place,
+        "next_kit": plan.next_kit,
+        "overspend_chance": plan.overspend_chance,
+        "season_spent": plan.season_spent,
         "limits": list(plan.limits),
         "to_come": {
             "season_closes": day_or_null(answer.to_come.season_closes),
@@ -318,6 +351,8 @@ def plan_json(answer: PlanAnswer) -> Json:
         "parts": [{"part": line.part, "count": line.count} for line in parts.parts],
         "parts_in_reserve": [{"part": line.part, "count": line.count} for line in parts.in_reserve],
         "order_by": day_or_null(parts.order_by),
+        "parts_here_on": parts.here_on.isoformat(),
+        "kits": parts.kits,
         "ready_by": answer.ready_by.isoformat(),
         "season_opens": answer.season_opens.isoformat(),
         "horizon_on": answer.horizon_on.isoformat(),
@@ -339,6 +374,7 @@ def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
         "saves_low": None if saving is None else saving.low,
         "saves_high": None if saving is None else saving.high,
         "in_season": planned.in_season,
+        "season_spend": planned.season_spend,
         "season": triggers_json(answer.triggers[planned.unit_id]),
         "season_now": None if now is None else triggers_json(now),
         "due": answer.due.get(planned.unit_id),
