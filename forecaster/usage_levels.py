@@ -25,6 +25,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forecaster.gamma_mixture import gamma_of, normal_scores
 from forecaster.season_totals import POWER, SeasonTotals
 
 # What is supposed before a fleet's readings tell, and as how many observations it counts. Common practice, no source.
@@ -95,26 +96,23 @@ class Levels:
 
         The fleet's level goes on from the last season as a random walk, common to all craft; θ_c is drawn given its
         last season, so that what is not known of a craft now is not known of it later either. `craft_streams`: one for
-        each chosen craft. A Latin hypercube (McKay, Beckman & Conover 1979, Technometrics 21, 239-245): every level's
-        n draws are its n equal shares' middles in an order of chance, so that few draws hold the whole spread.
+        each chosen craft, see ``normal_scores``.
         """
-        from scipy.special import ndtri
-
         beyond = int(seasons.max() - self.seasons[-1])  # season by season: a longer look begins alike
-        steps = [ndtri(_shares(n, fleet_stream)) for _ in range(beyond + 1)]
-        own = np.array([[_shares(n, stream) for _ in range(beyond + 2)] for stream in craft_streams])
+        steps = [normal_scores(n, fleet_stream) for _ in range(beyond + 1)]
+        own = np.array([[normal_scores(n, stream) for _ in range(beyond + 2)] for stream in craft_streams])
         own = own.reshape(len(craft), beyond + 2, n).transpose(1, 2, 0)
-        latest = _gamma(self.latest_mean[craft], self.latest_variance[craft], own[0])
+        latest = gamma_of(self.latest_mean[craft], self.latest_variance[craft], own[0])
         share = self._share_kept()[craft]
         mean = self.before_mean[craft] + share * (latest - self.before_mean[craft])
-        theta = _gamma(mean, self.before_variance[craft] * (1.0 - share), own[1])
+        theta = gamma_of(mean, self.before_variance[craft] * (1.0 - share), own[1])
         fleet = self.season_mean[-1] + np.sqrt(self.season_covariance[-1, -1]) * steps[0]
         levels = np.empty((n, len(craft), len(seasons)))
         for ahead in range(beyond + 1):
             of_craft = latest
             if ahead:
                 fleet = fleet + np.sqrt(self.season_variance) * steps[ahead]
-                of_craft = theta * _gamma(1.0, self.craft_season_variance, own[ahead + 1])
+                of_craft = theta * gamma_of(1.0, self.craft_season_variance, own[ahead + 1])
             levels[:, :, seasons - self.seasons[-1] == ahead] = (of_craft * np.exp(fleet)[:, None])[:, :, None]
         return levels
 
@@ -234,16 +232,3 @@ def _season_levels(
     gain = np.linalg.solve(prior[np.ix_(seen, seen)] + np.diag(noise), prior[seen]).T
     supposed = base - 0.5 * FLEET_SPREAD**2  # of the log, so that the mean is the default's
     return supposed + gain @ (log_ratio - supposed), prior - gain @ prior[seen], drift
-
-
-def _shares(n: int, stream: np.random.Generator) -> np.ndarray:
-    """The middles of n equal shares of 0 to 1, in an order of chance, (n,)."""
-    return (stream.permutation(n) + 0.5) / n
-
-
-def _gamma(mean: np.ndarray | float, variance: np.ndarray | float, shares: np.ndarray) -> np.ndarray:
-    """Quantiles of gammas with that mean and variance: at `shares`, each 0 to 1."""
-    from scipy.special import gammaincinv
-
-    scale = np.asarray(variance) / mean
-    return np.asarray(gammaincinv(np.asarray(mean) / scale, shares) * scale)
