@@ -7,7 +7,7 @@ from datetime import date
 
 import forecaster
 from palette import STATE_OF_ADVICE
-from words import SPACE, chance_words, count_words, day_words, hours_words, plain
+from words import SPACE, chance_words, count_words, day_words, hours_between, hours_words, plain
 
 BAND_TOLD = "Line: best estimate. Shaded band: 90 % interval, which holds the true chance nine times in ten."
 CAUTION = (
@@ -87,9 +87,15 @@ def unit_answer(unit: forecaster.UnitForecast, hours: float, season: tuple[date,
     """One unit in one sentence: the risk, the season's risk, what to do."""
     return (
         f"{plain(unit.unit_id)}: {chance_words(unit.fails_within)} to fail within the next {hours_words(hours)}, "
-        f"{chance_words(unit.fails_this_season)} within the {hours_words(unit.season_hours)} expected until "
+        f"{chance_words(unit.fails_this_season)} within the {season_hours_words(unit)} expected until "
         f"{day_words(season[1])}. Advice: {unit.advice}."
     )
+
+
+def season_hours_words(unit: forecaster.UnitForecast) -> str:
+    """The engine hours expected of its craft until the season's close: "131 h (95–170 h)"."""
+    bounds = hours_between(unit.season_hours_low, unit.season_hours_high)
+    return f"{hours_words(unit.season_hours)} ({bounds})" if bounds else hours_words(unit.season_hours)
 
 
 def hours_left_line(unit: forecaster.UnitForecast) -> str:

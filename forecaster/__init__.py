@@ -72,7 +72,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.this_week import Task, ThisWeek
     from forecaster.unit_curve import UnitCurve
     from forecaster.unit_timeline import UnitTimeline
-    from forecaster.usage import SeasonUse, expected_use
+    from forecaster.usage_forecast import HoursAhead, ReachingDates, UsageForecast
     from forecaster.waiting import Option
     from forecaster.writing import write_fleet
     from forecaster.written_days import (
@@ -144,7 +144,7 @@ _ROOMS = {
     "this_week": ("Task", "ThisWeek"),
     "unit_curve": ("UnitCurve",),
     "unit_timeline": ("UnitTimeline",),
-    "usage": ("SeasonUse", "expected_use"),
+    "usage_forecast": ("HoursAhead", "ReachingDates", "UsageForecast"),
     "waiting": ("Option",),
     "writing": ("write_fleet",),
     "written_days": ("DATE_FORMATS", "DateFormat", "written_day", "written_day_of_year", "written_text"),
@@ -176,6 +176,7 @@ __all__ = [
     "Flooding",
     "ForecasterError",
     "Histories",
+    "HoursAhead",
     "HoursLeft",
     "HoursToLimit",
     "Learned",
@@ -191,13 +192,13 @@ __all__ = [
     "PlannedAction",
     "Prices",
     "Problem",
+    "ReachingDates",
     "Reading",
     "ReceivedFile",
     "ReceivedFleet",
     "Remark",
     "RuleBeside",
     "Saving",
-    "SeasonUse",
     "ServiceLife",
     "SettingsError",
     "SimulatedFleet",
@@ -211,6 +212,7 @@ __all__ = [
     "UnitCurve",
     "UnitForecast",
     "UnitTimeline",
+    "UsageForecast",
     "WaterWords",
     "WordedCall",
     "WordedStep",
@@ -218,7 +220,6 @@ __all__ = [
     "advise_teardown",
     "build_histories",
     "dashboard_app",
-    "expected_use",
     "finding_of",
     "first_steps",
     "flooded_alone",

@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from forecaster.craft_weeks import HORIZON_WEEKS, CraftWeeks, craft_weeks
+from forecaster.craft_weeks import CraftWeeks, craft_weeks
 from forecaster.fleet_prices import prices_by_craft
 from forecaster.fresh_life import FreshLife, fresh_life, fresh_lives
 from forecaster.kept import Kept
@@ -29,9 +29,9 @@ from forecaster.two_threads import in_two_threads
 from forecaster.unit_ahead import UnitAhead, UnitsToFollow, unit_ahead
 from forecaster.usage_forecast import forecast_usage
 from forecaster.waiting import Waiting, off_season_before, waiting
+from forecaster.weekly_hours import WeeklyHours
 
 DRAWS = 48  # posterior draws behind a decision: an interval's ends move by a few per cent with more
-USAGE_DRAWS = 200
 # The grid of the best upkeep, and how alike two craft's seasons must be to share one.
 STEP_H = 10.0
 SEASON_ROUNDED_H = STEP_H
@@ -61,7 +61,7 @@ class Decisions:
     histories: Histories
     fit: TwoStageFit
     rate: IncidentRate
-    weekly_hours: dict[str, np.ndarray]  # by craft, (HORIZON_WEEKS,)
+    hours: WeeklyHours = field(repr=False)
     prices_by_craft: dict[str, Prices]
     _upkeeps: Kept[tuple[float, ...], Upkeep] = field(default_factory=lambda: Kept(KEPT_UPKEEPS), repr=False)
     _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
@@ -80,6 +80,16 @@ class Decisions:
     def prices(self, craft_id: str) -> Prices:
         """The prices that count on a craft, at its own day rate."""
         return self.prices_by_craft[craft_id]
+
+    @property
+    def weekly_hours(self) -> dict[str, np.ndarray]:
+        """Engine hours expected of each craft in each week from the day on, by craft_id, (HORIZON_WEEKS,)."""
+        return self.hours.means
+
+    @property
+    def weekly_draws(self) -> dict[str, np.ndarray]:
+        """Joint draws of those hours, by craft_id, (DRAWS, HORIZON_WEEKS): draw k goes with posterior draw k."""
+        return self.hours.draws(DRAWS)
 
     def season_hours(self, craft_id: str) -> float:
         """Engine hours of a season: the mean of those ahead, h."""
@@ -264,26 +274,19 @@ class Decisions:
         return tuple(sorted(found, key=lambda swing: -abs(swing.high - swing.low)))
 
 
-def weekly_hours(records: FleetRecords, as_of: date) -> dict[str, np.ndarray]:
-    """Engine hours expected of each craft in each week from a day to the horizon, (HORIZON_WEEKS,), by craft_id."""
-    names = list(records.craft["craft_id"])
-    hours = forecast_usage(records, as_of).draws(names, as_of, HORIZON_WEEKS, USAGE_DRAWS).mean(axis=0)
-    return dict(zip(names, hours, strict=True))
-
-
 def decisions_for(
     records: FleetRecords,
     histories: Histories,
     fit: TwoStageFit,
     overrides: dict[str, float] | None = None,
-    hours: dict[str, np.ndarray] | None = None,
+    hours: WeeklyHours | None = None,
 ) -> Decisions:
     """Gather what decisions need. `overrides`: values for fields of `Prices` that any face may set.
 
-    `hours`: ``weekly_hours``, where they are known already. Raises WrongUsage for a price that is not known or
-    negative.
+    `hours`: engine hours ahead as known on the day of the histories, where they are worked out already. Raises
+    WrongUsage for a price that is not known or negative.
     """
     as_of = histories.as_of
     prices = prices_by_craft(records, as_of, overrides)
-    hours = weekly_hours(records, as_of) if hours is None else hours
+    hours = WeeklyHours(forecast_usage(records, as_of)) if hours is None else hours
     return Decisions(records, histories, fit, incident_rate(histories), hours, prices)

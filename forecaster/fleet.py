@@ -23,12 +23,10 @@ from forecaster.reading import read_fleet
 from forecaster.records import FleetRecords
 from forecaster.settings import FleetSettings
 from forecaster.unit_curve import UnitCurve, unit_curve
-from forecaster.usage import SeasonUse, expected_use
+from forecaster.usage_forecast import UsageForecast, forecast_usage
 from forecaster.written_days import DatedText
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from forecaster.backtest import Backtest
     from forecaster.decisions import Decisions
     from forecaster.evidence import SurvivalEvidence
@@ -52,6 +50,7 @@ if TYPE_CHECKING:
     from forecaster.slip import FleetSlip
     from forecaster.this_week import AtTriggers, ThisWeek
     from forecaster.unit_timeline import UnitTimeline
+    from forecaster.weekly_hours import WeeklyHours
 
 DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice, no source
 # Answers that a server which runs for weeks keeps, and no more.
@@ -73,7 +72,8 @@ class _WorkedOut:
         self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
         self.plans: Kept[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = Kept(KEPT_PLANS)
         self.triggers: Kept[date, dict[str, AtTriggers]] = Kept(KEPT_DAYS)
-        self.hours: Kept[date, dict[str, np.ndarray]] = Kept(KEPT_DAYS)
+        self.usage: Kept[date, UsageForecast] = Kept(KEPT_DAYS)
+        self.hours: Kept[date, WeeklyHours] = Kept(KEPT_DAYS)
         self.parts: Kept[str, Fleet] = Kept(KEPT_OWNERS)
 
 
@@ -128,9 +128,11 @@ class Fleet:
         fitter = _fitter(model)
         return self._kept.fits.get((as_of, model), lambda: fitter(self.histories(as_of), seed=SEED, **believed))
 
-    def use(self, as_of: date) -> SeasonUse:
-        """Engine hours expected of each craft from a day to the close of the current or next season."""
-        return expected_use(self.records, as_of)
+    def usage(self, as_of: date) -> UsageForecast:
+        """Engine hours ahead of each craft as known on a day: the one forecast of them, that every answer uses."""
+        if self._taught_by is not None:
+            return self._taught_by.usage(as_of)
+        return self._kept.usage.get(as_of, lambda: forecast_usage(self.records, as_of))
 
     def forecast(self, as_of: date, hours: float = DEFAULT_HOURS, model: str = DEFAULT_MODEL) -> FleetForecast:
         """Risk and hours left of each unit in service on a day, ranked; `hours` is the horizon in engine hours.
@@ -148,7 +150,7 @@ class Fleet:
             from forecaster.fleet_prices import prices_by_craft
 
             fitted, prices = self.fit(as_of, model), prices_by_craft(self.records, as_of)
-            return FleetStanding(fitted, self.histories(as_of), self.use(as_of), prices)
+            return FleetStanding(fitted, self.histories(as_of), self.usage(as_of), prices)
 
         return self._kept.standings.get((as_of, model), stand)
 
@@ -257,13 +259,13 @@ class Fleet:
             ),
         )
 
-    def _weekly_hours(self, as_of: date) -> dict[str, np.ndarray]:
-        """Engine hours ahead of each craft; kept, since no price and no owner changes them."""
-        from forecaster.decisions import weekly_hours
+    def _weekly_hours(self, as_of: date) -> WeeklyHours:
+        """Engine hours ahead by week; kept, since no price and no owner changes them."""
+        from forecaster.weekly_hours import WeeklyHours
 
         if self._taught_by is not None:
             return self._taught_by._weekly_hours(as_of)
-        return self._kept.hours.get(as_of, lambda: weekly_hours(self.records, as_of))
+        return self._kept.hours.get(as_of, lambda: WeeklyHours(self.usage(as_of)))
 
     def noted_this_week(self, as_of: date) -> ThisWeek:
         """What the records alone say must be done in the seven days from a day: at once, before anything is weighed."""

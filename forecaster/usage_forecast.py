@@ -12,6 +12,7 @@ few craft cannot tell that they do not. Where seasons differ by 12 %, .85 and .8
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from difflib import get_close_matches
@@ -19,7 +20,10 @@ from difflib import get_close_matches
 import numpy as np
 import pandas as pd
 
+from forecaster.craft_streams import craft_seeds
 from forecaster.errors import WrongUsage
+from forecaster.gamma_mixture import chance_of_at_least, first_day_reaching, gamma_of, normal_scores, quantile
+from forecaster.lives import Remark
 from forecaster.records import FleetRecords
 from forecaster.season_shape import (
     DEFAULT_SEASON_HOURS,
@@ -37,6 +41,8 @@ from forecaster.written_days import DatedText
 CONFIDENCE = 0.90
 DRAWS = 400  # of shape and levels behind an interval; chance around them is exact
 SEED = 1  # the same records give the same answer
+OF_THE_SHAPE, OF_THE_FLEET, OF_A_CRAFT, BY_CHANCE, OF_A_TOTAL = range(5)  # streams that do not know of each other
+THE_FLEET = ""  # what a remark is about that is about no one craft
 ROUNDS = 3  # shape and levels in turn
 MOST_YEARS = 10  # a date further away is not told
 
@@ -74,8 +80,15 @@ class UsageForecast:
     shape: SeasonShape
     levels: Levels
     craft: pd.DataFrame
+    places: pd.Index = field(repr=False)  # craft_ids in the order of ``levels``, which no file's order changes
+    seeds: np.ndarray = field(repr=False)  # (craft,), in that order
     coefficient_draws: np.ndarray = field(repr=False)  # (DRAWS, terms) of the shape
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()  # about a craft, or about the fleet as a whole: ``THE_FLEET``
+
+    @property
+    def fleet_remarks(self) -> tuple[str, ...]:
+        """Those about the fleet as a whole."""
+        return tuple(remark.text for remark in self.remarks if remark.about == THE_FLEET)
 
     def hours_between(self, craft_id: str, start: date, end: date) -> HoursAhead:
         """How many engine hours will the craft run after `start`, up to and including `end`?
@@ -84,11 +97,11 @@ class UsageForecast:
         """
         row = self._row(craft_id)
         self._refuse_backwards(start, end)
-        if start == end or self.craft["retired"].iloc[row]:
+        if start == end or self._retired(row):
             return HoursAhead(0.0, 0.0, 0.0)
         means, variances = (moment[:, -1] for moment in self._moments(row, start, end))
         tail = 0.5 * (1.0 - CONFIDENCE)
-        low, high = (_quantile(means, variances, share) for share in (tail, 1.0 - tail))
+        low, high = (quantile(means, variances, share) for share in (tail, 1.0 - tail))
         return HoursAhead(self._mean(row, start, end), low, high)
 
     def weekly(self, craft_id: str, start: date, weeks: int) -> pd.DataFrame:
@@ -103,24 +116,75 @@ class UsageForecast:
         table = pd.DataFrame(rows, columns=["week_of", "mean", "low", "high"])
         return table.astype({"week_of": "datetime64[ns]", "mean": float, "low": float, "high": float})
 
-    def draws(self, craft_ids: list[str], start: date, weeks: int, n: int, seed: int = SEED) -> np.ndarray:
+    def weekly_means(self, craft_ids: Sequence[str], start: date, weeks: int) -> np.ndarray:
+        """Expected engine hours of each craft in each week after `start`, exact, (craft, weeks); 0 of a retired one.
+
+        Raises WrongUsage like `hours_between`.
+        """
+        rows = self._rows(craft_ids)
+        end = start + timedelta(weeks=weeks)
+        self._refuse_backwards(start, end)
+        if weeks == 0:
+            return np.zeros((len(rows), 0))
+        calendar = self._calendar(start, end)
+        seasons, which = np.unique(calendar.season_of, return_inverse=True)
+        daily = self.shape.intensity(calendar)
+        of_season = [(daily * (which == k)).reshape(weeks, 7).sum(axis=1) for k in range(len(seasons))]
+        means = self.levels.mean(seasons, rows).reshape(len(rows), -1) @ np.array(of_season)
+        means[self._retired(rows)] = 0.0
+        return np.asarray(means)
+
+    def draws(self, craft_ids: Sequence[str], start: date, weeks: int, n: int, seed: int = SEED) -> np.ndarray:
         """n predictive draws of the engine hours of each craft in each week after `start`: (n, craft, weeks).
 
         Joint: the shape of the season and the fleet's level are common to all craft of a draw, a craft's level to all
-        its weeks. Raises WrongUsage like `hours_between`.
+        its weeks. A craft's draws are the same whichever others are asked about, whatever it is called and wherever it
+        stands in craft.csv. Raises WrongUsage like `hours_between`.
         """
-        rows = np.array([self._row(craft_id) for craft_id in craft_ids], dtype=int)
+        rows = self._rows(craft_ids)
         end = start + timedelta(weeks=weeks)
         self._refuse_backwards(start, end)
         if weeks == 0 or n == 0 or not len(rows):
             return np.zeros((n, len(rows), weeks))
-        rng = np.random.default_rng(seed)
+        mean, scale = self._gammas(rows, start, end, range(0, 7 * weeks, 7), n, seed)
+        shape = np.ascontiguousarray((mean / scale).transpose(1, 2, 0))  # a longer look begins alike
+        streams = [self._stream(seed, BY_CHANCE, row) for row in rows]
+        drawn = np.stack([stream.standard_gamma(own) for stream, own in zip(streams, shape, strict=True)])
+        hours = drawn.transpose(2, 0, 1) * scale
+        hours[:, self._retired(rows)] = 0.0
+        return np.asarray(hours)
+
+    def totals(self, craft_ids: Sequence[str], start: date, end: date, n: int, seed: int = SEED) -> np.ndarray:
+        """n draws of the engine hours of each craft after `start`, up to and including `end`: (n, craft).
+
+        Joint like `draws`; their mean over n is the exact one of `hours_between`. Raises WrongUsage like it.
+        """
+        rows = self._rows(craft_ids)
+        self._refuse_backwards(start, end)
+        hours = np.zeros((n, len(rows)))
+        runs = ~self._retired(rows)
+        if start == end or n == 0 or not runs.any():
+            return hours
+        mean, scale = (moment[:, :, 0] for moment in self._gammas(rows[runs], start, end, [0], n, seed))
+        scores = [normal_scores(n, self._stream(seed, OF_A_TOTAL, row)) for row in rows[runs]]
+        drawn = gamma_of(mean, mean * scale, np.column_stack(scores))
+        expected = np.array([self._mean(row, start, end) for row in rows[runs]])
+        hours[:, runs] = drawn * (expected / np.maximum(drawn.mean(axis=0), np.finfo(float).tiny))
+        return hours
+
+    def _gammas(
+        self, rows: np.ndarray, start: date, end: date, begins: Sequence[int], n: int, seed: int
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and scale of the gammas of some craft's hours, (n, craft, periods) each, given n draws of the levels.
+
+        A period begins so many days after the day that follows `start` and ends where the next one begins.
+        """
         calendar = self._calendar(start, end)
         beta = self.coefficient_draws[np.arange(n) % len(self.coefficient_draws)]
         daily = self.shape.intensity(calendar, beta)
         seasons, which = np.unique(calendar.season_of, return_inverse=True)
-        level = self.levels.draw(n, seasons, rng, rows)
-        mean, variance = np.zeros((n, len(rows), weeks)), np.zeros((n, len(rows), weeks))
+        level = self._levels_drawn(rows, seasons, n, seed)
+        mean, variance = np.zeros((n, len(rows), len(begins))), np.zeros((n, len(rows), len(begins)))
         chance = chance_variance(daily, calendar.in_season, self.levels.dispersion)
         for k in range(len(seasons)):
             for moment, of_day, days, power in (
@@ -128,12 +192,18 @@ class UsageForecast:
                 (variance, chance, (which == k) & calendar.in_season, POWER),
                 (variance, chance, (which == k) & ~calendar.in_season, 1.0),
             ):
-                in_week = (of_day * days).reshape(n, weeks, 7).sum(axis=2)
-                moment += level[:, :, k, None] ** power * in_week[:, None, :]
-        scale = variance / mean
-        hours = rng.standard_gamma(mean / scale) * scale
-        hours[:, self.craft["retired"].to_numpy()[rows]] = 0.0
-        return np.asarray(hours)
+                if days.any():
+                    in_period = np.add.reduceat(of_day * days, begins, axis=1)
+                    moment += level[:, :, k, None] ** power * in_period[:, None, :]
+        return mean, np.divide(variance, mean, out=np.ones_like(mean), where=mean > 0)
+
+    def _levels_drawn(self, rows: np.ndarray, seasons: np.ndarray, n: int, seed: int) -> np.ndarray:
+        """n joint draws of the levels of some craft in some seasons, (n, craft, seasons)."""
+        fleet = np.random.default_rng([seed, OF_THE_FLEET])
+        return self.levels.draw(n, seasons, rows, fleet, [self._stream(seed, OF_A_CRAFT, row) for row in rows])
+
+    def _stream(self, seed: int, purpose: int, row: int) -> np.random.Generator:
+        return np.random.default_rng([seed, purpose, int(self.seeds[row])])
 
     def chance_of_running(self, craft_id: str, start: date, end: date, hours: float) -> float:
         """How likely is it that the craft runs at least `hours` after `start`, up to and including `end`?"""
@@ -141,10 +211,10 @@ class UsageForecast:
         self._refuse_backwards(start, end)
         if hours <= 0:
             return 1.0
-        if start == end or self.craft["retired"].iloc[row]:
+        if start == end or self._retired(row):
             return 0.0
         means, variances = self._moments(row, start, end)
-        return _chance_of_at_least(means[:, -1], variances[:, -1], hours)
+        return chance_of_at_least(means[:, -1], variances[:, -1], hours)
 
     def date_reaching(self, craft_id: str, hours: float, from_day: date) -> ReachingDates:
         """On which day will the craft have run `hours` more engine hours since the end of `from_day`?
@@ -157,23 +227,33 @@ class UsageForecast:
             raise WrongUsage(f"hours must be a number of at least 0, not {hours}.")
         if hours == 0:
             return ReachingDates(from_day, from_day, from_day)
-        if self.craft["retired"].iloc[row]:
+        if self._retired(row):
             return ReachingDates(None, None, None)
         dates: list[date | None] = []
         for years in (2, MOST_YEARS):  # the near future costs a fraction of the far one and mostly suffices
             means, variances = self._moments(row, from_day, from_day + timedelta(days=365 * years))
-            days = [_first_day_reaching(means, variances, hours, share) for share in (0.10, 0.50, 0.90)]
+            days = [first_day_reaching(means, variances, hours, share) for share in (0.10, 0.50, 0.90)]
             dates = [None if day is None else from_day + timedelta(days=day) for day in days]
             if None not in dates:
                 break
         return ReachingDates(*dates)
 
     def _row(self, craft_id: str) -> int:
+        """The craft's place in ``levels``."""
         if craft_id not in self.craft.index:
             near = get_close_matches(craft_id, list(self.craft.index), n=1, cutoff=0.0)
             hint = f" Did you mean {near[0]}?" if near else " craft.csv holds no craft."
             raise WrongUsage(f"There is no craft {craft_id!r}.{hint}")
-        return int(self.craft.index.get_indexer(pd.Index([craft_id]))[0])
+        return int(self.places.get_indexer(pd.Index([craft_id]))[0])
+
+    def _rows(self, craft_ids: Sequence[str]) -> np.ndarray:
+        rows = self.places.get_indexer(pd.Index(craft_ids, dtype=object))
+        if len(rows) and rows.min() < 0:
+            self._row(craft_ids[int(rows.argmin())])  # which names it
+        return np.asarray(rows, dtype=int)
+
+    def _retired(self, row: int | np.ndarray) -> np.ndarray:
+        return np.asarray(self.craft["retired"].reindex(self.places).to_numpy(dtype=bool)[row])
 
     def _refuse_backwards(self, start: date, end: date) -> None:
         if start < self.as_of:
@@ -188,8 +268,7 @@ class UsageForecast:
         """Mean and chance variance of the hours up to each day after `start`, by draws: (DRAWS, days) each."""
         calendar = self._calendar(start, end)
         seasons, which = np.unique(calendar.season_of, return_inverse=True)
-        rng = np.random.default_rng([SEED, row])
-        level = self.levels.draw(len(self.coefficient_draws), seasons, rng, np.array([row]))[:, 0]
+        level = self._levels_drawn(np.array([row]), seasons, len(self.coefficient_draws), SEED)[:, 0]
         daily = self.shape.intensity(calendar, self.coefficient_draws) * level[:, which]
         return np.cumsum(daily, axis=1), np.cumsum(
             chance_variance(daily, calendar.in_season, self.levels.dispersion), axis=1
@@ -206,15 +285,22 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
     """Learn from the meter readings up to `as_of` how many engine hours each craft will run.
 
     Nothing dated later is used, not even a retirement. A fleet without two readings of one craft gets the documented
-    default, with a wide interval, and a remark that says so. Raises ModelError where the readings cannot be fitted.
+    default, with a wide interval, and a remark that says so; none is refused.
     """
     season = records.settings.season
     stretches, remarks = engine_hours_between_readings(records, as_of)
-    known = pd.Index(records.craft["craft_id"], name="craft_id")
+    in_file = pd.Index(records.craft["craft_id"], name="craft_id")
+    seeds = craft_seeds(records, stretches, as_of)
+    order = np.argsort(seeds, kind="stable")  # sums of many numbers depend on their order in the last digit
+    known = in_file[order]
     strangers = stretches.loc[~stretches["craft_id"].isin(known), "craft_id"].unique()
-    remarks += [f"{stranger}: not in craft.csv, so its meter readings are not used." for stranger in strangers]
-    stretches = stretches[stretches["craft_id"].isin(known)].reset_index(drop=True)
+    remarks += [
+        Remark(stranger, f"{stranger}: not in craft.csv, so its meter readings are not used.") for stranger in strangers
+    ]
+    stretches = stretches[stretches["craft_id"].isin(known)]
     which = known.get_indexer(stretches["craft_id"])
+    by_craft = np.lexsort([stretches["after"], which])
+    stretches, which = stretches.iloc[by_craft].reset_index(drop=True), which[by_craft]
     shape = default_shape(season)
     level = np.ones(len(known))
     season_level: dict[int, float] = {}
@@ -226,15 +312,20 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
         level = levels.craft_mean
         season_level = dict(zip(levels.seasons.tolist(), np.exp(levels.season_mean).tolist(), strict=True))
     if not len(stretches):
-        remarks.append(
-            DatedText(
-                "No craft has two meter readings by ",
-                as_of,
-                f": hours ahead are general experience, {DEFAULT_SEASON_HOURS:g} engine hours a craft and season, not "
-                "this fleet's own. Enter meter readings in hours.csv.",
-            )
+        why = DatedText(
+            "No craft has two meter readings by ",
+            as_of,
+            f": hours ahead are general experience, {DEFAULT_SEASON_HOURS:g} engine hours a craft and season, not "
+            "this fleet's own. Enter meter readings in hours.csv.",
         )
-    retired = records.craft["retired_on"]
+        remarks.append(Remark(THE_FLEET, why))
+    if not shape.settled:
+        unsure = (
+            "How the season rises and falls could not be told exactly from these meter readings: hours of single weeks "
+            "ahead may be off. Look for the largest hours in hours.csv, and whether the season of fleet.toml is right."
+        )
+        remarks.append(Remark(THE_FLEET, unsure))
+    retired = records.craft["retired_on"].set_axis(in_file).reindex(known)
     craft = pd.DataFrame(
         {
             "stretches": np.bincount(which, minlength=len(known)),
@@ -243,16 +334,16 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
             "retired": (retired.notna() & (retired <= pd.Timestamp(as_of))).to_numpy(),
         },
         index=known,
-    )
+    ).reindex(in_file)
     drawn = _coefficient_draws(shape, levels.dispersion, stretches, level[which], as_of)
-    return UsageForecast(as_of, season, shape, levels, craft, drawn, tuple(remarks))
+    return UsageForecast(as_of, season, shape, levels, craft, known, seeds[order], drawn, tuple(remarks))
 
 
 def _coefficient_draws(
     shape: SeasonShape, dispersion: float, stretches: pd.DataFrame, level: np.ndarray, as_of: date
 ) -> np.ndarray:
     """Draws of the shape, all expecting the same total of the stretches seen: how high it lies is the levels' part."""
-    rng = np.random.default_rng(SEED)
+    rng = np.random.default_rng([SEED, OF_THE_SHAPE])
     variances, axes = np.linalg.eigh(dispersion * shape.covariance)  # in a season of a few days some are 0
     steps = rng.standard_normal((DRAWS, len(variances))) * np.sqrt(np.maximum(variances, 0.0))
     drawn: np.ndarray = shape.coefficients + steps @ axes.T
@@ -269,40 +360,3 @@ def _coefficient_draws(
     expected = shape.intensity(calendar, np.vstack([shape.coefficients, drawn])) @ exposure
     drawn[:, [0, -1]] -= np.log(expected[1:, None] / expected[0])
     return drawn
-
-
-def _chance_of_at_least(means: np.ndarray, variances: np.ndarray, hours: float) -> float:
-    """How likely a mixture of gammas with these means and variances reaches so many hours."""
-    from scipy.special import gammaincc
-
-    return float(gammaincc(means**2 / variances, hours * means / variances).mean())
-
-
-def _quantile(means: np.ndarray, variances: np.ndarray, share: float) -> float:
-    """Quantile of a mixture of gammas with these means and variances, to a thousandth of an hour."""
-    from scipy.optimize import brentq
-    from scipy.special import gammaincinv
-
-    def too_few(hours: float) -> float:
-        return 1.0 - share - _chance_of_at_least(means, variances, hours)
-
-    mean = means.mean()  # one gamma with the mixture's moments is near enough to begin with
-    scale = (variances.mean() + means.var()) / mean
-    least = most = float(gammaincinv(mean / scale, share) * scale)
-    while too_few(least) > 0 and least > 1e-6:
-        least *= 0.7
-    while too_few(most) < 0:
-        most = 1.3 * most + 1e-3
-    return float(brentq(too_few, least, most, xtol=1e-3)) if too_few(least) < 0 else least
-
-
-def _first_day_reaching(means: np.ndarray, variances: np.ndarray, hours: float, share: float) -> int | None:
-    """Days until `hours` are reached with chance `share`, from moments up to each day, (draws, days); None: later."""
-    low, high = 0, means.shape[1]  # columns before low do not reach it, those from high on do
-    while low < high:
-        middle = (low + high) // 2
-        if _chance_of_at_least(means[:, middle], variances[:, middle], hours) >= share:
-            high = middle
-        else:
-            low = middle + 1
-    return low + 1 if low < means.shape[1] else None

@@ -20,10 +20,12 @@ estimated by moments, each drawn to a prior value that weighs so many observatio
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from forecaster.gamma_mixture import gamma_of, normal_scores
 from forecaster.season_totals import POWER, SeasonTotals
 
 # What is supposed before a fleet's readings tell, and as how many observations it counts. Common practice, no source.
@@ -82,41 +84,49 @@ class Levels:
     craft_season_variance: float
     season_variance: float
 
-    def draw(self, n: int, seasons: np.ndarray, rng: np.random.Generator, craft: np.ndarray) -> np.ndarray:
+    def draw(
+        self,
+        n: int,
+        seasons: np.ndarray,
+        craft: np.ndarray,
+        fleet_stream: np.random.Generator,
+        craft_streams: Sequence[np.random.Generator],
+    ) -> np.ndarray:
         """n joint draws of each chosen craft's level in each of `seasons` (not before the last), (n, craft, seasons).
 
         The fleet's level goes on from the last season as a random walk, common to all craft; θ_c is drawn given its
-        last season, so that what is not known of a craft now is not known of it later either.
+        last season, so that what is not known of a craft now is not known of it later either. `craft_streams`: one for
+        each chosen craft, see ``normal_scores``.
         """
-        theta, latest = self._draw_craft(n, rng, craft)
-        fleet = self.season_mean[-1] + np.sqrt(self.season_covariance[-1, -1]) * rng.standard_normal(n)
-        levels = np.empty((n, len(craft), len(seasons)))
-        for ahead in range(int(seasons.max() - self.seasons[-1]) + 1):  # season by season: a longer look begins alike
-            of_craft = latest
-            if ahead:
-                fleet = fleet + np.sqrt(self.season_variance) * rng.standard_normal(n)
-                of_craft = theta * _gamma(1.0, self.craft_season_variance, theta.shape, rng)
-            levels[:, :, seasons - self.seasons[-1] == ahead] = (of_craft * np.exp(fleet)[:, None])[:, :, None]
-        return levels
-
-    def _draw_craft(self, n: int, rng: np.random.Generator, craft: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Joint draws of θ_c and of θ_c ω_cs of the last season, (n, craft) each."""
-        latest = _gamma(self.latest_mean[craft], self.latest_variance[craft], (n, len(craft)), rng)
+        beyond = int(seasons.max() - self.seasons[-1])  # season by season: a longer look begins alike
+        steps = [normal_scores(n, fleet_stream) for _ in range(beyond + 1)]
+        own = np.array([[normal_scores(n, stream) for _ in range(beyond + 2)] for stream in craft_streams])
+        own = own.reshape(len(craft), beyond + 2, n).transpose(1, 2, 0)
+        latest = gamma_of(self.latest_mean[craft], self.latest_variance[craft], own[0])
         share = self._share_kept()[craft]
         mean = self.before_mean[craft] + share * (latest - self.before_mean[craft])
-        return _gamma(mean, self.before_variance[craft] * (1.0 - share), (n, len(craft)), rng), latest
+        theta = gamma_of(mean, self.before_variance[craft] * (1.0 - share), own[1])
+        fleet = self.season_mean[-1] + np.sqrt(self.season_covariance[-1, -1]) * steps[0]
+        levels = np.empty((n, len(craft), len(seasons)))
+        for ahead in range(beyond + 1):
+            of_craft = latest
+            if ahead:
+                fleet = fleet + np.sqrt(self.season_variance) * steps[ahead]
+                of_craft = theta * gamma_of(1.0, self.craft_season_variance, own[ahead + 1])
+            levels[:, :, seasons - self.seasons[-1] == ahead] = (of_craft * np.exp(fleet)[:, None])[:, :, None]
+        return levels
 
     def _share_kept(self) -> np.ndarray:
         """How much of what the last season told of a craft is about the craft, not about that one season."""
         own = self.craft_season_variance * self.before_mean**2
         return np.asarray(self.before_variance / (self.before_variance + own))
 
-    def mean(self, seasons: np.ndarray, craft: int) -> np.ndarray:
-        """Expected level of one craft in each of `seasons` (not before the last): (seasons,)."""
+    def mean(self, seasons: np.ndarray, craft: int | np.ndarray) -> np.ndarray:
+        """Expected level of one craft in each of `seasons` (not before the last), (seasons,); of some, a row each."""
         ahead = seasons - self.seasons[-1]
         variance = self.season_covariance[-1, -1] + self.season_variance * ahead
-        own = np.where(ahead == 0, self.latest_mean[craft], self.craft_now[craft])
-        return np.asarray(own * np.exp(self.season_mean[-1] + 0.5 * variance))
+        own = np.where(ahead == 0, self.latest_mean[craft, None], self.craft_now[craft, None])
+        return np.asarray(own * np.exp(self.season_mean[-1] + 0.5 * variance)).reshape(*np.shape(craft), -1)
 
     @property
     def craft_now(self) -> np.ndarray:
@@ -222,11 +232,3 @@ def _season_levels(
     gain = np.linalg.solve(prior[np.ix_(seen, seen)] + np.diag(noise), prior[seen]).T
     supposed = base - 0.5 * FLEET_SPREAD**2  # of the log, so that the mean is the default's
     return supposed + gain @ (log_ratio - supposed), prior - gain @ prior[seen], drift
-
-
-def _gamma(
-    mean: np.ndarray | float, variance: np.ndarray | float, shape: tuple[int, ...], rng: np.random.Generator
-) -> np.ndarray:
-    """Gamma draws with that mean and variance."""
-    scale = np.asarray(variance) / mean
-    return rng.standard_gamma(np.broadcast_to(np.asarray(mean) / scale, shape)) * scale

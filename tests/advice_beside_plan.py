@@ -30,7 +30,7 @@ from forecaster.records import FleetRecords
 from forecaster.settings import Costs
 from forecaster.simulate import simulate_fleet
 from forecaster.unsafe import found_unsafe
-from forecaster.usage import expected_use
+from forecaster.usage_forecast import UsageForecast, forecast_usage
 from forecaster.waiting import Waiting, waiting
 from forecaster.weibull import fit_weibull
 
@@ -73,15 +73,21 @@ def by_rule_of_thumb(defective: float, season: float, costs: Costs, in_season: b
     return "check" if max(defective, season) * max(costs.new_unit - rebuild, 0.0) > costs.check else "leave"
 
 
+def hours_to_close(usage: UsageForecast, craft: list[str]) -> np.ndarray:
+    """Engine hours expected to the close of the season, (n,)."""
+    _, close = usage.season.current_or_next(usage.as_of)
+    return usage.totals(craft, usage.as_of, close, 1)[0]
+
+
 def advised(model: FittedLifeModel, units: Histories, records: FleetRecords, day: date) -> list[str]:
     """What the advice says of each unit, for its cost alone."""
-    use = expected_use(records, day)
+    usage = forecast_usage(records, day)
     prices = prices_by_craft(records, day)
-    craft = units.lives["craft_id"]
-    hours = use.craft["hours"].reindex(craft).to_numpy(dtype=float)
-    season = hours * ((use.closes - use.opens).days + 1) / use.days
+    craft = list(units.lives["craft_id"])
+    hours = hours_to_close(usage, craft)
+    season = usage.weekly_means(craft, day, 52).sum(axis=1)
     knows_defects = model.chance_of_defect(units, np.array([0.0]), draws=1) is not None
-    in_season = use.opens <= day <= use.closes
+    in_season = usage.season.contains(day)
     return weigh(model, units, hours, season, [prices[c] for c in craft], in_season, knows_defects).best
 
 
@@ -90,13 +96,13 @@ def one_day(world: str, seed: int, hours_a_season: float, day: date, craft: int)
     records = simulate_fleet(craft, SEASONS, seed, world, hours_a_season=hours_a_season).records
     histories = build_histories(records, day)
     fit, units = fit_two_stage(histories), histories.in_service()
-    use = expected_use(records, day)
-    in_season = use.opens <= day <= use.closes
-    season_hours = use.craft["hours"].reindex(units.lives["craft_id"]).to_numpy(dtype=float)
+    opening, close = records.settings.season.current_or_next(day)
+    in_season = opening <= day <= close
+    season_hours = hours_to_close(forecast_usage(records, day), list(units.lives["craft_id"]))
     fails = fit.chance_of_failing(units, season_hours[:, None])[:, :, 0].mean(axis=0)
     defective = fit.chance_of_defect(units, np.array([0.0]))[:, :, 0].mean(axis=0)
     decisions: Decisions = decisions_for(records, histories, fit)
-    opens = None if in_season else use.opens
+    opens = None if in_season else opening
     weighed = [costs_by_core(weighed_alone(decisions, unit), opens) for unit in units.lives["unit_id"]]
     table = pd.DataFrame(weighed)
     unsafe = found_unsafe(units)

@@ -32,8 +32,9 @@ def test_a_fleet_without_readings_gets_the_stated_default_and_says_so() -> None:
     assert year.mean == pytest.approx(DEFAULT_SEASON_HOURS, rel=0.02)
     assert year.low < 0.4 * DEFAULT_SEASON_HOURS
     assert year.high > 2 * DEFAULT_SEASON_HOURS
-    assert "general experience" in forecast.remarks[0]
-    assert "hours.csv" in forecast.remarks[0]
+    (remark,) = forecast.fleet_remarks
+    assert "general experience" in remark
+    assert "hours.csv" in remark
 
 
 def test_off_season_weeks_are_near_zero(fleet: UsageForecast) -> None:
@@ -198,7 +199,7 @@ def test_any_season_of_the_settings_can_be_fitted(season: Season) -> None:
 
 def test_readings_of_a_craft_that_is_not_in_craft_csv_are_named() -> None:
     forecast = forecast_usage(meter_records([("X", "2024-06-01", 1.0), ("X", "2024-07-01", 9.0)]), date(2025, 1, 1))
-    assert any(remark.startswith("X: not in craft.csv") for remark in forecast.remarks)
+    assert any(remark.text.startswith("X: not in craft.csv") for remark in forecast.remarks)
 
 
 def test_questions_that_make_no_sense_are_refused(fleet: UsageForecast) -> None:

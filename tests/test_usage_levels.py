@@ -13,6 +13,7 @@ from forecaster.season_totals import SeasonTotals
 from forecaster.usage_levels import (
     CRAFT_VARIANCE,
     FLEET_SPREAD,
+    Levels,
     between_variance,
     credibility,
     pooled_levels,
@@ -36,6 +37,11 @@ def one_craft_in_many(hours: list[float], expected: list[float]) -> SeasonTotals
         irregularity=300.0,
         freedom=150.0,
     )
+
+
+def drawn_levels(levels: Levels, n: int, seasons: np.ndarray, craft: list[int]) -> np.ndarray:
+    streams = [np.random.default_rng([2, row]) for row in craft]
+    return levels.draw(n, seasons, np.array(craft), np.random.default_rng(1), streams)
 
 
 def test_credibility_of_five_states() -> None:
@@ -95,7 +101,7 @@ def test_a_fleet_used_more_every_season_is_expected_to_stay_there() -> None:
 def test_draws_have_the_mean_that_is_told() -> None:
     levels = pooled_levels(one_craft_in_many([140.0, 60.0], [140.0, 70.0]), 0.0)
     seasons = np.array([2024, 2025, 2027])
-    drawn = levels.draw(40_000, seasons, np.random.default_rng(1), np.array([0, 30]))
+    drawn = drawn_levels(levels, 40_000, seasons, [0, 30])
     assert drawn.shape == (40_000, 2, 3)
     for k, craft in enumerate((0, 30)):
         assert drawn[:, k].mean(axis=0) == pytest.approx(levels.mean(seasons, craft), rel=0.01)
@@ -103,13 +109,13 @@ def test_draws_have_the_mean_that_is_told() -> None:
 
 def test_a_longer_look_begins_with_the_same_draws() -> None:
     levels = pooled_levels(one_craft_in_many([140.0, 60.0], [140.0, 70.0]), 0.0)
-    short = levels.draw(5, np.array([2024, 2025]), np.random.default_rng(1), np.array([0]))
-    long = levels.draw(5, np.arange(2024, 2031), np.random.default_rng(1), np.array([0]))
+    short = drawn_levels(levels, 5, np.array([2024, 2025]), [0])
+    long = drawn_levels(levels, 5, np.arange(2024, 2031), [0])
     assert (long[:, :, :2] == short).all()
 
 
 def test_what_is_further_away_is_known_less() -> None:
     levels = pooled_levels(one_craft_in_many([140.0, 60.0], [140.0, 70.0]), 0.0)
-    drawn = levels.draw(20_000, np.array([2024, 2025, 2029]), np.random.default_rng(1), np.array([30]))
+    drawn = drawn_levels(levels, 20_000, np.array([2024, 2025, 2029]), [30])
     spread = np.log(drawn[:, 0]).std(axis=0)
     assert spread[0] < spread[1] < spread[2]

@@ -89,6 +89,8 @@ def _unit(unit: UnitForecast, doubtful: str | None) -> Json:
         "fails_within": with_interval(unit.fails_within),
         "fails_this_season": with_interval(unit.fails_this_season),
         "season_hours": unit.season_hours,
+        "season_hours_low": unit.season_hours_low,
+        "season_hours_high": unit.season_hours_high,
         "hours_left": {"p10": unit.hours_left.p10, "p50": unit.hours_left.p50, "p90": unit.hours_left.p90},
         "hours_to_risk_limit": unit.hours_to_risk_limit,
         "advice": unit.advice,

@@ -1,0 +1,44 @@
+"""Engine hours of every craft in the weeks that decisions look ahead: what is expected, and how it may come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from forecaster.craft_weeks import HORIZON_WEEKS
+from forecaster.kept import Kept
+from forecaster.usage_forecast import UsageForecast
+
+
+@dataclass(frozen=True)
+class WeeklyHours:
+    """Engine hours of each craft in each week from the forecast's day to the horizon; worked out when first asked."""
+
+    usage: UsageForecast
+    _draws: Kept[int, dict[str, np.ndarray]] = field(init=False, default_factory=lambda: Kept(1), repr=False)
+
+    @cached_property
+    def means(self) -> dict[str, np.ndarray]:
+        """Expected hours by craft_id, (HORIZON_WEEKS,): exact."""
+        craft_ids = list(self.usage.craft.index)
+        means = self.usage.weekly_means(craft_ids, self.usage.as_of, HORIZON_WEEKS)
+        return dict(zip(craft_ids, means, strict=True))
+
+    def draws(self, n: int) -> dict[str, np.ndarray]:
+        """n draws by craft_id, (n, HORIZON_WEEKS), joint over craft; in every week their mean is `means` exactly."""
+
+        def draw() -> dict[str, np.ndarray]:
+            drawn = self.usage.draws(list(self.means), self.usage.as_of, HORIZON_WEEKS, n)
+            return {
+                craft_id: _with_mean(drawn[:, place], mean) for place, (craft_id, mean) in enumerate(self.means.items())
+            }
+
+        return self._draws.get(n, draw)
+
+
+def _with_mean(drawn: np.ndarray, mean: np.ndarray) -> np.ndarray:
+    """Draws (n, weeks) scaled so that each week's mean over them is `mean` (weeks,)."""
+    found = drawn.mean(axis=0)
+    return np.where(found > 0, drawn * np.divide(mean, found, out=np.ones_like(mean), where=found > 0), mean)
