@@ -109,7 +109,10 @@ def test_a_file_with_its_header_alone_changes_nothing() -> None:
 @pytest.mark.parametrize(
     ("row", "told"),
     [
-        ("S9,leave,,", "mine.csv row 3, unit_id 'S9': no unit of this name is in the plan. Name one that is in service"),
+        (
+            "S9,leave,,",
+            "mine.csv row 3, unit_id 'S9': no unit of this name is in the plan. Name one that is in service",
+        ),
         ("S2,polish,,", "mine.csv row 3, action 'polish': this is not one of the known words. Type one of: rebuild, "),
         ("S2,rebuld,,", "The nearest is rebuild."),
         ("S2,,2026-12-01,", "mine.csv row 3, action '': the cell is blank, and the row says nothing without it"),
@@ -117,9 +120,15 @@ def test_a_file_with_its_header_alone_changes_nothing() -> None:
         ("S2,check,soon,", "mine.csv row 3, week_of 'soon': this is not a date. Write dates as year-month-day"),
         ("S2,check,2026-02-30,", "mine.csv row 3, week_of '2026-02-30': there is no such day in the calendar"),
         ("S2,check,03/04/2027,", "this can be 2027-04-03 (day first) or 2027-03-04 (month first)"),
-        ("S2,check,2026-11-01,", "the week of 2026-10-26 is outside of what can be planned. Name a day from 2026-11-02"),
+        (
+            "S2,check,2026-11-01,",
+            "the week of 2026-10-26 is outside of what can be planned. Name a day from 2026-11-02",
+        ),
         ("S2,check,2027-05-24,", "the week of 2027-05-24 is outside"),
-        ("S2,leave,2026-12-01,", "mine.csv row 3, week_of '2026-12-01': a unit that is left has no week. Clear the cell"),
+        (
+            "S2,leave,2026-12-01,",
+            "mine.csv row 3, week_of '2026-12-01': a unit that is left has no week. Clear the cell",
+        ),
         ("S1,leave,,", "mine.csv row 3, unit_id 'S1': row 2 changes this unit already. Keep one row."),
         (f"S2,leave,,{'x' * 201}", f"this note has 201 characters; at most {MOST_NOTE} are kept. Shorten it."),
         ("S2,leave,,sold,again", "mine.csv row 3 'again': the row has more cells than the header"),

@@ -64,7 +64,7 @@ class UnitOnPaper:
 class HandChanges:
     """What was changed of the plan by hand: the units, what it costs more than the best plan, which limits it breaks.
 
-    `late`: units whose work the changes put after the day to be ready. `broken`: sentences.
+    `late`: units whose work the changes put after the day to be ready. `broken`: sentences, their days still apart.
     """
 
     units: tuple[str, ...]
@@ -246,7 +246,7 @@ def _by_hand(asked: Answers) -> HandChanges | None:
         return None
     last = [week.monday for week in made.answer.bench][-1]
     late = sorted(unit for unit, edit in made.edits.items() if edit.week_of is not None and edit.week_of > last)
-    return HandChanges(tuple(sorted(made.edits)), made.costs_more, _written(made.broken, asked), tuple(late))
+    return HandChanges(tuple(sorted(made.edits)), made.costs_more, made.broken, tuple(late))
 
 
 def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:

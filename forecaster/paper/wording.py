@@ -14,7 +14,7 @@ from forecaster.plan_answer import Saving
 from forecaster.report import figures
 from forecaster.report.figures import counted, listed, seasons
 from forecaster.report.plan_text import PLAN_CAUTION
-from forecaster.written_days import SPACE, written_day
+from forecaster.written_days import SPACE, written_day, written_text
 
 UNITS_NAMED = 8  # in one sentence
 GENERAL = "general experience"  # what a model starts from where no other experience was given
@@ -203,7 +203,7 @@ def ready(content: PaperContent) -> str:
     if not content.by_week():
         return ""
     opens = day(content.season_opens, content)
-    late = f", but that on {_named(content.by_hand.late)}" if content.by_hand and content.by_hand.late else ""
+    late = f", but for {_named(content.by_hand.late)}," if content.by_hand and content.by_hand.late else ""
     if content.ready_by == content.season_opens:
         return f"All work{late} is to be ready by {opens}, when the season opens."
     return f"All work{late} is to be ready by {day(content.ready_by, content)}; the season opens on {opens}."
@@ -228,7 +228,8 @@ def by_hand(content: PaperContent) -> str:
 
 def broken(content: PaperContent) -> tuple[str, ...]:
     """Which limits the changes by hand break, each in a sentence."""
-    return () if content.by_hand is None else content.by_hand.broken
+    made = content.by_hand
+    return () if made is None else tuple(written_text(line, content.date_format) for line in made.broken)
 
 
 def planned_within(content: PaperContent) -> str:

@@ -1,0 +1,396 @@
+"""The paper is my plan: all four files, the screen's table and the JSON tell the same work, as limited and changed."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import shutil
+from collections.abc import Mapping
+from datetime import date, timedelta
+from functools import cache
+
+import icalendar
+import openpyxl
+import pandas as pd
+import pytest
+
+from fleet_rows import craft_places
+from forecaster import Fleet, Paper, PlanByHand, PlanEdit, WrongUsage
+from forecaster.paper import wording
+from forecaster.paper.asking import PaperWishes
+from forecaster.paper.work_list import FORMULA_STARTS
+from forecaster.plan_case import PlanWishes
+from forecaster.plan_problem import TOLERANCE
+from forecaster.report.plan_text import plan_json
+from plan_rows import plan_file, table_rows
+from tests.conftest import SAMPLE_DAY, sample_fleet
+from tests.sample_papers import all_papers, renamed
+from tests.test_paper_owners import names_of_others, words_of
+from tests.test_paper_pdf import WORD, ranked_rows, told
+from tests.test_work_list import rows_of
+
+IN_SEASON = date(2026, 8, 10)
+OWNERS = ("Old Mole Boathouse", "Pellan Reach Boats", "Quillfeather Water Hire")
+LIMITS: PlanWishes = {
+    "budget": 5_000.0,
+    "bench_per_week": 2.0,
+    "ready_by": date(2027, 3, 1),
+    "closed": (date(2026, 12, 24), date(2026, 12, 31)),
+    "spare_units": 1,
+    "prices": {"check": 80.0},
+}
+Work = dict[str, tuple[str, date | None]]
+EVERY = [(day, owner) for day in (SAMPLE_DAY, IN_SEASON) for owner in (None, *OWNERS)]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def poppler() -> None:
+    if not shutil.which("pdftotext"):
+        pytest.skip("no poppler here: install poppler-utils")
+
+
+def part_of(owner: str | None) -> Fleet:
+    return sample_fleet() if owner is None else sample_fleet().of_owner(owner)
+
+
+@cache
+def edits_on(day: date) -> dict[str, PlanEdit]:
+    """Of each owner: a unit with work left, where there is one, another checked, and one that is left rebuilt too late."""
+    edits: dict[str, PlanEdit] = {}
+    for owner in OWNERS:
+        best = part_of(owner).plan(day, **LIMITS)
+        worked = [a.unit_id for a in best.plan.actions if a.action != "leave"]
+        left = [a.unit_id for a in best.plan.actions if a.action == "leave"]
+        edits.update(dict.fromkeys(worked[:1], PlanEdit("leave", None, "its owner sells it")))
+        edits[(worked[1:] or left[1:])[0]] = PlanEdit("check", best.bench[3].monday)
+        edits[left[0]] = PlanEdit("rebuild", best.later_weeks[1])
+    return edits
+
+
+@cache
+def papers_on(day: date) -> dict[str | None, Paper]:
+    fleet = sample_fleet()
+    papers = fleet.reports(day, (None, *OWNERS), edits=edits_on(day), look_back=False, **LIMITS)
+    return {paper.content.owner: paper for paper in papers}
+
+
+@cache
+def made_on(day: date, owner: str | None) -> PlanByHand:
+    """What the core answers when it is asked for that plan, paper or not."""
+    part = part_of(owner)
+    units = set(part.histories(day).in_service().lives["unit_id"])
+    return part.plan_with({u: e for u, e in edits_on(day).items() if u in units}, day, **LIMITS)
+
+
+def work_of(made: PlanByHand) -> Work:
+    return {one.unit_id: (one.action, one.week_of) for one in made.answer.plan.actions}
+
+
+def instructed(paper: Paper) -> Work:
+    """What the paper's content has each unit told."""
+    return {unit.unit_id: (unit.instruction.act, unit.instruction.week_of) for unit in paper.content.units}
+
+
+# Each file read back -------------------------------------------------------------------------------------------------
+
+
+def act_in(words: str) -> str:
+    """The work that some words tell: "do not run; rebuild" is a rebuild."""
+    found = re.search(r"rebuil[dt]|check|leave", words.casefold())
+    assert found, words
+    return found[0].replace("rebuilt", "rebuild")
+
+
+def in_xlsx(paper: Paper) -> Work:
+    sheet = openpyxl.load_workbook(io.BytesIO(paper.xlsx()))["work list"]
+    return {
+        row["unit"].value: (act_in(row["action"].value), row["week of"].value and row["week of"].value.date())
+        for row in rows_of(sheet)
+    }
+
+
+def in_csv(paper: Paper) -> Work:
+    rows = csv.DictReader(io.StringIO(paper.csv().decode("utf-8-sig"), newline=""))
+    return {
+        row["unit_id"]: (row["work"], date.fromisoformat(row["week_of"]) if row["week_of"] else None) for row in rows
+    }
+
+
+def in_ics(paper: Paper) -> Work:
+    """A unit without an event of its own is left, or stands among those that must not run, with what it needs."""
+    work: Work = {unit.unit_id: ("leave", None) for unit in paper.content.units}
+    for event in icalendar.Calendar.from_ical(paper.ics()).walk("VEVENT"):
+        summary = str(event["summary"])
+        if summary.startswith("Do not run: ") and " on craft " not in summary:
+            for line in str(event["description"]).splitlines():
+                if line.split(" ")[0] in work:
+                    work[line.split(" ")[0]] = (act_in(line.rsplit("It must be", 1)[1]), None)
+    for event in icalendar.Calendar.from_ical(paper.ics()).walk("VEVENT"):
+        if found := re.match(r"(.*): (S\d{4}) on craft", str(event["summary"])):
+            whole_week = event.decoded("dtend") - event.decoded("dtstart") == timedelta(days=7)
+            work[found[2]] = (act_in(found[1]), event.decoded("dtstart") if whole_week else None)
+    return work
+
+
+def in_pdf(paper: Paper) -> Work:
+    """Units in the table of the weeks by its columns, read by where the words stand; the others by the ranked table."""
+    written = paper.pdf()
+    work: Work = {unit: (act_in(row.split("\n")[0]), None) for unit, row in stacked(written).items()}
+    for page in told(written, "-bbox").split("<page ")[1:]:
+        words = [(float(x), float(y), text) for x, y, _, _, text in WORD.findall(page)]
+        heads = [(x, y) for x, y, text in words if text == "Rebuild" and (("Week") in near(words, y))]
+        if not heads:
+            continue
+        rebuild_x, top = heads[0]
+        check_x = next(x for x, y, text in words if text == "Check:" and abs(y - top) < 2)
+        end = min([y for _, y, text in words if text == "Every" and y > top] or [1e9])
+        weeks = [
+            (y, day)
+            for x, y, text in words
+            if x < rebuild_x - 5 and top < y < end and (day := week_at(words, x, y, rebuild_x)) is not None
+        ]
+        for x, y, text in words:
+            if re.fullmatch(r"S\d{4}", text) and top < y < end:
+                week = max((at, day) for at, day in weeks if at <= y + 1)[1]
+                work[text] = ("check" if x >= check_x - 1 else "rebuild", week)
+    return work
+
+
+def stacked(written: bytes) -> dict[str, str]:
+    """The ranked rows, what is to be done before all else in them."""
+    return {unit: act_words(row) for unit, row in ranked_rows(written).items()}
+
+
+def act_words(row: str) -> str:
+    return (
+        next(found for found in (re.search(r"(do not run|rebuild|check|leave).*", row, re.DOTALL),) if found)[0]
+        .replace("do not run;", "")
+        .replace("\n", " ")
+    )
+
+
+def near(words: list[tuple[float, float, str]], y: float) -> set[str]:
+    return {text for _, at, text in words if abs(at - y) < 15}
+
+
+def week_at(words: list[tuple[float, float, str]], x: float, y: float, before: float) -> date | None:
+    """The day that begins at a word: "2 Nov 2026", its parts in one word or in three; None where none does."""
+    line = " ".join(text for at, row, text in sorted(words) if abs(row - y) < 1 and x <= at < before)
+    found = re.match(r"(\d{1,2})\s(\w{3})\s(\d{4})", line.replace("\N{NO-BREAK SPACE}", " "))
+    return pd.Timestamp(f"{found[1]} {found[2]} {found[3]}").date() if found else None
+
+
+# The law --------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("day", "owner"), EVERY)
+def test_all_four_files_tell_the_same_work_and_it_is_the_plan_that_was_asked_for(day: date, owner: str | None) -> None:
+    paper, made = papers_on(day)[owner], made_on(day, owner)
+    assert {kind(paper) == instructed(paper) for kind in (in_xlsx, in_csv, in_ics, in_pdf)} == {True}
+    planned = work_of(made)
+    first = {u.unit_id for u in paper.content.units if u.stop or u.instruction.at_once or "first" in u.instruction.code}
+    assert set(instructed(paper)) == set(planned)
+    assert {u: w for u, w in instructed(paper).items() if u not in first} == {
+        u: w for u, w in planned.items() if u not in first
+    }
+
+
+@pytest.mark.parametrize(("day", "owner"), EVERY)
+def test_the_changes_are_in_it_and_it_says_so(day: date, owner: str | None) -> None:
+    paper, made = papers_on(day)[owner], made_on(day, owner)
+    by_hand = paper.content.by_hand
+    assert by_hand is not None
+    assert by_hand.units == tuple(sorted(made.edits))
+    assert by_hand.costs_more == made.costs_more
+    assert by_hand.broken == made.broken
+    assert any(line.startswith("Ready by") for line in by_hand.broken)
+    words = " ".join(words_of(paper).split())
+    assert wording.by_hand(paper.content).replace("\N{NO-BREAK SPACE}", " ") in words
+    for line in wording.broken(paper.content):
+        assert line.replace("\N{NO-BREAK SPACE}", " ") in words
+    assert all(unit.changed == (unit.unit_id in made.edits) for unit in paper.content.units)
+    sold = any(edit.note for edit in made.edits.values())
+    assert ("changed by hand: its owner sells it" in words) == sold
+
+
+@pytest.mark.parametrize("day", [SAMPLE_DAY, IN_SEASON])
+def test_the_screens_table_its_file_and_the_json_tell_the_same(day: date) -> None:
+    made, fleet = made_on(day, None), sample_fleet()
+    planned = work_of(made)
+    shown = table_rows(made.answer.plan.actions, made.answer, craft_places(fleet.records), made.edits)
+    on_screen = {r.unit: (r.work, r.week) for r in shown.itertuples()}
+    assert {u: (w, week_or_none(k)) for u, (w, k) in on_screen.items()} == planned
+    file = pd.read_csv(io.BytesIO(plan_file(made.answer, made.edits)), keep_default_na=False)
+    assert {r.unit_id: (r.work, week_or_none(r.week_of)) for r in file.itertuples()} == planned
+    written = plan_json(made.answer, made)
+    assert {a["unit_id"]: (a["action"], week_or_none(a["week_of"] or "")) for a in written["actions"]} == planned
+    assert {e["unit_id"] for e in written["edits"]} == set(made.edits)
+    assert {a["unit_id"] for a in written["actions"] if a["changed_by_hand"]} == set(made.edits)
+    assert written["broken"] == list(made.broken)
+    assert written["costs_more"]["mean"] == made.costs_more.mean
+
+
+def week_or_none(text: str) -> date | None:
+    return date.fromisoformat(text) if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text) else None
+
+
+@pytest.mark.parametrize(("day", "owner"), EVERY)
+def test_parts_costs_and_the_day_to_order_follow_the_changed_plan(day: date, owner: str | None) -> None:
+    content = papers_on(day)[owner].content
+    work = [unit for unit in content.units if unit.instruction.week_of is not None]
+    assert content.parts.rebuilds == sum(unit.instruction.act == "rebuild" for unit in work)
+    assert content.spent == pytest.approx(sum(unit.planned.cost for unit in work))
+    first = min((unit.instruction.week_of for unit in work if unit.instruction.week_of), default=None)
+    lead = timedelta(weeks=content.parts.lead_time_weeks)
+    assert content.parts.order_by == (None if first is None else first - lead)
+    assert content.plan.spares == made_on(day, owner).answer.spares
+
+
+@pytest.mark.parametrize("day", [SAMPLE_DAY, IN_SEASON])
+def test_the_limits_are_kept_by_all_that_was_not_changed_by_hand(day: date) -> None:
+    made = made_on(day, None)
+    for one in made.answer.plan.actions:
+        if one.week_of is not None and one.unit_id not in made.edits:
+            assert one.week_of + timedelta(days=7) <= date(2027, 3, 1)
+            assert one.week_of not in (date(2026, 12, 21), date(2026, 12, 28))
+    best = sample_fleet().plan(day, **LIMITS).plan
+    assert best.spent <= 5_000 + TOLERANCE
+
+
+def test_the_limits_stand_on_the_paper() -> None:
+    content = papers_on(SAMPLE_DAY)[None].content
+    within = wording.planned_within(content).replace("\N{NO-BREAK SPACE}", " ")
+    assert within == (
+        "Planned within: work from 1 Nov 2026; to be ready by 1 Mar 2027; 2 bench places in each week, closed in the "
+        "weeks of 21 Dec 2026 and 28 Dec 2026; 1 spare unit to stand in."
+    )
+    for kind in ("pdf", "xlsx"):
+        assert within in " ".join(words_of_kind(papers_on(SAMPLE_DAY)[None], kind).split())
+
+
+def words_of_kind(paper: Paper, kind: str) -> str:
+    from tests.test_paper_owners import words_of_file
+
+    return words_of_file(paper, kind)
+
+
+def test_work_put_too_late_is_named_where_all_is_said_to_be_ready() -> None:
+    content = papers_on(SAMPLE_DAY)[OWNERS[0]].content
+    assert content.by_hand is not None
+    (late,) = content.by_hand.late
+    assert f"All work, but for {late}, is to be ready by" in wording.ready(content)
+    (ready,) = [
+        str(event["summary"])
+        for event in icalendar.Calendar.from_ical(papers_on(SAMPLE_DAY)[OWNERS[0]].ics()).walk("VEVENT")
+        if "superchargers ready" in str(event["summary"])
+    ]
+    assert ready == f"All superchargers ready but {late}"
+
+
+# Every wish flows through --------------------------------------------------------------------------------------------
+
+
+def test_a_paper_takes_every_wish_of_a_plan() -> None:
+    assert set(PlanWishes.__annotations__) < set(PaperWishes.__annotations__)
+
+
+def test_a_wish_that_no_plan_knows_is_refused() -> None:
+    with pytest.raises(WrongUsage, match="colour is nothing that a plan can be asked for"):
+        sample_fleet().report(SAMPLE_DAY, look_back=False, colour="red")  # type: ignore[call-arg]
+
+
+def test_changes_that_change_nothing_leave_the_best_plan_and_what_more_would_buy() -> None:
+    best = sample_fleet().plan(SAMPLE_DAY, budget=5_000.0)
+    same = {a.unit_id: PlanEdit(a.action, a.week_of) for a in best.plan.actions}
+    content = sample_fleet().report(SAMPLE_DAY, look_back=False, budget=5_000.0, edits=same).content
+    assert content.by_hand is None
+    assert content.plan.plan == best.plan
+    assert wording.limits(content)
+
+
+# Whose changes --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("owner", OWNERS)
+def test_an_owners_paper_names_no_unit_that_was_changed_for_another(owner: str) -> None:
+    words = words_of(papers_on(SAMPLE_DAY)[owner])
+    others = names_of_others(sample_fleet(), owner)
+    assert set(edits_on(SAMPLE_DAY)) & others
+    assert [name for name in others if re.search(rf"(?<!\w){re.escape(name)}(?!\w)", words)] == []
+
+
+def noted(note: str, *owners: str | None) -> list[Paper]:
+    unit = next(unit for unit, edit in edits_on(SAMPLE_DAY).items() if edit.action == "leave")
+    return list(
+        sample_fleet().reports(SAMPLE_DAY, owners, edits={unit: PlanEdit("leave", None, note)}, look_back=False)
+    )
+
+
+def test_a_note_that_names_anothers_craft_is_on_the_fleets_paper_alone() -> None:
+    whole, own = noted("goes onto C001 of Quillfeather Water Hire", None, OWNERS[0])
+    assert "goes onto C001" in words_of(whole)
+    assert "goes onto C001" not in words_of(own)
+    assert "changed by hand" in words_of(own)
+
+
+def test_changes_of_others_move_no_byte_of_an_owners_paper() -> None:
+    mine, theirs = (set(part_of(owner).histories(SAMPLE_DAY).in_service().lives["unit_id"]) for owner in OWNERS[:2])
+    edits = edits_on(SAMPLE_DAY)
+    own = {unit: edit for unit, edit in edits.items() if unit in mine}
+    assert {*edits} & theirs
+    alone, beside = (
+        sample_fleet().report(SAMPLE_DAY, OWNERS[0], look_back=False, edits=given, **LIMITS) for given in (own, edits)
+    )
+    assert all(alone.file(kind) == beside.file(kind) for kind in ("pdf", "xlsx", "ics", "csv"))
+
+
+@pytest.mark.parametrize("owner", [None, OWNERS[0]])
+def test_a_change_of_no_unit_at_all_is_refused_rather_than_left_out(owner: str | None) -> None:
+    with pytest.raises(WrongUsage, match="S9999 is not in service on 2026-11-01"):
+        sample_fleet().report(SAMPLE_DAY, owner, look_back=False, edits={"S9999": PlanEdit("leave")})
+
+
+# This week ------------------------------------------------------------------------------------------------------------
+
+
+def test_this_week_follows_the_changed_plan() -> None:
+    fleet, monday = sample_fleet(), date(2026, 11, 2)
+    best = fleet.plan(SAMPLE_DAY)
+    out = next(a.unit_id for a in best.plan.actions if a.action == "rebuild" and a.week_of == monday)
+    into = next(a.unit_id for a in best.plan.actions if a.action == "leave")
+    edits: Mapping[str, PlanEdit] = {out: PlanEdit("leave"), into: PlanEdit("rebuild", monday)}
+    usual, changed = (
+        {task.unit_id for task in fleet.this_week(SAMPLE_DAY, edits=given).tasks if task.week_of}
+        for given in ({}, edits)
+    )
+    assert out in usual
+    assert into not in usual
+    assert changed == (usual - {out}) | {into}
+
+
+def test_this_week_keeps_to_the_plans_limits() -> None:
+    closed = sample_fleet().this_week(SAMPLE_DAY, closed=(date(2026, 11, 2),))
+    assert not [task for task in closed.tasks if task.week_of]
+
+
+# The table ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("start", FORMULA_STARTS)
+def test_in_the_table_a_text_that_looks_like_a_formula_is_marked_as_a_text(start: str) -> None:
+    paper = all_papers()[None]
+    named = Paper(renamed(paper.content, 0, base=f"{start}SUM(A1)"), paper.name)
+    (row, *_) = csv.DictReader(io.StringIO(named.csv().decode("utf-8-sig"), newline=""))
+    assert row["base"] == f"'{start}SUM(A1)"
+
+
+def test_the_table_says_of_every_unit_what_the_work_list_says() -> None:
+    paper = all_papers()[None]
+    rows = list(csv.DictReader(io.StringIO(paper.csv().decode("utf-8-sig"), newline="")))
+    assert [row["unit_id"] for row in rows] == [unit.unit_id for unit in paper.content.units]
+    assert sum(float(row["cost_expected"] or 0) for row in rows) == pytest.approx(paper.content.spent)
+    for row, unit in zip(rows, paper.content.units, strict=True):
+        assert row["instruction"] == wording.to_do(unit)
+        assert float(row["fails_within_hours_ahead"]) == pytest.approx(unit.forecast.fails_within.mean)
+        assert (row["do_not_run"] != "") == (unit in paper.content.stopped)
