@@ -11,7 +11,6 @@ from datetime import date, timedelta
 from functools import cache
 
 import icalendar
-import openpyxl
 import pandas as pd
 import pytest
 
@@ -25,10 +24,9 @@ from forecaster.plan_problem import TOLERANCE
 from forecaster.report.plan_text import plan_json
 from plan_rows import plan_file, table_rows
 from tests.conftest import SAMPLE_DAY, sample_fleet
+from tests.papers_read_back import Work, in_csv, in_ics, in_pdf, in_xlsx, week_in
 from tests.sample_papers import all_papers, renamed
-from tests.test_paper_owners import names_of_others, words_of
-from tests.test_paper_pdf import WORD, ranked_rows, told
-from tests.test_work_list import rows_of
+from tests.test_paper_owners import names_of_others, words_of, words_of_file
 
 IN_SEASON = date(2026, 8, 10)
 OWNERS = ("Old Mole Boathouse", "Pellan Reach Boats", "Quillfeather Water Hire")
@@ -40,7 +38,6 @@ LIMITS: PlanWishes = {
     "spare_units": 1,
     "prices": {"check": 80.0},
 }
-Work = dict[str, tuple[str, date | None]]
 EVERY = [(day, owner) for day in (SAMPLE_DAY, IN_SEASON) for owner in (None, *OWNERS)]
 
 
@@ -56,7 +53,7 @@ def part_of(owner: str | None) -> Fleet:
 
 @cache
 def edits_on(day: date) -> dict[str, PlanEdit]:
-    """Of each owner: a unit with work left, where there is one, another checked, and one that is left rebuilt too late."""
+    """Of each owner: a unit with work left, where there is one, another checked, one that was left rebuilt late."""
     edits: dict[str, PlanEdit] = {}
     for owner in OWNERS:
         best = part_of(owner).plan(day, **LIMITS)
@@ -92,102 +89,14 @@ def instructed(paper: Paper) -> Work:
     return {unit.unit_id: (unit.instruction.act, unit.instruction.week_of) for unit in paper.content.units}
 
 
-# Each file read back -------------------------------------------------------------------------------------------------
-
-
-def act_in(words: str) -> str:
-    """The work that some words tell: "do not run; rebuild" is a rebuild."""
-    found = re.search(r"rebuil[dt]|check|leave", words.casefold())
-    assert found, words
-    return found[0].replace("rebuilt", "rebuild")
-
-
-def in_xlsx(paper: Paper) -> Work:
-    sheet = openpyxl.load_workbook(io.BytesIO(paper.xlsx()))["work list"]
-    return {
-        row["unit"].value: (act_in(row["action"].value), row["week of"].value and row["week of"].value.date())
-        for row in rows_of(sheet)
-    }
-
-
-def in_csv(paper: Paper) -> Work:
-    rows = csv.DictReader(io.StringIO(paper.csv().decode("utf-8-sig"), newline=""))
-    return {
-        row["unit_id"]: (row["work"], date.fromisoformat(row["week_of"]) if row["week_of"] else None) for row in rows
-    }
-
-
-def in_ics(paper: Paper) -> Work:
-    """A unit without an event of its own is left, or stands among those that must not run, with what it needs."""
-    work: Work = {unit.unit_id: ("leave", None) for unit in paper.content.units}
-    for event in icalendar.Calendar.from_ical(paper.ics()).walk("VEVENT"):
-        summary = str(event["summary"])
-        if summary.startswith("Do not run: ") and " on craft " not in summary:
-            for line in str(event["description"]).splitlines():
-                if line.split(" ")[0] in work:
-                    work[line.split(" ")[0]] = (act_in(line.rsplit("It must be", 1)[1]), None)
-    for event in icalendar.Calendar.from_ical(paper.ics()).walk("VEVENT"):
-        if found := re.match(r"(.*): (S\d{4}) on craft", str(event["summary"])):
-            whole_week = event.decoded("dtend") - event.decoded("dtstart") == timedelta(days=7)
-            work[found[2]] = (act_in(found[1]), event.decoded("dtstart") if whole_week else None)
-    return work
-
-
-def in_pdf(paper: Paper) -> Work:
-    """Units in the table of the weeks by its columns, read by where the words stand; the others by the ranked table."""
-    written = paper.pdf()
-    work: Work = {unit: (act_in(row.split("\n")[0]), None) for unit, row in stacked(written).items()}
-    for page in told(written, "-bbox").split("<page ")[1:]:
-        words = [(float(x), float(y), text) for x, y, _, _, text in WORD.findall(page)]
-        heads = [(x, y) for x, y, text in words if text == "Rebuild" and (("Week") in near(words, y))]
-        if not heads:
-            continue
-        rebuild_x, top = heads[0]
-        check_x = next(x for x, y, text in words if text == "Check:" and abs(y - top) < 2)
-        end = min([y for _, y, text in words if text == "Every" and y > top] or [1e9])
-        weeks = [
-            (y, day)
-            for x, y, text in words
-            if x < rebuild_x - 5 and top < y < end and (day := week_at(words, x, y, rebuild_x)) is not None
-        ]
-        for x, y, text in words:
-            if re.fullmatch(r"S\d{4}", text) and top < y < end:
-                week = max((at, day) for at, day in weeks if at <= y + 1)[1]
-                work[text] = ("check" if x >= check_x - 1 else "rebuild", week)
-    return work
-
-
-def stacked(written: bytes) -> dict[str, str]:
-    """The ranked rows, what is to be done before all else in them."""
-    return {unit: act_words(row) for unit, row in ranked_rows(written).items()}
-
-
-def act_words(row: str) -> str:
-    return (
-        next(found for found in (re.search(r"(do not run|rebuild|check|leave).*", row, re.DOTALL),) if found)[0]
-        .replace("do not run;", "")
-        .replace("\n", " ")
-    )
-
-
-def near(words: list[tuple[float, float, str]], y: float) -> set[str]:
-    return {text for _, at, text in words if abs(at - y) < 15}
-
-
-def week_at(words: list[tuple[float, float, str]], x: float, y: float, before: float) -> date | None:
-    """The day that begins at a word: "2 Nov 2026", its parts in one word or in three; None where none does."""
-    line = " ".join(text for at, row, text in sorted(words) if abs(row - y) < 1 and x <= at < before)
-    found = re.match(r"(\d{1,2})\s(\w{3})\s(\d{4})", line.replace("\N{NO-BREAK SPACE}", " "))
-    return pd.Timestamp(f"{found[1]} {found[2]} {found[3]}").date() if found else None
-
-
 # The law --------------------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("day", "owner"), EVERY)
 def test_all_four_files_tell_the_same_work_and_it_is_the_plan_that_was_asked_for(day: date, owner: str | None) -> None:
     paper, made = papers_on(day)[owner], made_on(day, owner)
-    assert {kind(paper) == instructed(paper) for kind in (in_xlsx, in_csv, in_ics, in_pdf)} == {True}
+    for read in (in_xlsx, in_csv, in_ics, in_pdf):
+        assert read(paper) == instructed(paper)
     planned = work_of(made)
     first = {u.unit_id for u in paper.content.units if u.stop or u.instruction.at_once or "first" in u.instruction.code}
     assert set(instructed(paper)) == set(planned)
@@ -220,19 +129,15 @@ def test_the_screens_table_its_file_and_the_json_tell_the_same(day: date) -> Non
     planned = work_of(made)
     shown = table_rows(made.answer.plan.actions, made.answer, craft_places(fleet.records), made.edits)
     on_screen = {r.unit: (r.work, r.week) for r in shown.itertuples()}
-    assert {u: (w, week_or_none(k)) for u, (w, k) in on_screen.items()} == planned
+    assert {u: (w, week_in(k)) for u, (w, k) in on_screen.items()} == planned
     file = pd.read_csv(io.BytesIO(plan_file(made.answer, made.edits)), keep_default_na=False)
-    assert {r.unit_id: (r.work, week_or_none(r.week_of)) for r in file.itertuples()} == planned
+    assert {r.unit_id: (r.work, week_in(r.week_of)) for r in file.itertuples()} == planned
     written = plan_json(made.answer, made)
-    assert {a["unit_id"]: (a["action"], week_or_none(a["week_of"] or "")) for a in written["actions"]} == planned
+    assert {a["unit_id"]: (a["action"], week_in(a["week_of"])) for a in written["actions"]} == planned
     assert {e["unit_id"] for e in written["edits"]} == set(made.edits)
     assert {a["unit_id"] for a in written["actions"] if a["changed_by_hand"]} == set(made.edits)
     assert written["broken"] == list(made.broken)
     assert written["costs_more"]["mean"] == made.costs_more.mean
-
-
-def week_or_none(text: str) -> date | None:
-    return date.fromisoformat(text) if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text) else None
 
 
 @pytest.mark.parametrize(("day", "owner"), EVERY)
@@ -266,13 +171,7 @@ def test_the_limits_stand_on_the_paper() -> None:
         "weeks of 21 Dec 2026 and 28 Dec 2026; 1 spare unit to stand in."
     )
     for kind in ("pdf", "xlsx"):
-        assert within in " ".join(words_of_kind(papers_on(SAMPLE_DAY)[None], kind).split())
-
-
-def words_of_kind(paper: Paper, kind: str) -> str:
-    from tests.test_paper_owners import words_of_file
-
-    return words_of_file(paper, kind)
+        assert within in " ".join(words_of_file(papers_on(SAMPLE_DAY)[None], kind).split())
 
 
 def test_work_put_too_late_is_named_where_all_is_said_to_be_ready() -> None:

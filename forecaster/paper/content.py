@@ -1,6 +1,6 @@
 """Everything that the paper says, gathered once from forecast, plan, curves, prices and records.
 
-The three files (PDF, work list, calendar) only set it out: none of them works anything out.
+The four files (PDF, work list, calendar, table) only set it out: none of them works anything out.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The paper's sentences and figures: what its three files have in common in words."""
+"""The paper's sentences and figures: what its files have in common in words."""
 
 from __future__ import annotations
 
