@@ -32,11 +32,11 @@ def table_rows(
                 "saves": answer.savings[one.unit_id].mean,
                 "saves_interval": _interval(answer.savings[one.unit_id]),
                 "rattle": percent(one.rattle) if one.action == "check" else "",
+                "note": edits[one.unit_id].note if one.unit_id in edits else "",
                 "hours": answer.hours.get(one.unit_id),
                 "craft": craft_told(one.craft_id, places),
                 "because": all_told(answer.because.get(one.unit_id, ())),
                 "remarks": answer.doubtful.get(one.unit_id, ""),
-                "note": edits[one.unit_id].note if one.unit_id in edits else "",
             }
             for one in shown
         ]

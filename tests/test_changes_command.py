@@ -15,6 +15,7 @@ from forecaster.commands import COMMANDS
 from forecaster.plan_case import PlanWishes
 from forecaster.question_options import CHANGES, PLAN_OPTIONS
 from tests.command_answers import answer_to
+from tests.conftest import ROOT
 from tests.small_fleet import small_fleet_folder
 
 DAY = ("--as-of", "2026-01-15")
@@ -189,3 +190,13 @@ def test_an_owners_report_says_how_many_changes_are_of_others(small: str, mine: 
     assert status == 0
     assert told["reports"][0]["changed_by_hand"] == ["S1"]
     assert told["remarks"] == ["2 changes by hand are of units in none of these reports, and left out."]
+
+
+def test_the_plans_json_is_documented(small: str, mine: Path) -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    example = json.loads(text.split("\n`plan --json`")[1].split("```json\n")[1].split("```")[0])
+    told = json.loads(answer_to("plan", small, *DAY, "--changes", str(mine), "--json")[1])
+    assert set(example) <= set(told)
+    assert {"edits", "costs_more", "broken"} <= set(example)
+    assert set(example["actions"][0]) == set(told["actions"][0])
+    assert set(example["edits"][0]) == set(told["edits"][0])

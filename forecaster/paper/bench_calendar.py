@@ -40,6 +40,8 @@ def bench_calendar(content: PaperContent) -> bytes:
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", _one_line(wording.title(content)))
+    if content.by_hand is not None:
+        calendar.add("x-wr-caldesc", _one_line(" ".join([wording.by_hand(content), *wording.broken(content)])))
     _add_stops(calendar, content)
     for unit in content.at_once:
         if unit.instruction.code not in STOP:

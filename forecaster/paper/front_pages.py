@@ -100,8 +100,8 @@ def _changed(content: PaperContent) -> list[Flowable]:
     lines = [cut(line, MOST_WHY) for line in wording.broken(content)[:MOST_BROKEN]]
     more = len(wording.broken(content)) - len(lines)
     rest = [f"and {counted(more, 'more limit')}: see the work list (.xlsx)"] if more else []
-    breaks = [words("As changed it breaks a limit:"), *bullets([*lines, *rest])] if lines else []
-    return [boxed([words("Changed by hand", SUBHEADING), words(wording.by_hand(content)), *breaks]), Spacer(0, 8)]
+    breaks = ["As changed it breaks a limit:", *(f"\N{BULLET} {line}" for line in [*lines, *rest])] if lines else []
+    return [words("\n".join([wording.by_hand(content), *breaks]), CAUTION)]  # lighter than what must not run
 
 
 def weeks(content: PaperContent, names: int) -> list[Flowable]:
