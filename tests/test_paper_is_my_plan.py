@@ -9,6 +9,7 @@ import shutil
 from collections.abc import Mapping
 from datetime import date, timedelta
 from functools import cache
+from typing import Any
 
 import icalendar
 import pandas as pd
@@ -255,22 +256,31 @@ def test_a_change_of_no_unit_at_all_is_refused_rather_than_left_out(owner: str |
 
 def test_this_week_follows_the_changed_plan() -> None:
     fleet, monday = sample_fleet(), date(2026, 11, 2)
-    best = fleet.plan(SAMPLE_DAY)
-    out = next(a.unit_id for a in best.plan.actions if a.action == "rebuild" and a.week_of == monday)
-    into = next(a.unit_id for a in best.plan.actions if a.action == "leave")
-    edits: Mapping[str, PlanEdit] = {out: PlanEdit("leave"), into: PlanEdit("rebuild", monday)}
-    usual, changed = (
-        {task.unit_id for task in fleet.this_week(SAMPLE_DAY, edits=given).tasks if task.week_of}
-        for given in ({}, edits)
-    )
-    assert out in usual
-    assert into not in usual
-    assert changed == (usual - {out}) | {into}
+    one, other = sorted(a.unit_id for a in fleet.plan(SAMPLE_DAY).plan.actions if a.action == "leave")[:2]
+
+    def planned(**edits: PlanEdit) -> dict[str, str]:
+        week = fleet.this_week(SAMPLE_DAY, edits=edits)
+        return {task.unit_id: task.kind for task in week.tasks if task.week_of and task.unit_id in (one, other)}
+
+    assert planned() == {}
+    assert planned(**{one: PlanEdit("rebuild", monday), other: PlanEdit("rebuild", monday)}) == {
+        one: "rebuild",
+        other: "rebuild",
+    }
+    assert planned(**{one: PlanEdit("check", monday), other: PlanEdit("leave")}) == {one: "check"}
 
 
-def test_this_week_keeps_to_the_plans_limits() -> None:
-    closed = sample_fleet().this_week(SAMPLE_DAY, closed=(date(2026, 11, 2),))
-    assert not [task for task in closed.tasks if task.week_of]
+def test_this_week_asks_for_the_plan_with_every_wish(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+    plan_with = Fleet.plan_with
+
+    def keep(fleet: Fleet, edits: Mapping[str, PlanEdit], as_of: date, progress: Any = None, **wish: Any) -> PlanByHand:
+        asked.append((edits, wish))
+        return plan_with(fleet, edits, as_of, progress, **wish)
+
+    monkeypatch.setattr(Fleet, "plan_with", keep)
+    sample_fleet().this_week(SAMPLE_DAY, edits=edits_on(SAMPLE_DAY), **LIMITS)
+    assert asked == [(edits_on(SAMPLE_DAY), LIMITS)]
 
 
 # The table ------------------------------------------------------------------------------------------------------------
