@@ -43,6 +43,8 @@ class Loaded:
 
 BY_CONTENT: dict[str | type, Callable[[Any], str]] = {Loaded: lambda loaded: loaded.content}
 PlanChoice = tuple[tuple[str, float | date | tuple[date, ...]], ...]
+PlanEdits = tuple[tuple[str, forecaster.PlanEdit], ...]
+PAPER_KINDS = ("pdf", "xlsx", "ics", "csv")
 
 
 @dataclass(frozen=True)
@@ -234,13 +236,16 @@ def plan_by_hand(
 
 @st.cache_resource(max_entries=KEPT_PAPERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def paper_files(
-    loaded: Loaded, as_of: date, hours: float, owner: str | None, limits: tuple[tuple[str, float | date | None], ...]
+    loaded: Loaded, as_of: date, hours: float, owner: str | None, limits: PlanChoice, edits: PlanEdits
 ) -> PaperFiles:
-    """The paper of the fleet (`owner` None) or of one owner; shows how far it has come while it is made."""
+    """The paper of the fleet (`owner` None) or of one owner, with the plan within `limits` as changed by `edits`.
+
+    Shows how far it has come while it is made.
+    """
     place = st.empty()
-    paper = loaded.fleet.report(as_of, owner, hours=hours, progress=place.caption, **dict(limits))
+    paper = loaded.fleet.report(as_of, owner, hours=hours, progress=place.caption, edits=dict(edits), **dict(limits))
     place.caption("Setting it out ...")
-    files = {kind: paper.file(kind) for kind in ("pdf", "xlsx", "ics")}
+    files = {kind: paper.file(kind) for kind in PAPER_KINDS}
     place.empty()
     return PaperFiles(paper.name, paper.answer, files)
 
@@ -251,19 +256,21 @@ def noted_this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
     return loaded.fleet.noted_this_week(as_of)
 
 
-def this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
-    """All that needs doing within seven days; shows how far it has come while it is worked out."""
-    found = _this_week(loaded, as_of)
+def this_week(loaded: Loaded, as_of: date, limits: PlanChoice = (), edits: PlanEdits = ()) -> forecaster.ThisWeek:
+    """All that needs doing within seven days, with the plan as asked; shows how far it has come meanwhile."""
+    found = _this_week(loaded, as_of, limits, edits)
     weeks = _weeks()
-    weeks[loaded.content, as_of] = found
+    weeks[loaded.content, as_of, limits, edits] = found
     for oldest in list(weeks)[:-KEPT_ANSWERS]:
         weeks.pop(oldest, None)  # another viewer's page may have let go of it meanwhile
     return found
 
 
-def week_if_known(loaded: Loaded, as_of: date) -> forecaster.ThisWeek | None:
+def week_if_known(
+    loaded: Loaded, as_of: date, limits: PlanChoice = (), edits: PlanEdits = ()
+) -> forecaster.ThisWeek | None:
     """The same where it was worked out already, for this viewer or another; else None, at once."""
-    return _weeks().get((loaded.content, as_of))
+    return _weeks().get((loaded.content, as_of, limits, edits))
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
@@ -370,20 +377,18 @@ def _after_water_alone(
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
-def _plan_by_hand(
-    loaded: Loaded, as_of: date, limits: PlanChoice, edits: tuple[tuple[str, forecaster.PlanEdit], ...]
-) -> forecaster.PlanByHand:
+def _plan_by_hand(loaded: Loaded, as_of: date, limits: PlanChoice, edits: PlanEdits) -> forecaster.PlanByHand:
     return loaded.fleet.plan_with(dict(edits), as_of, **dict(limits))
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
-def _this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
+def _this_week(loaded: Loaded, as_of: date, limits: PlanChoice, edits: PlanEdits) -> forecaster.ThisWeek:
     place = st.empty()
-    found = loaded.fleet.this_week(as_of, progress=place.caption)
+    found = loaded.fleet.this_week(as_of, progress=place.caption, edits=dict(edits), **dict(limits))
     place.empty()
     return found
 
 
 @st.cache_resource(show_spinner=False)
-def _weeks() -> dict[tuple[str, date], forecaster.ThisWeek]:
+def _weeks() -> dict[tuple[str, date, PlanChoice, PlanEdits], forecaster.ThisWeek]:
     return {}

@@ -21,7 +21,6 @@ from words import (
     signed,
 )
 
-NOT_ON_PAPER = "The paper holds the best plan: changes by hand, closed weeks and spare units are not in it."
 CAUTION = (
     "A plan is no inspection, and no leave to run anything. A unit that rattles when spun by hand or has milky oil "
     "does not run, whatever the plan says of it; whether a housing, an impeller or a shaft may run again is for a "

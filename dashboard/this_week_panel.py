@@ -13,6 +13,7 @@ import link
 from days import day_style
 from fleet_rows import craft_told, filled, units_at
 from loading import Loaded, noted_this_week, this_week
+from plan_form import USUAL_PLAN, PlanShown
 from this_week_words import (
     HEADINGS,
     looked_at_words,
@@ -29,6 +30,9 @@ WEIGHED_AT_ONCE = 150  # units: more take longer than a reader waits, and are we
 WEIGH = "weigh the week"  # in the session: of which fleet and day the viewer asked for it
 DRAWN_NOW = "week drawn now"  # in the session: this run draws the whole page, so that it is too early to weigh
 SOON_SECONDS = 2.5
+YOUR_PLAN = (
+    "The plan's work is that of your own plan, with the limits and the changes by hand of the screen Off-season plan."
+)
 SHOWN = 8  # tasks of a kind written out; the table has all of them
 
 
@@ -51,6 +55,8 @@ class SeenWeek:
     """Units in service: they take the time."""
     weighed: forecaster.ThisWeek | None
     """All of it; None where it was not worked out yet."""
+    plan: PlanShown = USUAL_PLAN
+    """The plan whose work it tells."""
 
     @property
     def known(self) -> forecaster.ThisWeek:
@@ -88,24 +94,26 @@ def week_panel(week: SeenWeek) -> None:
     with st.container(key="this-week"):
         st.subheader("This week", anchor=ANCHOR)
         if week.weighed is None and st.session_state.get(WEIGH) == (week.loaded.content, week.as_of):
-            this_week(week.loaded, week.as_of)
+            this_week(week.loaded, week.as_of, week.plan.limits, week.plan.edits)
             draw_anew()  # the line above all this knows it too then
         st.markdown(week.sentence)
+        if not week.plan.is_usual:
+            st.caption(YOUR_PLAN)
         _show(week.known, week.tasks, week.places)
         if week.weighs_itself:
             st.session_state[DRAWN_NOW] = True
-            _weigh_soon(week.loaded, week.as_of)
+            _weigh_soon(week.loaded, week.as_of, week.plan)
         elif week.weighed is None:
             _offer(week.loaded, week.as_of, week.units)
 
 
 @st.fragment(run_every=SOON_SECONDS)
-def _weigh_soon(loaded: Loaded, as_of: date) -> None:
+def _weigh_soon(loaded: Loaded, as_of: date, plan: PlanShown) -> None:
     """Weigh each unit at the second run of this fragment, when the page has been drawn, and draw it anew."""
     if st.session_state.pop(DRAWN_NOW, False):
         st.caption("Weighing each unit ...")
         return
-    this_week(loaded, as_of)
+    this_week(loaded, as_of, plan.limits, plan.edits)
     draw_anew()
 
 

@@ -38,6 +38,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.paper.water_sheet import water_sheet
     from forecaster.plan_answer import PlanAnswer, RuleBeside, Saving
     from forecaster.plan_by_hand import PlanEdit
+    from forecaster.plan_changes import MOST_NOTE, PlanChanges, change_in_text, changes_file, text_of_change
     from forecaster.plan_days import OffSeason
     from forecaster.plan_problem import PlannedAction
     from forecaster.prices import Prices
@@ -111,6 +112,7 @@ _ROOMS = {
     "paper.water_sheet": ("water_sheet",),
     "plan_answer": ("PlanAnswer", "RuleBeside", "Saving"),
     "plan_by_hand": ("PlanEdit",),
+    "plan_changes": ("MOST_NOTE", "PlanChanges", "change_in_text", "changes_file", "text_of_change"),
     "plan_days": ("OffSeason",),
     "plan_problem": ("PlannedAction",),
     "prices": ("Prices",),
@@ -157,6 +159,7 @@ __all__ = [
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
     "MODELS",
+    "MOST_NOTE",
     "TABLES",
     "AfterWater",
     "Amount",
@@ -188,6 +191,7 @@ __all__ = [
     "Paper",
     "PlanAnswer",
     "PlanByHand",
+    "PlanChanges",
     "PlanEdit",
     "PlannedAction",
     "Prices",
@@ -219,6 +223,8 @@ __all__ = [
     "WrongUsage",
     "advise_teardown",
     "build_histories",
+    "change_in_text",
+    "changes_file",
     "dashboard_app",
     "finding_of",
     "first_steps",
@@ -244,6 +250,7 @@ __all__ = [
     "template_folder",
     "template_table",
     "template_workbook",
+    "text_of_change",
     "water_sheet",
     "words_after_water",
     "write_fleet",

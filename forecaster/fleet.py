@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from forecaster.paper.paper import Paper
     from forecaster.plan_answer import PlanAnswer
     from forecaster.plan_by_hand import PlanEdit
+    from forecaster.plan_changes import PlanChanges
     from forecaster.plan_days import OffSeason
     from forecaster.plan_limits import PlanLimits, PlanWishes
     from forecaster.prices import Prices
@@ -273,16 +274,28 @@ class Fleet:
 
         return noted_this_week(self.histories(as_of))
 
-    def this_week(self, as_of: date, progress: Callable[[str], None] | None = None) -> ThisWeek:
+    def this_week(
+        self,
+        as_of: date,
+        progress: Callable[[str], None] | None = None,
+        edits: Mapping[str, PlanEdit] | None = None,
+        **wish: Unpack[PlanWishes],
+    ) -> ThisWeek:
         """What needs doing in the seven days from a day: not to run, water, triggers reached, the plan's work.
 
-        What was worked out is kept, so that a question that was broken off goes on where it stood. Raises
-        DataStopsAnswer where no unit is in service.
+        The plan's as ``plan_with`` has it for `edits` and `wish`. What was worked out is kept, so that a question that
+        was broken off goes on where it stood. Raises DataStopsAnswer where no unit is in service.
         """
         from forecaster.this_week import this_week
 
-        known: dict[str, AtTriggers] = self._kept.triggers.get(as_of, dict)
-        return this_week(self.decisions(as_of), lambda: self.plan(as_of, progress), known, progress)
+        prices = dict(wish.get("prices", {}))
+        known: dict[str, AtTriggers] = {} if prices else self._kept.triggers.get(as_of, dict)
+        return this_week(
+            self.decisions(as_of, **prices),
+            lambda: self.plan_with(edits or {}, as_of, progress, **wish).answer,
+            known,
+            progress,
+        )
 
     def off_season(self, as_of: date, begins: date | None = None, ready_by: date | None = None) -> OffSeason:
         """The off-season that ``plan`` plans: the one that the day is in, else the next. Raises WrongUsage likewise."""
@@ -314,6 +327,23 @@ class Fleet:
         Nothing else of the plan moves. Raises as ``plan``, and WrongUsage for an edit that makes no sense.
         """
         return self._planned(as_of, progress, wish).with_edits(edits)
+
+    def read_changes(
+        self, content: bytes, file: str, as_of: date, begins: date | None = None, ready_by: date | None = None
+    ) -> PlanChanges:
+        """Changes of the plan of these days by hand, from the `content` of a CSV file called `file`.
+
+        Nothing is planned for it. Raises SourceError that tells every row that cannot be used, see ``read_changes`` of
+        ``forecaster.plan_changes``; DataStopsAnswer where no unit is in service, WrongUsage for days that make no plan.
+        """
+        from forecaster.plan_changes import Changeable, read_changes
+        from forecaster.plan_days import later_weeks
+
+        self._refuse_nobody_in_service(as_of)
+        weeks = self.off_season(as_of, begins, ready_by).weeks
+        last = [*weeks, *later_weeks(list(weeks), as_of)][-1]
+        units = frozenset(self.histories(as_of).in_service().lives["unit_id"])
+        return read_changes(content, file, Changeable(units, weeks[0], last))
 
     def _planned(self, as_of: date, progress: Callable[[str], None] | None, wish: PlanWishes) -> PlannedSeason:
         from forecaster.off_season import planned_season
@@ -401,16 +431,17 @@ class Fleet:
     ) -> tuple[Paper, ...]:
         """One paper for each owner (by default for all that craft.csv names; None: the fleet).
 
-        `hours`: the horizon in engine hours. `wish`: `budget`, `begins`, `ready_by`, `bench_per_week` (see
-        ``plan``), `prices` (a dict of fields of ``Prices``) and `look_back` (False: leave out how past
-        forecasts fared). A budget or bench that is wished counts for each paper as it stands; without, owners have
-        their parts of fleet.toml's. `progress` is told what is being done. Raises as ``report``.
+        `hours`: the horizon in engine hours. `wish`: all that ``plan`` takes, `edits` of the plan by hand (see
+        ``plan_with``; an owner's paper takes those of the own units) and `look_back` (False: leave out how past
+        forecasts fared). A limit that is wished counts for each paper as it stands; without, owners have their parts
+        of fleet.toml's bench and budget. `progress` is told what is being done. Raises as ``report``, and WrongUsage
+        for an edit of a unit that is not in service.
         """
         from forecaster import __version__
-        from forecaster.paper.asking import PaperWish, papers_for
+        from forecaster.paper.asking import paper_wish, papers_for
 
         self._refuse_nobody_in_service(as_of)
-        asked = PaperWish(hours, **wish)
+        asked = paper_wish(hours, wish)
         return papers_for(self, as_of, tuple(owners) or self.owners, asked, progress, __version__)
 
     def _refuse_nobody_in_service(self, as_of: date) -> None:

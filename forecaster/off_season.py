@@ -66,11 +66,15 @@ class PlannedSeason:
     steps: tuple[RuleStep, ...] = field(repr=False)
 
     def with_edits(self, edits: Mapping[str, PlanEdit]) -> PlanByHand:
-        """The best plan with some units' work changed; see ``plan_by_hand.edited``."""
+        """The best plan with some units' work changed; see ``plan_by_hand.edited``. With none it is the best plan."""
         best = self.answer
         plan = edited(self.case, best.plan, edits)
         pairs = zip(best.plan.actions, plan.actions, strict=True)
-        changed = {new.unit_id: PlanEdit(new.action, new.week_of) for old, new in pairs if old != new}
+        changed = {
+            new.unit_id: PlanEdit(new.action, new.week_of, edits[new.unit_id].note) for old, new in pairs if old != new
+        }
+        if not changed:
+            return PlanByHand(best, {}, Saving(0.0, 0.0, 0.0), ())
         answer = _answer(self.case, plan, best.rule, self.steps, best.because)
         answer = replace(answer, doubtful=best.doubtful)
         more = _whole(best.saved_draws) - _whole(answer.saved_draws)

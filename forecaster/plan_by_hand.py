@@ -35,10 +35,14 @@ CLOSED: dict[str, Any] = {"in_season": False, "season_spend": 0.0}
 
 @dataclass(frozen=True)
 class PlanEdit:
-    """What is to be done with a unit instead: any day of the week meant; None for work: its cheapest free week."""
+    """What is to be done with a unit instead: any day of the week meant; None for work: its cheapest free week.
+
+    `note`: why, in the words of whoever changed it; on one line.
+    """
 
     action: Action
     week_of: date | None = None
+    note: str = ""
 
 
 def edited(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> Plan:

@@ -17,12 +17,14 @@ from forecaster.command_line import (
     day,
     number_from_0,
     share_from_0_to_1,
+    tell,
     tell_progress,
     whole_number,
 )
 
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
+    from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_limits import PlanWishes
     from forecaster.report.text import Page
 
@@ -35,6 +37,7 @@ EXPERIENCE = argument(
     "--experience", metavar="FILE", type=Path, help="what another fleet taught (see `experience`), taken as the prior"
 )
 PRIORS = argument("--priors", metavar="FILE", type=Path, help="your own copy of priors.toml")
+# The limits of a plan, for every question that plans; `dest` is what ``Fleet.plan`` calls it.
 PLAN_OPTIONS = (
     argument("--budget", metavar="B", type=number_from_0("money"), help="money for the work (fleet.toml's)"),
     argument("--from", metavar="DATE", dest="begins", type=day, help="first day of the work (the off-season's)"),
@@ -46,9 +49,21 @@ PLAN_OPTIONS = (
         type=number_from_0("rebuilds a week"),
         help="rebuilds a week (fleet.toml's)",
     ),
-)
-# Further limits of a plan; `dest` is what ``Fleet.plan`` calls it.
-MORE_PLAN_OPTIONS = (
+    argument(
+        "--closed",
+        metavar="DATE",
+        type=day,
+        action="append",
+        default=[],
+        help="a day of a week in which the bench is closed; may be given again",
+    ),
+    argument(
+        "--spares",
+        metavar="N",
+        dest="spare_units",
+        type=whole_number(0, 1000),
+        help="spare units on the shelf that stand in where craft earn (fleet.toml's)",
+    ),
     argument(
         "--overspend-chance",
         metavar="P",
@@ -81,6 +96,21 @@ MORE_PLAN_OPTIONS = (
         metavar="SHARE",
         type=number_from_0("a share of its cost"),
         help="share of its cost that planned work must save at least (fleet.toml's)",
+    ),
+)
+CHANGES = (
+    argument(
+        "--changes",
+        metavar="FILE",
+        type=Path,
+        help="the plan changed by hand: a CSV file with the columns unit_id, action, week_of, note",
+    ),
+    argument(
+        "--change",
+        metavar="UNIT:WORK:WEEK",
+        action="append",
+        default=[],
+        help="one change by hand, for example S0005:rebuild:2026-11-09 or S0005:leave; may be given again",
     ),
 )
 # Prices that a question may set for itself, beside fleet.toml's: option, field of forecaster.prices.Prices, what it is.
@@ -125,6 +155,35 @@ def plan_wishes(asked: Namespace) -> PlanWishes:
 
     given = {name: getattr(asked, name) for name in PlanWishes.__annotations__ if name in asked}
     return cast("PlanWishes", {**given, "prices": prices_given(asked)})
+
+
+def changes_asked(fleet: Fleet, as_of: date, asked: Namespace) -> dict[str, PlanEdit]:
+    """The plan's changes by hand: those of the file, and in their place those given one by one.
+
+    Raises SourceError and WrongUsage where one cannot be used; how the file was read is told on standard error.
+    """
+    from forecaster.plan_changes import change_in_text
+
+    edits: dict[str, PlanEdit] = {}
+    if asked.changes is not None:
+        read = fleet.read_changes(content_of(asked.changes), asked.changes.name, as_of, asked.begins, asked.ready_by)
+        edits.update(read.edits)
+        for notice in read.notices:
+            tell(str(notice))
+    edits.update(change_in_text(text) for text in asked.change)
+    return edits
+
+
+def content_of(path: Path) -> bytes:
+    """A file's bytes. Raises SourceError where it cannot be opened."""
+    from forecaster.errors import SourceError
+
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise SourceError(
+            f"{path} cannot be opened ({error.strerror}). Check its name and that you may read it."
+        ) from error
 
 
 def opened(asked: Namespace) -> tuple[Fleet, date]:

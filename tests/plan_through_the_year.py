@@ -117,7 +117,8 @@ def _account(told: Sequence[Told]) -> str:
     earlier = [one for one in told if one.on <= CLOSE]
     held = sum(one.low <= round(settled.rebuilds) <= one.high for one in earlier)
     return (
-        f"over the close: rebuilds {after.rebuilds - before.rebuilds:+.1f}, cost of a unit {after.cost / before.cost - 1:+.2%}; "
+        f"over the close: rebuilds {after.rebuilds - before.rebuilds:+.1f}, "
+        f"cost of a unit {after.cost / before.cost - 1:+.2%}; "
         f"{held} of {len(earlier)} intervals held the {settled.rebuilds:.0f} rebuilds of {SETTLED}"
     )
 

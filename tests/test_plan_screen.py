@@ -102,10 +102,11 @@ def test_parts_triggers_and_rules_have_their_tables(opened: Opener, best: PlanAn
 
 def test_the_plan_can_be_taken_along(opened: Opener, best: PlanAnswer) -> None:
     assert [button.label for button in opened().get("download_button")] == ["Download this table (CSV)"]
-    file = pd.read_csv(io.BytesIO(plan_file(best, {"S0003"})))
+    file = pd.read_csv(io.BytesIO(plan_file(best, {"S0003": PlanEdit("leave", None, "sold")})))
     assert len(file) == 26
     assert file["saves_expected"].sum() == pytest.approx(best.plan.saves, abs=0.01)
     assert set(file.loc[file["changed_by_hand"] == "yes", "unit_id"]) == {"S0003"}
+    assert set(file["why_changed"].dropna()) == {"sold"}
     assert set(file["currency"]) == {"USD"}
 
 

@@ -15,6 +15,7 @@ from chart_parts import CHART_CONFIG
 from charts import risk_by_unit
 from fleet_rows import choices, craft_places, craft_told, filled, first_day, fleet_rows, remarks_of, risk_rows, units_at
 from loading import Loaded, chosen_source, forecast, is_invented, load, week_if_known
+from plan_form import plan_shown
 from report_panel import report_panel
 from this_week_panel import SeenWeek, stop_panel, week_line, week_panel
 from words import all_told, capital, chance_words, count_words, day_words, hours_words, plain
@@ -32,14 +33,15 @@ def main() -> None:
     places = craft_places(loaded.fleet.records)
     answer = st.container()
     asked = ask(today, first_day(loaded.fleet.records), {name: choices(places, name) for name in PLACES})
-    link.show(asked.in_link(today))
+    plan = plan_shown()
+    link.show({**asked.in_link(today), **plan.in_link})
     whole = forecast(loaded, asked.as_of, asked.hours, asked.model)
     units = units_at(whole.units, places, asked.places)
     with answer:
         show_answer(units, whole, asked.among, loaded)
         stop_panel(loaded, asked.as_of, places, asked.places)
-        weighed = week_if_known(loaded, asked.as_of)
-        week = SeenWeek(loaded, asked.as_of, places, asked.places, len(whole.units), weighed)
+        weighed = week_if_known(loaded, asked.as_of, plan.limits, plan.edits)
+        week = SeenWeek(loaded, asked.as_of, places, asked.places, len(whole.units), weighed, plan)
         if units:
             week_line(week)
     if not units:
@@ -49,7 +51,7 @@ def main() -> None:
     show_table(fleet_rows(units, places, doubtful), asked)
     show_cards(units, places, doubtful, asked)
     of_week = st.container()
-    report_panel(loaded, asked.as_of, asked.hours, asked.places.get("owner", ()))
+    report_panel(loaded, asked.as_of, asked.hours, plan, asked.places.get("owner", ()))
     st.caption(CAUTION)
     with of_week:  # last: it takes seconds, and the ranked table need not wait for it
         week_panel(week)

@@ -17,11 +17,14 @@ from chart_parts import CHART_CONFIG
 from download import download_button
 from fleet_rows import craft_places, first_day
 from loading import Loaded, chosen_source, load, plan, plan_by_hand
+from plan_changes_panel import changes_panel
 from plan_charts import bench_by_week, rules_beside
 from plan_form import (
     ACTIONS,
+    EDIT,
     NO_WEEK,
     PlanAsked,
+    PlanShown,
     ask_limits,
     back_to_best,
     edits_asked,
@@ -34,7 +37,6 @@ from plan_words import (
     BENCH_EXPLAINED,
     BESIDE_ADVICE,
     CAUTION,
-    NOT_ON_PAPER,
     RULES_EXPLAINED,
     account,
     answer_words,
@@ -54,8 +56,6 @@ from report_panel import report_panel
 from this_week_panel import stop_panel
 from words import STOP_ICON, day_words, do_not_run, plain, told
 
-ON_PAPER = ("budget", "begins", "ready_by", "bench_per_week")  # limits that the report knows
-
 
 def main() -> None:
     """Ask, call, draw."""
@@ -70,7 +70,7 @@ def main() -> None:
         with row:
             asked = ask_limits(loaded.fleet, as_of)
         if refused := told_wrong.refusal():
-            link.show({**choices, **asked.in_link, "edit": link.wanted("edit")})
+            link.show({**choices, **asked.in_link, EDIT: link.wanted(EDIT)})
             show_stops(top, loaded, as_of)
             told_wrong.show_refusal(top, refused)
             return
@@ -81,13 +81,14 @@ def main() -> None:
         return
     made = by_hand(loaded, as_of, asked)
     edits = dict(made.edits)
-    link.show({**choices, **asked.in_link, "edit": edits_in_link(edits)})
+    link.show({**choices, **asked.in_link, EDIT: edits_in_link(edits)})
     places = craft_places(loaded.fleet.records)
     currency = loaded.fleet.settings.currency
     with top:
         show_answer(made, loaded, currency)
     show_bench(made, places, currency)
     show_table(made, best, places, currency)
+    changes_panel(loaded.fleet, as_of, asked, edits)
     left, right = st.columns(2, gap="large")
     with left:
         show_little_more(best, currency)
@@ -95,7 +96,7 @@ def main() -> None:
     with right:
         show_season(made.answer, places)
     show_rules(best, currency)
-    show_paper(loaded, as_of, asked, bool(edits))
+    report_panel(loaded, as_of, forecaster.DEFAULT_HOURS, PlanShown(asked.limits, tuple(sorted(edits.items()))))
     for remark in (*best.remarks, *best.evidence.remarks):
         st.caption(plain(remark))
     st.markdown(evidence_line(best.evidence))
@@ -183,7 +184,7 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
     key = f"plan-table-{hash((best.as_of, tuple(weeks), tuple(edits_in_link(edits))))}"
     column = st.column_config
     st.data_editor(
-        table_rows(shown, answer, places),
+        table_rows(shown, answer, places, edits),
         hide_index=True,
         key=key,
         on_change=take_edits,
@@ -213,10 +214,16 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
             "craft": column.TextColumn("On craft"),
             "because": column.TextColumn("Because", width="large"),
             "remarks": column.TextColumn("Doubtful", width="large"),
+            "note": column.TextColumn(
+                "Why changed",
+                width="medium",
+                max_chars=forecaster.MOST_NOTE,
+                help="For the paper; of a unit that you changed",
+            ),
         },
     )
     file = f"off_season_plan_{answer.as_of}.csv"
-    download_button("Download this table (CSV)", plan_file(answer, set(edits)), file, key="plan-csv")
+    download_button("Download this table (CSV)", plan_file(answer, edits), file, key="plan-csv")
 
 
 def show_little_more(best: forecaster.PlanAnswer, currency: str) -> None:
@@ -245,14 +252,6 @@ def show_season(answer: forecaster.PlanAnswer, places: pd.DataFrame) -> None:
             border="horizontal",
             alt="Hours since rebuild at which to check or rebuild each unit in the coming season",
         )
-
-
-def show_paper(loaded: Loaded, as_of: date, asked: PlanAsked, changed: bool) -> None:
-    """The paper of the best plan within these limits; what it leaves out is said."""
-    limits = dict(asked.limits)
-    report_panel(loaded, as_of, forecaster.DEFAULT_HOURS, limits={k: limits[k] for k in ON_PAPER if k in limits})
-    if changed or set(limits) - set(ON_PAPER):
-        st.caption(NOT_ON_PAPER)
 
 
 def show_rules(best: forecaster.PlanAnswer, currency: str) -> None:

@@ -87,6 +87,7 @@ def costs(content: PaperContent) -> list[Flowable]:
             "no limit" if plan.budget is None else wording.amount(plan.budget, currency),
         ],
         ["Expected cost of all units until then: with this plan", wording.amount(plan.expected_cost, currency)],
+        *_best(content),
         [
             "\u2026 working in season only: each unit at its hours, whatever places and money that takes",
             wording.amount(plan.expected_cost_at_triggers, currency),
@@ -108,8 +109,17 @@ def costs(content: PaperContent) -> list[Flowable]:
         ],
     ]
     told.append(grid(["", "Amount"], rows, (75, 25), right=(1,)))
-    notes = [*filter(None, [wording.assumed_rates(content)]), *wording.limits(content)]
+    within = wording.planned_within(content)
+    notes = [*filter(None, [within, wording.assumed_rates(content)]), *wording.limits(content)]
     return [KeepTogether(told), *([Spacer(0, 3), *bullets(notes, SMALL)] if notes else [])]
+
+
+def _best(content: PaperContent) -> list[list[str]]:
+    """What the best plan would cost, where it was changed by hand."""
+    if content.by_hand is None:
+        return []
+    cost = content.plan.plan.expected_cost - content.by_hand.costs_more.mean
+    return [["\u2026 with the best plan, not changed by hand", wording.amount(cost, content.currency)]]
 
 
 def parts(content: PaperContent) -> list[Flowable]:

@@ -40,6 +40,8 @@ def bench_calendar(content: PaperContent) -> bytes:
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", _one_line(wording.title(content)))
+    if content.by_hand is not None:
+        calendar.add("x-wr-caldesc", _one_line(" ".join([wording.by_hand(content), *wording.broken(content)])))
     _add_stops(calendar, content)
     for unit in content.at_once:
         if unit.instruction.code not in STOP:
@@ -121,8 +123,16 @@ def _add_order(calendar: Calendar, content: PaperContent) -> None:
 def _add_ready(calendar: Calendar, content: PaperContent) -> None:
     if not content.by_week():
         return
-    opens = f"The season opens on {wording.day(content.season_opens, content)}."
-    _add(calendar, content, "ready", "All superchargers ready", content.ready_by, timedelta(days=1), opens)
+    late = content.by_hand.late if content.by_hand else ()
+    summary = f"All superchargers ready{' but ' + ', '.join(late) if late else ''}"
+    told = "\n".join(
+        [
+            f"The season opens on {wording.day(content.season_opens, content)}.",
+            *filter(None, [wording.by_hand(content)]),
+            *wording.broken(content),
+        ]
+    )
+    _add(calendar, content, "ready", summary, content.ready_by, timedelta(days=1), told)
 
 
 def _add(

@@ -1,6 +1,6 @@
 """Everything that the paper says, gathered once from forecast, plan, curves, prices and records.
 
-The three files (PDF, work list, calendar) only set it out: none of them works anything out.
+The four files (PDF, work list, calendar, table) only set it out: none of them works anything out.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from forecaster.errors import DataStopsAnswer
 from forecaster.fleet_prices import DayRate
 from forecaster.forecast import FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
+from forecaster.off_season import PlanByHand
 from forecaster.paper.instruction import STOP, Instruction, instruction
 from forecaster.paper.owners import Readership
 from forecaster.parts_order import PartsOrder, parts_order
@@ -38,7 +39,8 @@ class UnitOnPaper:
     the horizon, None where it is left; both count only where the instruction is the plan's (``Instruction.week_of``).
     `triggers`: of the season that is on, else of the coming one. `stop`: why it must not run. `because`: what is on
     record and what drives its risk, without any instruction. `doubtful`: why its figures may be wrong, None where they
-    are not in doubt.
+    are not in doubt. `changed`: whether the plan was changed by hand for it, and `note` why, as far as this reader may
+    know.
     """
 
     unit_id: str
@@ -55,6 +57,21 @@ class UnitOnPaper:
     because: tuple[str, ...]
     doubtful: str | None
     remarks: tuple[str, ...]
+    changed: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class HandChanges:
+    """What was changed of the plan by hand: the units, what it costs more than the best plan, which limits it breaks.
+
+    `late`: units whose work the changes put after the day to be ready. `broken`: sentences, their days still apart.
+    """
+
+    units: tuple[str, ...]
+    costs_more: Saving
+    broken: tuple[str, ...]
+    late: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -62,9 +79,10 @@ class PaperContent:
     """All that one paper says; made by ``gather``.
 
     `units`: ranked by the chance of failing within `hours`, highest first. `season`: the one meant by "this season".
-    `plan`: that of these craft alone, with its limits, rivals and spares; `kept_bench`, `kept_budget`: whether they are
-    the part of the workshop's that is kept for one owner. `spent`, `parts`: of the work in the plan's weeks;
-    `saving`: of the plan beside doing nothing, 0 where it has no work;
+    `plan`: that of these craft alone, with its limits, rivals and spares, as changed `by_hand`, None where it is the
+    best one; `kept_bench`, `kept_budget`: whether they are the part of the workshop's that is kept for one owner.
+    `spent`, `parts`: of the work in the plan's weeks; `saving`: of the plan beside doing nothing, 0 where it has no
+    work;
     `parts_now`: for rebuilds that do not wait for them. `assumed_rates`: craft of which no day rate is recorded, with
     the one that counts. `own_lives`: of the lives that were learned from, those on these craft. `past`: how past
     forecasts fared, in sentences; empty where nobody looked back. `problems`: of the records, as far as this reader
@@ -102,6 +120,7 @@ class PaperContent:
     problems: tuple[Problem, ...]
     refused_rows: int
     remarks: tuple[str, ...]
+    by_hand: HandChanges | None = None
 
     @property
     def stopped(self) -> tuple[UnitOnPaper, ...]:
@@ -139,7 +158,7 @@ class Answers:
 
     `reading`, `readers`: of the records that they were made from. `day_rates`: by craft, empty where one rate was
     wished for all. `own_lives`, `problems`, `refused_rows`: see ``PaperContent``. `bench_wished`, `budget_wished`: set
-    for this paper, not fleet.toml's.
+    for this paper, not fleet.toml's. `by_hand`: how `plan` was changed by hand; None: not at all.
     """
 
     reading: Reading
@@ -155,6 +174,7 @@ class Answers:
     refused_rows: int = 0
     bench_wished: bool = False
     budget_wished: bool = False
+    by_hand: PlanByHand | None = None
 
     @property
     def date_format(self) -> DateFormat:
@@ -218,7 +238,17 @@ def gather(asked: Answers, version: str = "") -> PaperContent:
         problems=asked.problems,
         refused_rows=asked.refused_rows,
         remarks=_readable(dict.fromkeys(remarks), asked),
+        by_hand=_by_hand(asked),
     )
+
+
+def _by_hand(asked: Answers) -> HandChanges | None:
+    made = asked.by_hand
+    if made is None:
+        return None
+    last = [week.monday for week in made.answer.bench][-1]
+    late = sorted(unit for unit, edit in made.edits.items() if edit.week_of is not None and edit.week_of > last)
+    return HandChanges(tuple(sorted(made.edits)), made.costs_more, made.broken, tuple(late))
 
 
 def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
@@ -226,6 +256,7 @@ def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
     planned = {action.unit_id: action for action in answer.plan.actions}
     places = asked.reading.records.craft.set_index("craft_id")[["name", "base", "owner"]].fillna("").astype(str)
     doubtful = asked.reading.doubtful_units
+    edits = {} if asked.by_hand is None else asked.by_hand.edits
     found = []
     for one in asked.forecast.units:
         if one.craft_id not in readers.craft:
@@ -248,6 +279,10 @@ def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
                 because=_written(_reasons(one), asked),
                 doubtful=doubt if doubt is None or readers.may_read(doubt) else "a row of its record was refused",
                 remarks=_readable(one.remarks, asked),
+                changed=one.unit_id in edits,
+                note=edits[one.unit_id].note
+                if one.unit_id in edits and readers.may_read(edits[one.unit_id].note)
+                else "",
             )
         )
     return found

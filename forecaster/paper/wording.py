@@ -1,4 +1,4 @@
-"""The paper's sentences and figures: what its three files have in common in words."""
+"""The paper's sentences and figures: what its files have in common in words."""
 
 from __future__ import annotations
 
@@ -15,11 +15,12 @@ from forecaster.rebuilds_to_come import NumberOfUnits
 from forecaster.report import figures
 from forecaster.report.figures import counted, listed, seasons
 from forecaster.report.plan_text import PLAN_CAUTION
-from forecaster.written_days import SPACE, written_day
+from forecaster.written_days import SPACE, written_day, written_text
 
 UNITS_NAMED = 8  # in one sentence
 GENERAL = "general experience"  # what a model starts from where no other experience was given
 DASH = "\N{EN DASH}"
+SAME = 0.5  # of money: what differs by less costs the same
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|hours?)(?!\w))")
 CAUTIONS = (
     "A forecast is no inspection. A unit that rattles when spun by hand, milky oil, or water in a cylinder means: do "
@@ -105,12 +106,14 @@ def work(unit: UnitOnPaper, content: PaperContent) -> str:
 
 
 def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:
-    """Why, in words: what is on record, what drives its risk, what casts doubt on it, whether it is extrapolated.
+    """Why, in words: a change by hand, what is on record, what drives its risk, what casts doubt, extrapolation.
 
     `hours_told`: its hours since rebuild stand beside it already, and are not told again; "" where they are all.
     """
     hours, *rest = unit.because
     told = rest if hours_told and unit.forecast.hours_since_rebuild is not None else [hours, *rest]
+    if unit.changed:
+        told.insert(0, f"changed by hand: {unit.note}" if unit.note else "changed by hand")
     if unit.forecast.beyond_seen:
         told.append("older than any unit whose life was seen to end here: extrapolated")
     if unit.doubtful:
@@ -227,9 +230,57 @@ def ready(content: PaperContent) -> str:
     if not content.by_week():
         return ""
     opens = day(content.season_opens, content)
+    late = f", but for {_named(content.by_hand.late)}," if content.by_hand and content.by_hand.late else ""
     if content.ready_by == content.season_opens:
-        return f"All work is to be ready by {opens}, when the season opens."
-    return f"All work is to be ready by {day(content.ready_by, content)}; the season opens on {opens}."
+        return f"All work{late} is to be ready by {opens}, when the season opens."
+    return f"All work{late} is to be ready by {day(content.ready_by, content)}; the season opens on {opens}."
+
+
+def by_hand(content: PaperContent) -> str:
+    """What was changed by hand and what that costs beside the best plan; "" where nothing was."""
+    made = content.by_hand
+    if made is None:
+        return ""
+    cost, than = made.costs_more, "than the best plan"
+    if max(abs(cost.mean), abs(cost.low), abs(cost.high)) < SAME:
+        told = "it costs the same as the best plan"
+    elif cost.mean < 0:
+        told = f"it costs about {saving(cost.opposite, content.currency)} less {than}"
+    else:
+        told = f"it costs about {saving(cost, content.currency)} more {than}"
+    first = [unit.unit_id for unit in content.units if unit.changed and unit.instruction.at_once]
+    now = f" What must be done now on {_named(sorted(first))} comes before its change." if first else ""
+    return f"The plan was changed by hand for {_named(made.units)}: {told}.{now}"
+
+
+def broken(content: PaperContent) -> tuple[str, ...]:
+    """Which limits the changes by hand break, each in a sentence."""
+    made = content.by_hand
+    return () if made is None else tuple(written_text(line, content.date_format) for line in made.broken)
+
+
+def planned_within(content: PaperContent) -> str:
+    """The limits that the plan was made within, but for the budget: days, bench, closed weeks, spare units."""
+    answer = content.plan
+    told = [
+        f"work from {day(answer.begins, content)}" if answer.begins else "",
+        f"to be ready by {day(answer.ready_by, content)}",
+        _bench(content),
+        f"{counted(answer.spare_units, 'spare unit')} to stand in" if answer.spare_units else "",
+    ]
+    return f"Planned within: {'; '.join(filter(None, told))}."
+
+
+def _bench(content: PaperContent) -> str:
+    """The bench's places, and the weeks in which it is closed."""
+    bench = content.plan.bench
+    opened = sorted({week.places for week in bench if not week.closed})
+    if not opened:
+        return ""
+    places = counted(int(opened[-1]), "bench place") if len(opened) == 1 else f"{opened[0]:g} to {opened[-1]:g} places"
+    closed = [day(week.monday, content) for week in bench if week.closed]
+    shut = f", closed in the week{'' if len(closed) == 1 else 's'} of {listed(closed)}" if closed else ""
+    return f"{places} in each week{shut}"
 
 
 def readers(content: PaperContent) -> str:

@@ -51,7 +51,12 @@ def work_list(content: PaperContent) -> bytes:
         book.set_properties({"title": wording.title(content), "created": _at_noon(content.as_of)})
         formats = _formats(book, content)
         for name, head, columns, rows in (
-            ("work list", [wording.title(content), *_stops(content)], UNIT_COLUMNS, _unit_rows(content)),
+            (
+                "work list",
+                [wording.title(content), *_stops(content), *_changes(content)],
+                UNIT_COLUMNS,
+                _unit_rows(content),
+            ),
             ("parts", _parts_head(content), PART_COLUMNS, _part_rows(content)),
             ("prices", [_prices_head(content)], PRICE_COLUMNS, _price_rows(content)),
             ("problems", [_problems_head(content)], PROBLEM_COLUMNS, _problem_rows(content)),
@@ -171,6 +176,8 @@ UNIT_COLUMNS = (
     Column("most hours by the meter", "hours", 10),
     Column("last meter reading", "day", 13),
     Column("remarks on its record", "text", 50),
+    Column("changed by hand", "text", 10),
+    Column("why changed", "text", 30),
 )
 PART_COLUMNS = (
     Column("part", "text", 32),
@@ -238,6 +245,8 @@ def _unit_row(unit: UnitOnPaper) -> list[Cell]:
         one.hours_high,
         one.last_reading_on,
         "; ".join(unit.remarks),
+        "yes" if unit.changed else None,
+        unit.note,
     ]
 
 
@@ -284,6 +293,12 @@ def _stops(content: PaperContent) -> list[str]:
     return [*lines, *([f"and {counted(more, 'unit')} more, see the column \u201cdo not run\u201d"] if more else [])]
 
 
+def _changes(content: PaperContent) -> list[str]:
+    """A line on what was changed by hand, and one for each limit that this breaks."""
+    told = wording.by_hand(content)
+    return [told, *(f"AS CHANGED IT BREAKS A LIMIT: {line}" for line in wording.broken(content))] if told else []
+
+
 def _parts_head(content: PaperContent) -> list[str]:
     lines = [wording.order_of_parts(content), wording.parts_now(content)]
     pre_oil = PRE_OIL if content.parts.rebuilds or content.parts_now else ""
@@ -291,7 +306,8 @@ def _parts_head(content: PaperContent) -> list[str]:
 
 
 def _prices_head(content: PaperContent) -> str:
-    return " ".join(["What the plan counted with.", wording.assumed_rates(content)]).strip()
+    told = ["What the plan counted with.", wording.planned_within(content), wording.assumed_rates(content)]
+    return " ".join(told).strip()
 
 
 def _problems_head(content: PaperContent) -> str:

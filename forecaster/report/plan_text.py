@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import date
 
+from forecaster.off_season import PlanByHand
 from forecaster.parts_order import PartsOrder
 from forecaster.plan_answer import PlanAnswer
+from forecaster.plan_by_hand import PlanEdit
 from forecaster.plan_problem import PlannedAction
 from forecaster.rebuild_parts import REUSED, PartLine
 from forecaster.rebuilds_to_come import NumberOfUnits
@@ -27,6 +30,7 @@ from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.season_triggers import Triggers
 
+SAME = 0.5  # of money: what differs by less costs the same
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
 # Why a plan and the advice of the forecast may differ.
 BESIDE_ADVICE = (
@@ -40,8 +44,12 @@ PLAN_CAUTION = (
 )
 
 
-def plan_text(answer: PlanAnswer, page: Page) -> str:
-    """The answer in one sentence, the work by week, the season's triggers, spares, parts, limits and the cautions."""
+def plan_text(answer: PlanAnswer, page: Page, made: PlanByHand | None = None) -> str:
+    """The answer in one sentence, the work by week, the season's triggers, spares, parts, limits and the cautions.
+
+    `made`: how it was changed by hand.
+    """
+    by_hand = made if made is not None and made.edits else None
     work = sorted(
         (a for a in answer.plan.actions if a.week_of is not None), key=lambda a: (str(a.week_of), a.action, a.unit_id)
     )
@@ -51,6 +59,10 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
     if answer.stop:
         told = [f"{unit}: {'; '.join(why)}. {_done_with(answer, unit)}" for unit, why in answer.stop.items()]
         blocks.append(page.bullets("Do not run these as they are, whatever the plan says", told))
+    if by_hand:
+        blocks.append(page.wrapped(changed_by_hand(by_hand)))
+        if by_hand.broken:
+            blocks.append(page.bullets("As changed by hand, the plan breaks a limit", by_hand.broken))
     if work:
         blocks.append(work_table(work, answer, page))
     blocks += [page.wrapped(told) for told in _left_for_the_season(answer)]
@@ -59,8 +71,9 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
     blocks.append(page.wrapped(_triggers_sentence(answer)))
     blocks.append(triggers_table(answer, page))
     blocks += [page.wrapped(_spares(answer)), *_parts(answer, page)]
-    limits = list(answer.plan.limits) or ["No limit was found to keep the plan from saving more."]
-    blocks.append(page.bullets("Limits", [*limits, *_more(answer)]))
+    if by_hand is None:  # what a little more would save is known of the best plan alone
+        limits = list(answer.plan.limits) or ["No limit was found to keep the plan from saving more."]
+        blocks.append(page.bullets("Limits", [*limits, *_more(answer)]))
     if answer.doubtful:
         told = [f"{unit} {why}" for unit, why in answer.doubtful.items()]
         blocks.append(page.bullets("Take these units with care until their records are mended", told))
@@ -69,6 +82,24 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
     blocks.append(page.wrapped(sentences.evidence_sentence(answer.evidence, answer.model)))
     blocks.append(page.wrapped(PLAN_CAUTION))
     return "\n\n".join(blocks)
+
+
+def changed_by_hand(made: PlanByHand) -> str:
+    """What was changed by hand, unit by unit, and what it costs beside the best plan."""
+    told = [_change(unit, edit) for unit, edit in sorted(made.edits.items())]
+    cost = made.costs_more
+    if max(abs(cost.mean), abs(cost.low), abs(cost.high)) < SAME:
+        beside = "It costs the same as the best plan."
+    elif cost.mean < 0:
+        beside = f"It costs about {about_with_range(cost.opposite)} less than the best plan."
+    else:
+        beside = f"It costs about {about_with_range(cost)} more than the best plan."
+    return f"Changed by hand: {'; '.join(told)}. {beside}"
+
+
+def _change(unit_id: str, edit: PlanEdit) -> str:
+    week = f" in the week of {edit.week_of}" if edit.week_of else ""
+    return f"{edit.action} {unit_id}{week}" + (f" ({edit.note})" if edit.note else "")
 
 
 def _done_with(answer: PlanAnswer, unit_id: str) -> str:
@@ -300,12 +331,13 @@ def _more(answer: PlanAnswer) -> list[str]:
     return told
 
 
-def plan_json(answer: PlanAnswer) -> Json:
-    """The same for other programs: the documented keys, and more."""
+def plan_json(answer: PlanAnswer, made: PlanByHand | None = None) -> Json:
+    """The same for other programs: the documented keys, and more. `made`: how it was changed by hand."""
+    edits: Mapping[str, PlanEdit] = {} if made is None else made.edits
     plan, spares, parts, beside = answer.plan, answer.spares, answer.parts, answer.saving_beside_rule
     return {
         "as_of": answer.as_of.isoformat(),
-        "actions": [_action(planned, answer) for planned in plan.actions],
+        "actions": [_action(planned, answer, planned.unit_id in edits) for planned in plan.actions],
         "spent": plan.spent,
         "budget": plan.budget,
         "expected_cost": plan.expected_cost,
@@ -359,10 +391,16 @@ def plan_json(answer: PlanAnswer) -> Json:
         "currency": answer.currency,
         "fit": evidence_json(answer.evidence),
         "remarks": list(answer.remarks),
+        "edits": [
+            {"unit_id": unit, "action": edit.action, "week_of": day_or_null(edit.week_of), "note": edit.note}
+            for unit, edit in sorted(edits.items())
+        ],
+        "costs_more": with_interval(made.costs_more) if made is not None and edits else None,
+        "broken": [] if made is None else list(made.broken),
     }
 
 
-def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
+def _action(planned: PlannedAction, answer: PlanAnswer, changed: bool) -> Json:
     saving, now = answer.savings.get(planned.unit_id), answer.triggers_now.get(planned.unit_id)
     return {
         "unit_id": planned.unit_id,
@@ -382,4 +420,5 @@ def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
         "because": list(answer.because.get(planned.unit_id, ())),
         "doubtful": answer.doubtful.get(planned.unit_id),
         "stop": list(answer.stop.get(planned.unit_id, ())),
+        "changed_by_hand": changed,
     }
