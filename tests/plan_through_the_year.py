@@ -117,8 +117,7 @@ def _account(told: Sequence[Told]) -> str:
     earlier = [one for one in told if one.on <= CLOSE]
     held = sum(one.low <= round(settled.rebuilds) <= one.high for one in earlier)
     return (
-        f"over the close: rebuilds {after.rebuilds - before.rebuilds:+.1f}, "
-        f"cost of a unit {after.cost / before.cost - 1:+.2%}; "
+        f"over the close {after.rebuilds - before.rebuilds:+.1f} rebuilds, a unit {after.cost / before.cost - 1:+.2%}; "
         f"{held} of {len(earlier)} intervals held the {settled.rebuilds:.0f} rebuilds of {SETTLED}"
     )
 
@@ -151,7 +150,8 @@ def picture(by_fleet: dict[str, list[Told]]) -> str:
             shares.band(drawing, on, [100 * o.low / o.units for o in told], [100 * o.high / o.units for o in told])
         shares.line(drawing, on, [100 * one.rebuilds / one.units for one in told], own)
         costs.line(drawing, on, [one.cost / 1000 for one in told], own)
-    return str(renderSVG.drawToString(drawing))
+    svg = str(renderSVG.drawToString(drawing)).replace("<desc>...</desc>", "")
+    return svg.replace("<title>...</title>", "<title>Rebuilds to come and cost of a unit, July to December</title>")
 
 
 @dataclass(frozen=True)
