@@ -60,7 +60,7 @@ def solve_plan(
     must = must_be_done(problem, time_limit_s)
     known = [again for rival in rivals if (again := _again(problem, rival)) is not None]
     best, bound = _best(problem, must, known, gap, time_limit_s)
-    best = earliest(best)
+    best = max((earliest(schedule) for schedule in (best, *known)), key=lambda schedule: schedule.worth)
     more = _More(problem, best, FINE * gap, MORE_SHARE * time_limit_s, tell)
     place, week = more.bench_place()
     plan = replace(

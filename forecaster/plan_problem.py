@@ -69,6 +69,7 @@ class PlanProblem:
     `kits`: sets of parts on the shelf; until the week numbered `parts_week`, when ordered ones are here, no more is
     rebuilt (a check counts as its chance of a rattle). `least_gain`: the share of its money that work must save beyond
     what it is done instead of. `overspend_chance`: the work costs more than there is with at most this chance.
+    `least_wait`: money that waiting for a later week must save, or work goes to an earlier one.
     `rattle_draws` (n, draws): `check_bench` under each posterior draw (not given: known for certain).
     `check_reserve`, `season_reserve` (n,): money set aside for such work beyond what it is expected to cost.
 
@@ -102,6 +103,7 @@ class PlanProblem:
     parts_week: int = 0
     least_gain: float = 0.0
     overspend_chance: float = 1.0
+    least_wait: float = 0.0
     rattle_draws: np.ndarray = field(default_factory=_not_given)
     check_reserve: np.ndarray = field(default_factory=_not_given)
     season_reserve: np.ndarray = field(default_factory=_not_given)

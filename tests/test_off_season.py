@@ -183,7 +183,7 @@ def test_no_check_waits_while_an_earlier_week_has_room_and_costs_no_more(decisio
     plan, problem = planned.answer.plan, planned.case.problem
     checks = [a for a in plan.actions if a.action == "check"]
     assert checks
-    taken = {monday: 0.0 for monday in problem.weeks}
+    taken = dict.fromkeys(problem.weeks, 0.0)
     for one in plan.actions:
         if one.week_of:
             taken[one.week_of] += 1.0 if one.action == "rebuild" else one.rattle
