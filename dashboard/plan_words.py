@@ -92,9 +92,10 @@ def to_come_words(answer: forecaster.PlanAnswer) -> str:
         f"on {day_words(come.season_closes)}, expect {_number(come.failures, 'failure')} of the units now in service, "
         f"and {_number(come.openings, 'unit')} opened before: noticed, found by a check, or rebuilt at their hours."
     )
-    if order.order_by is None or not come.rebuilds.high:
+    if order.order_by is None or not order.rebuilds:
         return told
-    return f"{told} **Order {count_words(come.rebuilds.high, 'kit')} by {day_words(order.order_by)}.**"
+    shelf = f", beside the {count_words(order.kits, 'kit')} on the shelf" if order.kits else ""
+    return f"{told} **Order {count_words(order.rebuilds, 'kit')} by {day_words(order.order_by)}{shelf}.**"
 
 
 def _number(of: forecaster.NumberOfUnits, one: str) -> str:

@@ -115,6 +115,7 @@ def _answer(
     unit_cost = case.unit_costs(plan)
     saved = case.leave_draws - unit_cost
     work = {planned.unit_id: planned for planned in plan.actions}
+    to_come = rebuilds_to_come(case, plan)
     demand = weekly_demand(decisions, case.weighed, work)
     known = [None if np.isnan(h) else float(h) for h in case.hours]
     return PlanAnswer(
@@ -123,7 +124,7 @@ def _answer(
         rule=rule,
         saving=saving_of(unit_cost.sum(axis=1), case.never_draws),
         saving_beside_triggers=saving_of(unit_cost.sum(axis=1), case.trigger_draws),
-        to_come=rebuilds_to_come(case, plan),
+        to_come=to_come,
         savings=savings_by_unit(plan, unit_cost, case.leave_draws),
         saved_draws=dict(zip(work, saved.T, strict=True)),
         saving_beside_rule=amount_of(case.unit_costs(rule.plan).sum(axis=1) - unit_cost.sum(axis=1)),
@@ -131,7 +132,7 @@ def _answer(
         triggers={unit: _triggers_after(decisions, off, work[unit]) for unit, off in case.ahead.items()},
         triggers_now={unit: one.triggers for unit, one in case.weighed.items()} if _in_season(case) else {},
         spares=spares.spare_units(spares.lead_time_demand(demand, TURNAROUND_WEEKS), TURNAROUND_WEEKS),
-        parts=_parts(case, plan),
+        parts=_parts(case, plan, to_come.to_order),
         begins=days.begins,
         ready_by=days.ready_by,
         season_opens=days.season_opens,
@@ -152,10 +153,10 @@ def _answer(
     )
 
 
-def _parts(case: PlanCase, plan: Plan) -> PartsOrder:
+def _parts(case: PlanCase, plan: Plan, to_come: int | None) -> PartsOrder:
     limits, settings = case.limits, case.decisions.records.settings
     lead_time, kits = limits.lead_time(settings.bench), limits.kits_here(settings.stock)
-    return parts_order(plan, case.decisions.as_of, lead_time, kits=kits)
+    return parts_order(plan, case.decisions.as_of, lead_time, kits=kits, to_come=to_come)
 
 
 def _whole(by_unit: Mapping[str, np.ndarray]) -> np.ndarray:

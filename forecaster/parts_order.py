@@ -44,17 +44,26 @@ class PartsOrder:
 
 
 def parts_order(
-    plan: Plan, as_of: date, lead_time_weeks: float = LEAD_TIME_WEEKS, cover: float = COVER, kits: int = 0
+    plan: Plan,
+    as_of: date,
+    lead_time_weeks: float = LEAD_TIME_WEEKS,
+    cover: float = COVER,
+    kits: int = 0,
+    to_come: int | None = None,
 ) -> PartsOrder:
     """What the plan's work takes beyond the `kits` on the shelf, and when to order it.
 
     A rebuild always renews the same parts. Checks call for parts only where the unit rattles: held in reserve for as
     many of them as are enough with probability `cover`. `lead_time_weeks`: from order to shelf, at least 0.
+    `to_come`: how many rebuilds to have parts for, rattles among them, where that is not what is planned: in season,
+    when some units will not run until the work begins.
     """
     if not 0 <= lead_time_weeks <= 520:
         raise WrongUsage(f"The lead time of parts must be from 0 to 520 weeks, not {lead_time_weeks}.")
     planned = plan.count("rebuild")
     may_rattle = rattles_to_expect([one.rattle for one in plan.actions if one.action == "check"], cover)
+    if to_come is not None:
+        planned, may_rattle = to_come, 0
     rebuilds = max(planned - kits, 0)
     rattles = max(may_rattle - max(kits - planned, 0), 0)
     lead = timedelta(days=round(7 * lead_time_weeks))

@@ -46,6 +46,11 @@ class RebuildsToCome:
     openings: NumberOfUnits
     season_closes: date | None
 
+    @property
+    def to_order(self) -> int | None:
+        """In season, for how many rebuilds to have parts, enough with 95 % chance; None: for those that are planned."""
+        return None if self.season_closes is None else self.rebuilds.high
+
 
 def rebuilds_to_come(case: PlanCase, plan: Plan) -> RebuildsToCome:
     """How many rebuilds a plan of a case comes to."""

@@ -103,12 +103,15 @@ def test_a_plan_that_must_cost_more_does_not_claim_to_save() -> None:
 def test_in_season_the_rebuilds_to_come_and_the_kits_to_order_are_told() -> None:
     closes, failures, openings = date(2026, 10, 15), NumberOfUnits(1.2, 0, 3), NumberOfUnits(1.0, 1, 1)
     come = RebuildsToCome(NumberOfUnits(19.8, 18, 22), failures, openings, closes)
-    text = flat(told(replace(answer(), to_come=come)))
+    plain = answer()
+    given = replace(plain, to_come=come, parts=parts_order(plain.plan, AS_OF, to_come=come.to_order))
+    text = flat(told(given))
     assert "check 1 in the coming off-season: 750 then, over two seasons" in text
     assert "Until the season closes on 2026-10-15 expect 0 to 3 failures" in text
     assert "1 unit opened before" in text
     assert "If nothing changes, the off-season brings 18 to 22 rebuilds: order 22 kits by 2026-10-12." in text
-    assert plan_json(replace(answer(), to_come=come))["to_come"]["rebuilds"] == {"mean": 19.8, "low": 18, "high": 22}
+    assert "Parts for 22 rebuilds" in text
+    assert plan_json(given)["to_come"]["rebuilds"] == {"mean": 19.8, "low": 18, "high": 22}
 
 
 def test_units_left_for_the_season_are_named() -> None:

@@ -279,4 +279,5 @@ def _parts(answer: PlanAnswer, work: list[PlannedAction]) -> PartsOrder:
         expected_cost_do_nothing=0.0,
         expected_cost_at_triggers=0.0,
     )
-    return parts_order(part, answer.as_of, answer.parts.lead_time_weeks, kits=answer.parts.kits)
+    order, to_come = answer.parts, answer.to_come.to_order
+    return parts_order(part, answer.as_of, order.lead_time_weeks, kits=order.kits, to_come=to_come)

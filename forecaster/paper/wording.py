@@ -205,8 +205,8 @@ def to_come(content: PaperContent) -> tuple[str, ...]:
     if come.season_closes is None:
         return ()
     kits = ""
-    if order.order_by is not None and come.rebuilds.high:
-        kits = f": order {counted(come.rebuilds.high, 'kit')} by {day(order.order_by, content)}"
+    if order.order_by is not None and order.rebuilds:
+        kits = f": order {counted(order.rebuilds, 'kit')} by {day(order.order_by, content)}"
     return (
         together(
             f"If nothing changes, the off-season brings {_number(come.rebuilds, 'rebuild')}{kits}. Until the season "

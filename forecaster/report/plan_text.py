@@ -106,9 +106,13 @@ def _to_come(answer: PlanAnswer, closes: date) -> str:
         f"and {_number(come.openings, 'unit')} opened before (noticed, found by a check, or rebuilt at their hours). "
         f"If nothing changes, the off-season brings {_number(come.rebuilds, 'rebuild')}"
     )
-    if order.order_by is None or not come.rebuilds.high:
+    if order.order_by is None or not order.rebuilds:
         return f"{told}."
-    return f"{told}: order {counted(come.rebuilds.high, 'kit')} by {order.order_by}."
+    return f"{told}: order {counted(order.rebuilds, 'kit')} by {order.order_by}{_from_shelf(order)}."
+
+
+def _from_shelf(order: PartsOrder) -> str:
+    return f", beside the {counted(order.kits, 'kit')} on the shelf" if order.kits else ""
 
 
 def _number(of: NumberOfUnits, one: str) -> str:
