@@ -296,7 +296,8 @@ class Plan:
     `next_bench_place` (a place in week `next_bench_week`, the best one), `next_spare_unit`.
     `next_season_1000`: of the season's own budget; `next_season_place`: one more rebuild in each week of the season;
     `next_kit`: one more set of parts on the shelf. `limits`: in words, what keeps the plan from saving more.
-    `overspend_chance`: that the work costs more than there is.
+    `overspend_chance`: that the work costs more than there is; `no_overspend_limit`: what a plan whose chance of that
+    is not limited would save more.
     """
 
     actions: tuple[PlannedAction, ...]
@@ -315,6 +316,7 @@ class Plan:
     next_season_1000: float = 0.0
     next_season_place: float = 0.0
     next_kit: float = 0.0
+    no_overspend_limit: float = 0.0
 
     @property
     def saves(self) -> float:
