@@ -2,9 +2,9 @@
 
 The mean of an observation is its exposure times the sum of w(d) exp(x(d)'β) over its days, a composite link function
 (Thompson & Baker 1981, Applied Statistics 30, 125-131); its misfit is the Poisson's, mean - observed · log mean. The
-search is scoring with Levenberg's damping: each step is that of an ordinary log-linear regression on the design
-averaged over the run with the present rates as weights, held back until the misfit falls. So it comes to rest on any
-readings; on runs of single days it is the ordinary regression.
+search is Newton's with Levenberg's damping, held back until the misfit falls; where the misfit does not curve upwards,
+its step is that of an ordinary log-linear regression on the design averaged over each run (scoring). So it comes to
+rest on any readings; on runs of single days it is the ordinary regression.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ MOST_STEPS = 200
 SETTLED = 1e-7  # what is left to go, in the logarithm of a day's rate
 ROUNDING = 1e-12  # of a misfit, as a share of what it is the sum of
 MOST_DAMPING = 1e12
+CONVEX = 1e-3  # the misfit curves upwards where it does by this share of what is expected
 RIDGE = 1e-13  # of what a coefficient is known by: in a season of a few days some tell nothing
 
 
@@ -44,13 +45,20 @@ class Observed:
             value = float(mean.sum() - (self.counts[seen] * np.log(mean[seen])).sum())
         return value if np.isfinite(value) else np.inf
 
-    def score(self, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Slope of the log likelihood, (terms,), and what the observations are expected to tell, (terms, terms)."""
+    def score(self, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Slope of the log likelihood, (terms,), what is expected of its curvature, and that, (terms, terms) each."""
         daily = self._daily(beta)
         slopes = integral(daily[:, None] * self.design, self.begins, self.ends) * self.exposure[:, None]
         mean = integral(daily, self.begins, self.ends) * self.exposure
         averaged = np.divide(slopes, mean[:, None], out=np.zeros_like(slopes), where=mean[:, None] > 0)
-        return averaged.T @ (self.counts - mean), averaged.T @ (mean[:, None] * averaged)
+        expected = averaged.T @ (mean[:, None] * averaged)
+        # of a run of one day the two are the same; of more, days differ within it
+        off = self.exposure * (1.0 - np.divide(self.counts, mean, out=np.zeros_like(mean), where=mean > 0))
+        by_day = np.zeros(len(daily) + 1)
+        np.add.at(by_day, self.begins, off)
+        np.subtract.at(by_day, self.ends, off)
+        within = self.design.T @ ((np.cumsum(by_day)[:-1] * daily)[:, None] * self.design)
+        return averaged.T @ (self.counts - mean), expected, within + averaged.T @ (self.counts[:, None] * averaged)
 
     def _daily(self, beta: np.ndarray) -> np.ndarray:
         return np.asarray(np.exp(self.design @ beta) * self.weights)
@@ -76,14 +84,15 @@ def fit_rates(parts: Sequence[Observed], start: np.ndarray) -> Fitted:
     slack = ROUNDING * sum(float(part.counts.sum()) + 1.0 for part in parts)
     damping, settled = 0.0, False
     for _ in range(MOST_STEPS):
-        slope, told = _summed(parts, beta, used)
-        to_go = np.linalg.solve(told, slope)
+        slope, told, curved = _summed(parts, beta, used)
+        bend = curved if np.linalg.eigvalsh(curved - CONVEX * told)[0] > 0 else told
+        to_go = np.linalg.solve(bend, slope)
         if max(np.abs(part.design[:, used] @ to_go).max() for part in parts) <= SETTLED:
             settled = True
             break
         while damping <= MOST_DAMPING:
             tried = beta.copy()
-            tried[used] += np.linalg.solve(told + damping * np.diag(np.diag(told)), slope)
+            tried[used] += np.linalg.solve(bend + damping * np.diag(np.diag(told)), slope)
             there = sum(part.misfit(tried) for part in parts)
             if there <= value + slack:
                 beta, value = tried, there
@@ -103,8 +112,8 @@ def integral(daily: np.ndarray, begins: np.ndarray, ends: np.ndarray) -> np.ndar
     return np.asarray(upto[ends] - upto[begins])
 
 
-def _summed(parts: Sequence[Observed], beta: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """The slope and what is told, of all parts, for the terms that are used."""
-    slopes, told = zip(*(part.score(beta) for part in parts), strict=True)
-    of_used = np.sum(told, axis=0)[np.ix_(used, used)]
-    return np.sum(slopes, axis=0)[used], of_used + RIDGE * np.diag(np.diag(of_used))
+def _summed(parts: Sequence[Observed], beta: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The scores of all parts together, for the terms that are used."""
+    slope, told, curved = (np.sum(of_all, axis=0) for of_all in zip(*(part.score(beta) for part in parts), strict=True))
+    square = np.ix_(used, used)
+    return slope[used], told[square] + RIDGE * np.diag(np.diag(told[square])), curved[square]
