@@ -12,7 +12,7 @@ import pandas as pd
 import forecaster
 from words import all_told, chance_words, hours_between, interval, percent, told
 
-OfUnit = TypeVar("OfUnit", "forecaster.UnitForecast", "forecaster.Task")
+OfUnit = TypeVar("OfUnit", "forecaster.UnitForecast", "forecaster.Task", "forecaster.CraftWithoutUnit")
 NO_INTERVAL = ""  # a cell of a chance that the model does not know
 
 

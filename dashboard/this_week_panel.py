@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -15,12 +16,15 @@ from fleet_rows import craft_told, filled, units_at
 from loading import Loaded, noted_this_week, this_week
 from plan_form import USUAL_PLAN, PlanShown
 from this_week_words import (
+    EMPTY_ICON,
     HEADINGS,
+    empty_craft_lines,
     looked_at_words,
     stop_lines,
     task_words,
     week_sentence,
     why_words,
+    without_unit,
 )
 from told_wrong import draw_anew
 from words import STOP_ICON, count_words, do_not_run, plain
@@ -41,6 +45,15 @@ def stop_panel(loaded: Loaded, as_of: date, places: pd.DataFrame, chosen: dict[s
     lines = stop_lines(units_at(noted_this_week(loaded, as_of).tasks, places, chosen), places)
     if lines:
         st.error(do_not_run(lines), icon=STOP_ICON)
+
+
+def empty_craft_panel(
+    empty: Sequence[forecaster.CraftWithoutUnit], places: pd.DataFrame, chosen: dict[str, list[str]]
+) -> None:
+    """Craft in service with no unit on them, so that nobody takes them for well."""
+    lines = empty_craft_lines(units_at(empty, places, chosen))
+    if lines:
+        st.warning(without_unit(lines), icon=EMPTY_ICON)
 
 
 @dataclass(frozen=True)
@@ -136,7 +149,11 @@ def _show(week: forecaster.ThisWeek, tasks: list[forecaster.Task], places: pd.Da
         st.markdown(f"**{heading}**")
         for task in own[:SHOWN]:
             with st.container(gap="xxsmall"):
-                st.page_link(link.UNIT_SCREEN, label=task_words(task, places), query_params=link.to_unit(task.unit_id))
+                if task.unit_id:
+                    to_unit = link.to_unit(task.unit_id)
+                    st.page_link(link.UNIT_SCREEN, label=task_words(task, places), query_params=to_unit)
+                else:
+                    st.markdown(task_words(task, places))
                 st.caption(plain(why_words(task)))
         if len(own) > SHOWN:
             st.caption(f"{count_words(len(own) - SHOWN, 'more unit')} in the table.")

@@ -8,7 +8,7 @@ import pandas as pd
 
 import forecaster
 from fleet_rows import craft_told
-from words import STOP_ICON, capital, count_words, day_words, listed, plain
+from words import STOP_ICON, all_told, capital, count_words, day_words, listed, plain
 
 HEADINGS = {
     "stop": f"{STOP_ICON} Do not run as it is",
@@ -25,6 +25,7 @@ LOOKED_AT = {
     "run this week",
     "plan": "the weeks of the off-season plan",
 }
+EMPTY_ICON = ":material/help:"
 NAMED = 3  # units that the first line names
 
 
@@ -63,8 +64,29 @@ def stop_lines(tasks: Sequence[forecaster.Task], places: pd.DataFrame) -> list[s
     return lines if more <= 0 else [*lines[:NAMED], f"and {count_words(more, 'more unit')}, listed below"]
 
 
+def empty_craft_lines(empty: Sequence[forecaster.CraftWithoutUnit]) -> list[str]:
+    """Craft with no unit, since when, and what their records say; more than a few are counted."""
+    lines = [plain(all_told([one.told, *one.remarks])) for one in empty[:NAMED]]
+    more = len(empty) - len(lines)
+    return lines if more <= 0 else [*lines, f"and {count_words(more, 'more craft', 'more craft')}"]
+
+
+def without_unit(lines: Sequence[str]) -> str:
+    """Those lines, and what to do about them."""
+    return "\n".join(
+        [
+            "**No unit is on these craft in service**, so that nothing is forecast of them: enter in fittings.csv what "
+            "sits on them now, or retired_on in craft.csv.",
+            "",
+            *(f"- {line}" for line in lines),
+        ]
+    )
+
+
 def task_words(task: forecaster.Task, places: pd.DataFrame) -> str:
     """One task: which unit, and what to do."""
+    if not task.unit_id:
+        return f"**{plain(craft_told(task.craft_id, places))}**, no unit on record: {plain(task.do)}"
     return f"**{plain(task.unit_id)}** on {plain(craft_told(task.craft_id, places))}: {plain(task.do)}"
 
 

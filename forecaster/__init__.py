@@ -29,7 +29,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.installed import dashboard_app, sample_fleet_folder
     from forecaster.learned import Learned
     from forecaster.life_model import Evidence, FittedLifeModel
-    from forecaster.lives import Histories, Remark
+    from forecaster.lives import CraftWithoutUnit, Histories, Remark
     from forecaster.model_names import DEFAULT_MODEL, MODELS
     from forecaster.now_or_later import NowOrLater
     from forecaster.off_season import PlanByHand
@@ -103,7 +103,7 @@ _ROOMS = {
     "histories": ("build_histories",),
     "installed": ("dashboard_app", "sample_fleet_folder"),
     "life_model": ("Evidence", "FittedLifeModel"),
-    "lives": ("Histories", "Remark"),
+    "lives": ("CraftWithoutUnit", "Histories", "Remark"),
     "model_names": ("DEFAULT_MODEL", "MODELS"),
     "now_or_later": ("NowOrLater",),
     "opened_unit": ("Finding", "finding_of"),
@@ -165,6 +165,7 @@ __all__ = [
     "Amount",
     "Backtest",
     "Chance",
+    "CraftWithoutUnit",
     "DataStopsAnswer",
     "DateFormat",
     "Decisions",

@@ -27,6 +27,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from forecaster.counted_looks import QUIET, RATTLE, heard_already
 from forecaster.life_model import MEAN_DRAWS, AskedAnew, FittedLifeModel, Standing, failing_within_each
 from forecaster.lives import CHECKS, Histories, frame
 from forecaster.prices import Prices
@@ -85,6 +86,7 @@ def weigh(
     rattles, fails_quiet = (
         _looked_at(model, units, hours, fails) if knows_defects else _looked_at_by_rule(model, units, hours)
     )
+    rattles, fails_quiet = _as_heard_already(units, rattles, fails_quiet, fails.mean(axis=0))
     now = bills.in_season if in_season else bills.off_season
     look = np.array([one.looked_at(in_season) for one in prices])
     check = look + rattles * now + _left(1.0 - rattles, fails_quiet, hours, rate, bills)
@@ -195,6 +197,19 @@ def _looked_at_by_rule(model: FittedLifeModel, units: Histories, hours: np.ndarr
     rattles = sensitivity * defective + (1.0 - specificity) * (1.0 - defective)
     sound = fails - there  # not there yet, and passing the check
     return rattles, (1.0 - sensitivity) * there + specificity * sound
+
+
+def _as_heard_already(
+    units: Histories, rattles: np.ndarray, fails_quiet: np.ndarray, fails: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """What a check now tells, as from ``_looked_at``, but of units spun at these very hours what they told then.
+
+    `fails` (n, h): the chance of failing as nobody looks again.
+    """
+    heard = heard_already(units)
+    rattles = np.select([heard == RATTLE, heard == QUIET], [1.0, 0.0], rattles)
+    known = [(heard == RATTLE)[:, None], (heard == QUIET)[:, None]]
+    return rattles, np.select(known, [np.zeros_like(fails), fails], fails_quiet)
 
 
 def _spun(units: Histories) -> tuple[Histories, Histories]:

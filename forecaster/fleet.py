@@ -117,7 +117,9 @@ class Fleet:
             if self.part is None:
                 return every
             own = every.lives["craft_id"].isin(self.part.craft)
-            return every.with_lives(in_service=every.lives["in_service"] & own)
+            empty = tuple(one for one in every.craft_without_unit if one.craft_id in self.part.craft)
+            part = every.with_lives(in_service=every.lives["in_service"] & own)
+            return replace(part, craft_without_unit=empty)
 
         return self._kept.histories.get(as_of, build)
 

@@ -18,7 +18,7 @@ from forecaster.advice import at_least, in_words, weigh
 from forecaster.causes import Causes
 from forecaster.errors import WrongUsage
 from forecaster.life_model import MEAN_DRAWS, Evidence, FittedLifeModel, Standing
-from forecaster.lives import Histories
+from forecaster.lives import CraftWithoutUnit, Histories
 from forecaster.prices import Prices
 from forecaster.season_risk import failing_within_drawn, hours_to_close
 from forecaster.unsafe import Unsafe, found_unsafe
@@ -90,6 +90,7 @@ class FleetForecast:
     season: tuple[date, date]  # the season meant by "this season": the current one, else the next
     units: tuple[UnitForecast, ...]
     remarks: tuple[str, ...] = field(default=())
+    craft_without_unit: tuple[CraftWithoutUnit, ...] = ()  # in service, and nothing is forecast of them
 
     def unit(self, unit_id: str) -> UnitForecast:
         """The forecast of one unit. Raises WrongUsage where it is not in service."""
@@ -176,6 +177,7 @@ class FleetStanding:
             season=season,
             units=tuple(self._units_without_horizon(model, histories, units, ahead, usage, advice, defective)),
             remarks=usage.fleet_remarks,
+            craft_without_unit=histories.craft_without_unit,
         )
 
     def within(self, hours: float) -> FleetForecast:

@@ -41,6 +41,7 @@ TREAT = {
     "unknown": "find out whether it was treated, and treat it if not: rust starts at once",
     "late": "spin it by hand before the next ride: it was treated late",
 }
+ENTER_UNIT = "and enter in fittings.csv which unit was on it"
 WORK = {"rebuild": "rebuild it", "check": "check it: off the engine, spun by hand"}
 
 
@@ -48,7 +49,8 @@ WORK = {"rebuild": "rebuild it", "check": "check it: off the engine, spun by han
 class Task:
     """One thing to do this week about one unit.
 
-    `kind`: "stop" (do not run it), "water", "rebuild" or "check". `craft_id` is the craft it sits on, or sat on last.
+    `kind`: "stop" (do not run it), "water", "rebuild" or "check". `craft_id` is the craft it sits on, or sat on last;
+    `unit_id` is "" for water on a craft on which no unit sits by the records.
     `do` and `why` in plain words. `week_of`: the plan's Monday, None for what the plan does not place. For a trigger
     `hours` is its own age now, `at_hours` the age at which that pays, both engine hours since rebuild (a best estimate
     where the starting age is unknown); `pays_until` the last day on which it does.
@@ -94,7 +96,7 @@ class ThisWeek:
 
 def noted_this_week(histories: Histories) -> ThisWeek:
     """Only what the records say by themselves: units that must not run, or not unseen, and water not dealt with."""
-    tasks = [*_unsafe(histories), *_recent_water(histories)]
+    tasks = [*_unsafe(histories), *_recent_water(histories), *_water_on_empty_craft(histories)]
     return _gathered(histories.as_of, tasks)
 
 
@@ -113,7 +115,7 @@ def this_week(
     tell = progress or (lambda _: None)
     histories, season = decisions.histories, decisions.records.settings.season
     last = histories.as_of + timedelta(days=DAYS - 1)
-    tasks, looked, remarks = [*_unsafe(histories), *_recent_water(histories)], [], []
+    tasks, looked, remarks = list(noted_this_week(histories).tasks), [], []
     if _touches_season(season, histories.as_of, last):
         tasks += _triggers_reached(decisions, {} if known is None else known, last, tell)
         looked.append("triggers")
@@ -135,7 +137,7 @@ def _gathered(
     """Most urgent first; of two that say to open or to check the same unit, the first."""
     kept: dict[tuple[str, ...], Task] = {}
     for task in sorted(tasks, key=lambda task: (URGENCY.index(task.kind), task.unit_id)):
-        water = (task.why,) if task.kind == "water" else ()  # each incident counts
+        water = (task.craft_id, task.why) if task.kind == "water" else ()  # each incident counts
         kept.setdefault((task.kind, task.unit_id, *water), task)
     return ThisWeek(as_of, as_of + timedelta(days=DAYS - 1), tuple(kept.values()), looked, remarks)
 
@@ -184,6 +186,27 @@ def _recent_water(histories: Histories) -> list[Task]:
         for life_id, craft_id, treatment, kind, day in zip(
             water["life_id"], water["craft_id"], water["treatment"], water["kind"], water["happened_on"], strict=True
         )
+    ]
+
+
+def _water_on_empty_craft(histories: Histories) -> list[Task]:
+    """The same water on craft in service on which no unit sits by the records: whatever unit was there had it too."""
+    since = histories.as_of - timedelta(days=INCIDENT_DAYS)
+    return [
+        Task(
+            "water",
+            "",
+            one.craft_id,
+            f"{TREAT[water.treatment]}; {ENTER_UNIT}",
+            DatedText(
+                f"{incident_label(water.kind, water.treatment)}, on ",
+                water.happened_on,
+                ", with no unit on it by the records: it counts for no unit",
+            ),
+        )
+        for one in histories.craft_without_unit
+        for water in one.water
+        if water.happened_on > since and water.treatment in TREAT
     ]
 
 

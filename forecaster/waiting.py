@@ -15,6 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
+from forecaster.counted_looks import QUIET
 from forecaster.craft_weeks import CraftWeeks
 from forecaster.off_season_ahead import OffSeasonAhead, UnitPath, off_season_ahead
 from forecaster.policy import Upkeep
@@ -247,12 +248,14 @@ class _Case:
     def worn(self, week: np.ndarray, checked_step: np.ndarray | None = None) -> np.ndarray:
         """Cost from the start of each `week` (m,) to the horizon of the unit still running then, (m,).
 
-        By its age, and its age at the last quiet check, made at the start of `checked_step` (m,); None: of none.
+        By its age, and its age at the last quiet check, made at the start of `checked_step` (m,); None: of none but one
+        just made.
         """
         step_h, last = self.upkeep.life.step_h, self.upkeep.life.n - 1
         hours, stages, years = self.ahead.age_h + self.ahead.hours, self.weeks.stage, self.weeks.year
         i = np.minimum(np.rint(hours[self.weeks.step_of_week[week]] / step_h).astype(int), last)
-        checked = np.zeros(len(week)) if checked_step is None else hours[checked_step]
+        unchecked = hours[0] if self.ahead.heard == QUIET else 0.0
+        checked = np.full(len(week), unchecked) if checked_step is None else hours[checked_step]
         j = np.minimum(np.rint(checked / step_h).astype(int), i)
         value = self.upkeep.ahead[stages[week], i, j] + self.upkeep.cost_per_year * (years[-1] - years[week])
         beside: np.ndarray = value - self.upkeep.ahead[stages[-1], 0, 0]
@@ -279,13 +282,15 @@ def _checks(case: _Case, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
 def _after_a_quiet_check(case: _Case, week: np.ndarray, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
     """What comes of a unit that passes a check in each `week` (m,): to the next off-season, and on from there, (d, m).
 
-    What is defective then passes with 1 - sensitivity, all else with specificity.
+    What is defective then passes with 1 - sensitivity, all else with specificity; as it did, where it was spun already
+    and has not run since.
     """
     ahead, weeks = case.ahead, case.weeks
     off = weeks.next_off[week]
     k, stop = weeks.step_of_week[week], weeks.step_of_week[off]
-    passed = ahead.specificity[:, None]
-    less_if_ill = (1 - ahead.sensitivity[:, None]) - passed
+    ill_passes, sound_passes = ahead.passes
+    passed = sound_passes[:, k]
+    less_if_ill = ill_passes[:, k] - passed
     ended = spent[:, stop] - spent[:, k]
     ended_ill = np.empty_like(ended)
     by_stop = _ended_ill(case, fresh, np.unique(stop))

@@ -158,8 +158,10 @@ def test_units_that_must_not_run_stand_above_the_table_each_with_craft_and_why(c
     sheet = book_of(work_list(content))["work list"]
     line = sheet["A2"].value.replace("\N{NO-BREAK SPACE}", " ")
     assert line.startswith("DO NOT RUN: S0036 on craft C012, North Pier 12: oil milky on 12 Aug 2026, 39 h ago")
-    assert head_of(sheet) == 4
-    none = replace(content, units=tuple(unit for unit in content.units if unit is not stopped))
+    assert sheet["A3"].value.startswith("Craft in service with no unit on them")
+    assert head_of(sheet) == 5
+    others = tuple(unit for unit in content.units if unit is not stopped)
+    none = replace(content, units=others, craft_without_unit=())
     assert head_of(book_of(work_list(none))["work list"]) == 3
     assert not any("DO NOT RUN" in str(cell.value) for cell in book_of(work_list(none))["work list"]["A"])
 

@@ -17,7 +17,7 @@ from fleet_rows import choices, craft_places, craft_told, filled, first_day, fle
 from loading import Loaded, chosen_source, forecast, is_invented, load, week_if_known
 from plan_form import plan_shown
 from report_panel import report_panel
-from this_week_panel import SeenWeek, stop_panel, week_line, week_panel
+from this_week_panel import SeenWeek, empty_craft_panel, stop_panel, week_line, week_panel
 from words import all_told, capital, chance_words, count_words, day_words, hours_words, plain
 
 TABLES_SHOWN = "tables shown"  # in the session: how many tables had a row chosen
@@ -40,6 +40,7 @@ def main() -> None:
     with answer:
         show_answer(units, whole, asked.among, loaded)
         stop_panel(loaded, asked.as_of, places, asked.places)
+        empty_craft_panel(whole.craft_without_unit, places, asked.places)
         weighed = week_if_known(loaded, asked.as_of, plan.limits, plan.edits)
         week = SeenWeek(loaded, asked.as_of, places, asked.places, len(whole.units), weighed, plan)
         if units:

@@ -6,13 +6,14 @@ The four files (PDF, work list, calendar, table) only set it out: none of them w
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from forecaster.errors import DataStopsAnswer
 from forecaster.fleet_prices import DayRate
 from forecaster.forecast import FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
+from forecaster.lives import CraftWithoutUnit
 from forecaster.off_season import PlanByHand
 from forecaster.paper.instruction import STOP, Instruction, instruction
 from forecaster.paper.owners import Readership
@@ -26,7 +27,7 @@ from forecaster.rebuild_parts import PartLine, parts_for
 from forecaster.season_triggers import Triggers
 from forecaster.unit_curve import UnitCurve
 from forecaster.unsafe import not_to_run
-from forecaster.written_days import DatedText, DateFormat, written_text
+from forecaster.written_days import DatedText, DateFormat, joined, written_text
 
 CURVES = 3  # units whose curves are drawn: those most at risk
 
@@ -86,7 +87,8 @@ class PaperContent:
     `parts_now`: for rebuilds that do not wait for them. `assumed_rates`: craft of which no day rate is recorded, with
     the one that counts. `own_lives`: of the lives that were learned from, those on these craft. `past`: how past
     forecasts fared, in sentences; empty where nobody looked back. `problems`: of the records, as far as this reader
-    may know. Money in `currency`, days for readers as `date_format` says.
+    may know. `craft_without_unit`: of these craft those in service of which nothing is forecast, in words.
+    Money in `currency`, days for readers as `date_format` says.
     """
 
     fleet: str
@@ -121,6 +123,7 @@ class PaperContent:
     refused_rows: int
     remarks: tuple[str, ...]
     by_hand: HandChanges | None = None
+    craft_without_unit: tuple[str, ...] = ()
 
     @property
     def stopped(self) -> tuple[UnitOnPaper, ...]:
@@ -239,6 +242,7 @@ def gather(asked: Answers, version: str = "") -> PaperContent:
         refused_rows=asked.refused_rows,
         remarks=_readable(dict.fromkeys(remarks), asked),
         by_hand=_by_hand(asked),
+        craft_without_unit=_written((_without_unit(one, asked.readers) for one in forecast.craft_without_unit), asked),
     )
 
 
@@ -249,6 +253,12 @@ def _by_hand(asked: Answers) -> HandChanges | None:
     last = [week.monday for week in made.answer.bench][-1]
     late = sorted(unit for unit, edit in made.edits.items() if edit.week_of is not None and edit.week_of > last)
     return HandChanges(tuple(sorted(made.edits)), made.costs_more, made.broken, tuple(late))
+
+
+def _without_unit(one: CraftWithoutUnit, readers: Readership) -> str:
+    """A craft without a unit, as these readers may know it: a unit that is another owner's by now is not named."""
+    named = one if one.last_unit_id in readers.units else replace(one, last_unit_id=None)
+    return joined(". ", [named.told, *readers.readable(one.remarks)])
 
 
 def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:

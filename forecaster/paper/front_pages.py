@@ -27,6 +27,7 @@ from forecaster.paper.page_parts import (
 from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report import figures
 from forecaster.report.figures import counted
+from forecaster.report.sentences import WITHOUT_UNIT
 
 RANKED_WIDTHS = (6, 15, 31, 23, 16, 17, 16, 18, 20)  # of the ranked table's columns, as shares
 TILE_WIDTHS = (18, 20, 20, 35, 37)  # of the cover's figures: counts are short, amounts long
@@ -177,7 +178,16 @@ def ranked(content: PaperContent, most: int) -> list[Flowable]:
         legend += f" {DOUBT}: take with care until the unit's records are mended."
     if rest:
         legend = f"And {counted(rest, 'unit')} of less risk: all are in the work list (.xlsx). {legend}"
-    return [*told, Spacer(0, 3), words(legend, NOTE)]
+    told += [Spacer(0, 3), words(legend, NOTE)]
+    if content.craft_without_unit:
+        told += [words(f"{WITHOUT_UNIT}:", NOTE), *bullets(_without_unit(content), NOTE)]
+    return told
+
+
+def _without_unit(content: PaperContent) -> list[str]:
+    lines = [cut(line, MOST_WHY) for line in content.craft_without_unit[:MOST_STOPPED]]
+    more = len(content.craft_without_unit) - len(lines)
+    return [*lines, *([f"and {more} more: all are in the work list (.xlsx)"] if more else [])]
 
 
 def _hours_left(left: HoursLeft) -> str:

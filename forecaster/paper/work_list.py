@@ -19,6 +19,7 @@ from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.plan_answer import Saving
 from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report.figures import counted
+from forecaster.report.sentences import WITHOUT_UNIT
 from forecaster.written_days import SPACE, DateFormat
 
 # A cell that begins so may be run as a formula where its text is pasted or exported.
@@ -51,12 +52,7 @@ def work_list(content: PaperContent) -> bytes:
         book.set_properties({"title": wording.title(content), "created": _at_noon(content.as_of)})
         formats = _formats(book, content)
         for name, head, columns, rows in (
-            (
-                "work list",
-                [wording.title(content), *_stops(content), *_changes(content)],
-                UNIT_COLUMNS,
-                _unit_rows(content),
-            ),
+            ("work list", _work_head(content), UNIT_COLUMNS, _unit_rows(content)),
             ("parts", _parts_head(content), PART_COLUMNS, _part_rows(content)),
             ("prices", [_prices_head(content)], PRICE_COLUMNS, _price_rows(content)),
             ("problems", [_problems_head(content)], PROBLEM_COLUMNS, _problem_rows(content)),
@@ -284,6 +280,12 @@ def _price_rows(content: PaperContent) -> list[list[Cell]]:
 
 
 MOST_STOPS = 12  # lines above the table; the rest stands in its column
+
+
+def _work_head(content: PaperContent) -> list[str]:
+    empty = content.craft_without_unit
+    lines = [f"{WITHOUT_UNIT}: {'; '.join(line.rstrip('.') for line in empty)}."] if empty else []
+    return [wording.title(content), *_stops(content), *_changes(content), *lines]
 
 
 def _stops(content: PaperContent) -> list[str]:

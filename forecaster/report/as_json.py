@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from forecaster.amounts import Amount
 from forecaster.forecast import Chance, FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
+from forecaster.lives import CraftWithoutUnit
 from forecaster.problems import Reading
 
 if TYPE_CHECKING:  # the forecast alone needs none of it
@@ -61,7 +62,21 @@ def forecast_json(forecast: FleetForecast, doubtful: Mapping[str, str] | None = 
         "fit": {**evidence_json(forecast.evidence), "remarks": list(forecast.evidence.remarks)},
         "season": {"opens": forecast.season[0].isoformat(), "closes": forecast.season[1].isoformat()},
         "remarks": list(forecast.remarks),
+        "craft_without_unit": [_without_unit(one) for one in forecast.craft_without_unit],
         "units": [_unit(unit, reasons.get(unit.unit_id)) for unit in forecast.units[:limit]],
+    }
+
+
+def _without_unit(one: CraftWithoutUnit) -> Json:
+    return {
+        "craft_id": one.craft_id,
+        "last_unit_id": one.last_unit_id,
+        "since": day_or_null(one.since),
+        "water": [
+            {"happened_on": water.happened_on.isoformat(), "kind": water.kind, "treatment": water.treatment}
+            for water in one.water
+        ],
+        "remarks": list(one.remarks),
     }
 
 

@@ -80,6 +80,12 @@ def unit_note(unit: UnitForecast) -> str:
     return f"{unit.advice}: {'; '.join(because)}" if because else unit.advice
 
 
+WITHOUT_UNIT = (
+    "Craft in service with no unit on them, so that nothing is forecast of them (enter in fittings.csv what sits on "
+    "them now, or retired_on in craft.csv)"
+)
+
+
 def refused_sentence(refused: int, source: str) -> str:
     """How many rows were refused, and where to see them."""
     verb = "was" if refused == 1 else "were"
