@@ -25,9 +25,10 @@ class CraftWeeks:
     """Weeks (w,) of one craft from a day to the horizon.
 
     `first_day`; `in_season` (w,) bool; `step_of_week` (w + 1,): steps of use done before each week, and before the
-    horizon; `step_hours` (n,); `week_of_step` (n,). `stage` (w + 1,): the upkeep's stage at each week's start;
-    `year` (w + 1,): seasons that have opened since the first day. `next_off` (w,): the first off-season week after the
-    season that follows a week, or that it is in; w where none does.
+    horizon; `step_hours` (n,); `week_of_step` (n,). `stage` (w + 1,): the upkeep's stage at each week's start, not
+    whole as a rule. `to_close_h` (w + 1,): hours from each week's start to the close of the season that it is in or
+    that comes. `year`, `closed` (w + 1,): seasons that have opened, and closed, since the first day. `next_off` (w,):
+    the first off-season week after the season that follows a week, or that it is in; w where none does.
     """
 
     first_day: tuple[date, ...]
@@ -36,7 +37,9 @@ class CraftWeeks:
     step_hours: np.ndarray
     week_of_step: np.ndarray
     stage: np.ndarray
+    to_close_h: np.ndarray
     year: np.ndarray
+    closed: np.ndarray
     next_off: np.ndarray
 
     @property
@@ -48,30 +51,45 @@ class CraftWeeks:
 def craft_weeks(hours: np.ndarray, as_of: date, season: Season, upkeep: Upkeep) -> CraftWeeks:
     """Lay out `hours` (w,), the engine hours expected in each week from `as_of`, for an upkeep's stages.
 
-    A day's stage is its share of the season's days: near enough, since what a fresh unit is worth changes slowly.
+    How far a season has come is told by the hours still to run in it. One that the horizon cuts goes on to run, in all,
+    what the upkeep's seasons do.
     """
     calendar = _calendar(as_of, season, len(hours))
     runs = hours > LEAST_HOURS_A_WEEK
-    by_share = np.minimum((calendar.share * upkeep.steps).astype(int), upkeep.steps - 1)
+    to_close = _to_close(np.where(runs, hours, 0.0), calendar, upkeep.season_hours)
     return CraftWeeks(
         first_day=calendar.first_day,
         in_season=calendar.inside[:-1],
         step_of_week=np.concatenate([[0], np.cumsum(runs)]),
         step_hours=hours[runs],
         week_of_step=np.flatnonzero(runs),
-        stage=np.where(calendar.inside, by_share, upkeep.steps),
+        stage=np.where(calendar.inside, np.maximum(upkeep.stage(to_close), 0.0), upkeep.steps),
+        to_close_h=to_close,
         year=calendar.year,
+        closed=calendar.closed,
         next_off=calendar.next_off,
     )
 
 
+def _to_close(hours: np.ndarray, calendar: _Calendar, season_hours: float) -> np.ndarray:
+    """See ``CraftWeeks.to_close_h``; `hours` (w,) of each week, `season_hours` of a season that the horizon cuts."""
+    run = np.concatenate([[0.0], np.cumsum(hours)])
+    closes = np.flatnonzero(np.diff(calendar.closed)) + 1  # the weeks with which a season is over
+    before = run[closes[-1]] if len(closes) else -calendar.share * season_hours
+    cut = before + season_hours  # hours from the first day to the close beyond the horizon
+    at_close = np.append(run[closes], max(cut, run[-1]))
+    left: np.ndarray = at_close[calendar.closed] - run
+    return left
+
+
 class _Calendar(NamedTuple):
-    """What the weeks of all craft share; `inside`, `share` (w + 1,): in season, and how much of the season is over."""
+    """What the weeks of all craft share; `inside` (w + 1,): in season; `share` of a season over on the first day."""
 
     first_day: tuple[date, ...]
     inside: np.ndarray
-    share: np.ndarray
+    share: float
     year: np.ndarray
+    closed: np.ndarray
     next_off: np.ndarray
 
 
@@ -79,13 +97,14 @@ class _Calendar(NamedTuple):
 def _calendar(as_of: date, season: Season, weeks: int) -> _Calendar:
     days = [as_of + timedelta(weeks=i) for i in range(weeks + 1)]
     inside = np.array([season.contains(day) for day in days])
-    share = np.zeros(len(days))
-    for i in np.flatnonzero(inside):
-        opening, close = season.current_or_next(days[i])
-        share[i] = (days[i] - opening).days / max((close - opening).days, 1)
-    opened = np.concatenate([[0], inside[1:] & ~inside[:-1]])
-    found = _Calendar(tuple(days[:-1]), inside, share, np.cumsum(opened).astype(int), _next_off(inside[:-1]))
-    for part in found[1:]:
+    close_on = np.array([season.current_or_next(day)[1] for day in days])
+    opening, close = season.current_or_next(as_of)
+    share = max((as_of - opening).days, 0) / ((close - opening).days + 1)
+    closes = close_on[1:] != close_on[:-1]
+    opens = inside[1:] & (closes | ~inside[:-1])
+    year, closed = (np.concatenate([[0], np.cumsum(one)]).astype(int) for one in (opens, closes))
+    found = _Calendar(tuple(days[:-1]), inside, share, year, closed, _next_off(inside[:-1]))
+    for part in (found.inside, found.year, found.closed, found.next_off):
         part.flags.writeable = False  # shared
     return found
 

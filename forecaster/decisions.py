@@ -21,7 +21,7 @@ from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.off_season_ahead import OffSeasonAhead
 from forecaster.pieces import covariates
-from forecaster.policy import Asked, Upkeep, best_upkeeps, cost_scatter
+from forecaster.policy import Asked, Upkeep, best_upkeep, best_upkeeps, cost_scatter
 from forecaster.prices import Prices
 from forecaster.records import FleetRecords
 from forecaster.service_life import IncidentRate, incident_rate
@@ -32,9 +32,9 @@ from forecaster.waiting import Waiting, off_season_before, waiting
 from forecaster.weekly_hours import WeeklyHours
 
 DRAWS = 48  # posterior draws behind a decision: an interval's ends move by a few per cent with more
-# The grid of the best upkeep, and how alike two craft's seasons must be to share one.
-STEP_H = 10.0
-SEASON_ROUNDED_H = STEP_H
+STEP_H = 10.0  # the grid of the best upkeep
+WEEKS_A_YEAR = 365.25 / 7
+LEAST_SEASON_H = 1.0  # a craft that hardly runs is planned as if it ran so much
 # So many solved upkeeps are kept, about 0.7 MB each: a face that asks for price after price must not fill the memory.
 KEPT_UPKEEPS = 400
 KEPT_AHEADS = 120  # units followed ahead, some 2 MB each
@@ -92,9 +92,14 @@ class Decisions:
         return self.hours.draws(DRAWS)
 
     def season_hours(self, craft_id: str) -> float:
-        """Engine hours of a season: the mean of those ahead, h."""
+        """Engine hours of a season: the mean of a year ahead, h.
+
+        The weeks ahead fall short of whole years by some days, whose hours are those of the same days a year before.
+        """
         weeks = self.weekly_hours[craft_id]
-        return max(float(weeks.sum()) * 52 / len(weeks), SEASON_ROUNDED_H)
+        short = len(weeks) / 52 * (WEEKS_A_YEAR - 52)
+        a_year_before = (weeks[51] + weeks[min(52, len(weeks) - 1)]) / 2
+        return max(float(weeks.sum() + short * a_year_before) * 52 / len(weeks), LEAST_SEASON_H)
 
     def upkeep(self, craft_id: str, prices: Prices | None = None) -> Upkeep:
         """The best upkeep of units on a craft, at its own prices or at others."""
@@ -114,22 +119,18 @@ class Decisions:
     def _asked(self, craft_id: str, prices: Prices) -> Asked:
         """All that finding an upkeep needs."""
         life, near = self._fresh_life(self._covariates(craft_id)), self._near(craft_id, prices)
-        return Asked(life, prices, self._rounded_season(craft_id), near)
+        return Asked(life, prices, self.season_hours(craft_id), near)
 
     def _upkeep_key(self, craft_id: str, prices: Prices) -> tuple[float, ...]:
         """What an upkeep depends on."""
         x = self._covariates(craft_id)
-        return (self._rounded_season(craft_id), *x, *(float(v) for v in vars(prices).values()))
-
-    def _rounded_season(self, craft_id: str) -> float:
-        season = round(self.season_hours(craft_id) / SEASON_ROUNDED_H) * SEASON_ROUNDED_H
-        return max(season, SEASON_ROUNDED_H)
+        return (self.season_hours(craft_id), *x, *(float(v) for v in vars(prices).values()))
 
     def _fresh_life(self, x: np.ndarray) -> FreshLife:
         """A fresh unit's chances, which no price changes."""
         key = tuple(float(v) for v in x)
         if key not in self._fresh:
-            self._fresh[key] = fresh_life(self.fit.theta, self.fit.prior, x, self.rate, STEP_H)
+            self._fresh[key] = fresh_life(self.fit.theta[:DRAWS], self.fit.prior, x, self.rate, STEP_H)
         return self._fresh[key]
 
     def _near(self, craft_id: str, prices: Prices) -> Upkeep | None:
@@ -154,11 +155,32 @@ class Decisions:
 
     @cached_property
     def scatter(self) -> np.ndarray:
-        """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,)."""
+        """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,).
+
+        As ratios to what it is taken to cost: that of a life which may be under any of them.
+        """
         typical, x = self.upkeep(self._typical_craft), self._covariates(self._typical_craft)
-        theta = self.fit.theta[:DRAWS]
-        lives = fresh_lives(theta, self.fit.prior, x, self.rate, STEP_H)
-        return cost_scatter(typical, lives, typical.steps * STEP_H)
+        return cost_scatter(typical, fresh_lives(self.fit.theta[:DRAWS], self.fit.prior, x, self.rate, STEP_H))
+
+    @cached_property
+    def _more_hours(self) -> float:
+        """By how much more than in proportion to hours lives to come cost: g in cost ~ hours^(1 + g), typical craft.
+
+        Units run on in season to the off-season, so that longer seasons wear them further.
+        """
+        typical = self.upkeep(self._typical_craft)
+        longer = best_upkeep(typical.life, typical.prices, typical.season_hours * (1 + SWING), typical)
+        if min(longer.cost_per_year, typical.cost_per_year) <= 0:
+            return 0.0
+        return float(np.log(longer.cost_per_year / typical.cost_per_year) / np.log1p(SWING) - 1)
+
+    def _scatter_on(self, craft_id: str) -> np.ndarray:
+        """``scatter`` of lives on a craft, which may run more or less than expected, (DRAWS,)."""
+        mean, drawn = self.weekly_hours[craft_id].sum(), self.weekly_draws[craft_id].sum(axis=1)
+        if mean <= 0:
+            return self.scatter
+        answer: np.ndarray = self.scatter * (drawn / mean) ** self._more_hours
+        return answer
 
     @cached_property
     def _covariates_by_craft(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
@@ -179,6 +201,11 @@ class Decisions:
         """The craft's weeks ahead, laid out for an upkeep."""
         return craft_weeks(self.weekly_hours[craft_id], self.as_of, self.records.settings.season, upkeep)
 
+    def _drawn_steps(self, craft_id: str, weeks: CraftWeeks) -> np.ndarray:
+        """What the craft runs in each step of its weeks under each posterior draw, (DRAWS, n)."""
+        drawn: np.ndarray = self.weekly_draws[craft_id][:, weeks.week_of_step]
+        return drawn
+
     @cached_property
     def _craft_by_unit(self) -> dict[str, str]:
         lives = self._in_service.lives
@@ -195,8 +222,9 @@ class Decisions:
         craft_id = self._craft_of(unit_id)
 
         def follow() -> UnitAhead:
-            step_hours = self.weeks(craft_id, self.upkeep(craft_id)).step_hours
-            return unit_ahead(self.fit, self.unit(unit_id), step_hours, self.rate, DRAWS)
+            weeks = self.weeks(craft_id, self.upkeep(craft_id))
+            drawn = self._drawn_steps(craft_id, weeks)
+            return unit_ahead(self.fit, self.unit(unit_id), weeks.step_hours, self.rate, DRAWS, drawn)
 
         return self._aheads.get(unit_id, follow)
 
@@ -208,7 +236,7 @@ class Decisions:
         if given == own and unit_id in self._weighed:
             return self._weighed[unit_id]
         upkeep = self.upkeep(craft_id, given)
-        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self.scatter)
+        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self._scatter_on(craft_id))
         if given == own:
             self._weighed[unit_id] = one
         return one
@@ -232,13 +260,15 @@ class Decisions:
     def _weigh_some(self, unit_ids: Collection[str]) -> None:
         """Weigh a few units."""
         some = self._in_service.select(self._in_service.lives["unit_id"].isin(unit_ids))
-        craft_ids, scatter = list(some.lives["craft_id"]), self.scatter
+        craft_ids = list(some.lives["craft_id"])
         upkeeps = self._upkeeps_of([(craft_id, self.prices(craft_id)) for craft_id in craft_ids])
         weeks = [self.weeks(craft_id, upkeep) for craft_id, upkeep in zip(craft_ids, upkeeps, strict=True)]
-        units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS)
+        drawn = [self._drawn_steps(craft_id, one) for craft_id, one in zip(craft_ids, weeks, strict=True)]
+        units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS, drawn)
+        scatter = [self._scatter_on(craft_id) for craft_id in craft_ids]
 
         def weigh(i: int) -> Waiting:
-            return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter)
+            return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])
 
         self._weighed |= zip(some.lives["unit_id"], in_two_threads(weigh, range(len(weeks))), strict=True)
 

@@ -239,11 +239,4 @@ def _triggers_after(decisions: Decisions, off: OffSeasonAhead, planned: PlannedA
     elif planned.action != "rebuild":
         return off.triggers
     upkeep = decisions.upkeep(planned.craft_id)
-    step_h, oldest = upkeep.life.step_h, upkeep.life.n - 1
-    ages = [min(round(begun / step_h) + stage, oldest) for stage in range(upkeep.steps)]
-
-    def first(act: str) -> float | None:
-        found = (age * step_h for stage, age in enumerate(ages) if upkeep.does(stage, age) == act)
-        return next(found, None)
-
-    return Triggers(first("check"), first("rebuild"))
+    return Triggers(upkeep.first_season_h("check", begun), upkeep.first_season_h("rebuild", begun))

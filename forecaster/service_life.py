@@ -142,15 +142,16 @@ def chances_sound(
     ages: np.ndarray,
     raised_share: np.ndarray,
 ) -> np.ndarray:
-    """The same for c bearings at once, (d, c, a): `x` (c, 3), `ages` (c, a), `raised_share` (c,)."""
+    """The same for c bearings at once, (d, c, a): `x` (c, 3), `raised_share` (c,), `ages` (c, a); by draw (d, c, a)."""
     shape = np.exp(theta[:, INDEX["log_shape_1"], None])
     log_scale = theta[:, INDEX["log_scale_1_h"], None]
     first = INDEX["log_ratio_aftermarket"]
     lasting = theta[:, INDEX["lasting_log_ratio"], None]
     ratio = np.exp(theta[:, first : first + 3] @ x.T + lasting * raised_share)
     # Ages lie first, (a, d, c): they are gone through one by one, so that each should lie together.
+    by_age = np.ascontiguousarray(np.moveaxis(ages if ages.ndim == 3 else ages[None], -1, 0))
     with np.errstate(divide="ignore"):
-        log_age = np.log(ages.T)[:, None]  # of age 0 minus infinity, and its hazard so far 0
+        log_age = np.log(by_age)  # of age 0 minus infinity, and its hazard so far 0
     hazard = np.exp(shape * (log_age - log_scale))
     smooth = ratio * (hazard - hazard[0])
     if rate is None:
@@ -165,8 +166,8 @@ def chances_sound(
         stays = stays + share * (1 - w) * treated
         raises = raises + share * w * untreated
     rusts = 1.0 - stays - raises
-    unraised = np.exp(-smooth - rate.per_hour * (1.0 - stays) * (ages - ages[:, :1]).T[:, None])
-    steps = np.diff(ages).T[:, None]
+    unraised = np.exp(-smooth - rate.per_hour * (1.0 - stays) * (by_age - by_age[0]))
+    steps = np.diff(by_age, axis=0)
     passing = np.exp(-raise_by * np.diff(smooth, axis=0) - rate.per_hour * rusts * steps)
     # Raised within the step: on average in its middle, so it lives half the step under either hazard.
     entering = np.sqrt(unraised[:-1] * unraised[1:] * passing) * rate.per_hour * raises * steps

@@ -27,8 +27,10 @@ from forecaster.stages import TwoStageLikelihood
 
 @dataclass(frozen=True)
 class UnitAhead:
-    """A unit's fate over steps of use, per posterior draw; step k runs from `hours[k]` to `hours[k + 1]` from now.
+    """A unit's fate over steps of use, per posterior draw.
 
+    Step k runs from `hours[k]` to `hours[k + 1]` from now as expected, (n + 1,), and under each draw as `drawn_hours`
+    (d, n + 1) say; (1, n + 1) where all run as expected.
     `sound`, `running` (d, n + 1): sound, and running unopened, at the start of each step; `fails` (d, n) in it.
     `ill_running` (d, n + 1, n + 1) [k, t]: defective at step k's start and still running at that of step t;
     `ill_fails` (d, n + 1, n) [k, t]: the same and failing in step t; 0 for t < k. `age_h`: mean age now, h.
@@ -37,6 +39,7 @@ class UnitAhead:
     """
 
     hours: np.ndarray
+    drawn_hours: np.ndarray
     age_h: float
     sound: np.ndarray
     running: np.ndarray
@@ -117,11 +120,17 @@ class UnitsToFollow:
         step_hours: Sequence[np.ndarray],
         rate: IncidentRate | None,
         draws: int,
+        drawn: Sequence[np.ndarray] | None = None,
     ) -> None:
-        """`step_hours`: by unit (n_u,) engine hours of each step, > 0; `rate`: water to come, None for none."""
+        """`step_hours`: by unit (n_u,) engine hours of each step, > 0; `rate`: water to come, None for none.
+
+        `drawn`: by unit (draws, n_u), >= 0, what each step runs under each posterior draw; None: as in `step_hours`.
+        """
         theta = self._theta = fit.theta[:draws]
         self._heard = heard_already(units)
-        self._hours = [np.concatenate([[0.0], np.cumsum(steps)]) for steps in step_hours]
+        self._hours = [_from_now_on(steps) for steps in step_hours]
+        self._drawn = [_from_now_on(steps) for steps in (step_hours if drawn is None else drawn)]
+        self._drawn = [np.atleast_2d(hours) for hours in self._drawn]
         likelihood = TwoStageLikelihood(cut(units, fit.prior, fit.shares, still_running=True), PAST_NODES)
         chunk = likelihood.numerator_chunk()
         weighed, share = likelihood.standing(chunk, theta)
@@ -134,24 +143,26 @@ class UnitsToFollow:
         self._atom = weighed.atom * share[:, chunk.k_copy]
         self._delay, self._k_delay = chunk.nodes().v, chunk.k_delay
         self._age_h = np.add.reduceat(share * chunk.age, self._copies[:-1], axis=1).mean(axis=0)
-        ages = chunk.age[:, None] + self._to_the_same_end()[lives]
+        ages = chunk.age[:, None] + self._to_the_same_end()[:, lives]
         lasting = likelihood.copies.lasting_at_end[: chunk.n]
         by_copy = chances_sound(theta, fit.prior, chunk.x, rate, ages, lasting)
         by_copy *= (weighed.sound * share)[:, :, None]
         self._sound = np.add.reduceat(by_copy, self._copies[:-1], axis=1)
 
     def _to_the_same_end(self) -> np.ndarray:
-        """Hours at each step's start, (units, most + 1): a unit that runs fewer steps stands still after its last."""
+        """Hours at each step's start, (d, units, most + 1): a unit with fewer steps stands still after its last."""
         most = max(len(hours) for hours in self._hours)
-        return np.stack([np.pad(hours, (0, most - len(hours)), mode="edge") for hours in self._hours])
+        drawn = [np.pad(hours, ((0, 0), (0, most - hours.shape[1])), mode="edge") for hours in self._drawn]
+        return np.stack(drawn, axis=1)
 
     def follow(self, unit: int) -> UnitAhead:
         """One of them, by its place, followed ahead."""
-        hours, theta = self._hours[unit], self._theta
+        hours, drawn, theta = self._hours[unit], self._drawn[unit], self._theta
         sound = self._sound[:, unit, : len(hours)]
-        ill = _Ill.of(theta, hours, *self._now(unit), sound[:, :-1] - sound[:, 1:])
+        ill = _Ill.of(theta, drawn, *self._now(unit), sound[:, :-1] - sound[:, 1:])
         return UnitAhead(
             hours,
+            drawn,
             float(self._age_h[unit]),
             sound,
             sound + ill.running[:, -1],
@@ -172,10 +183,23 @@ class UnitsToFollow:
 
 
 def unit_ahead(
-    fit: TwoStageFit, unit: Histories, step_hours: np.ndarray, rate: IncidentRate | None, draws: int
+    fit: TwoStageFit,
+    unit: Histories,
+    step_hours: np.ndarray,
+    rate: IncidentRate | None,
+    draws: int,
+    drawn: np.ndarray | None = None,
 ) -> UnitAhead:
-    """Follow one running unit (histories of a single life) over steps of `step_hours` (n,) engine hours, each > 0."""
-    return UnitsToFollow(fit, unit, [step_hours], rate, draws).follow(0)
+    """Follow one running unit (histories of a single life) over steps of `step_hours` (n,) engine hours, each > 0.
+
+    `drawn` (draws, n), >= 0: what each step runs under each posterior draw; None: as in `step_hours`.
+    """
+    return UnitsToFollow(fit, unit, [step_hours], rate, draws, None if drawn is None else [drawn]).follow(0)
+
+
+def _from_now_on(steps: np.ndarray) -> np.ndarray:
+    """Hours at each step's start, and at the last one's end, (..., n + 1), from each step's (..., n)."""
+    return np.concatenate([np.zeros((*steps.shape[:-1], 1)), np.cumsum(steps, axis=-1)], axis=-1)
 
 
 @dataclass(frozen=True)
@@ -190,7 +214,10 @@ class _Ill:
 
     @classmethod
     def of(cls, theta: np.ndarray, hours: np.ndarray, mass: np.ndarray, delay: np.ndarray, turned: np.ndarray) -> _Ill:
-        """`mass` (d, q): defects of `delay` (q,) hours now; `turned` (d, n): those to come amid each step."""
+        """`mass` (d, q): defects of `delay` (q,) hours now; `turned` (d, n): those to come amid each step.
+
+        `hours` (d or 1, n + 1).
+        """
         d, n = turned.shape
         running, fails = np.empty((d, n + 1, n + 1)), np.empty((d, n + 1, n))
         running[:, 0], fails[:, 0] = _from_now(theta, mass, delay, hours)
@@ -239,7 +266,7 @@ def _from_now(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Defects there now, of `mass` (d, q) that turned `delay` (q,) hours ago: running (d, n + 1) and failing (d, n)."""
     begun = stage_2_hazard(theta, _log(delay)[:, None])
-    lasting = np.exp(begun - stage_2_hazard(theta, _log(delay[:, None] + hours)))
+    lasting = np.exp(begun - stage_2_hazard(theta, _log(delay[:, None] + hours[:, None])))
     surviving = (mass[:, None] @ lasting)[:, 0]
     unnoticed = np.exp(-_noticed_rate(theta)[:, 0] * hours)
     running = surviving * unnoticed
@@ -248,11 +275,12 @@ def _from_now(
 
 def _to_come(theta: np.ndarray, hours: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Of defects that turn amid each step s: running (d, n, n + 1) [s, t] at the start of step t, failing (d, n, n)."""
-    middle = (hours[:-1] + hours[1:]) / 2
-    lag = np.clip(hours[None, :] - middle[:, None], 0.0, None)  # [s, t]
+    middle = (hours[:, :-1] + hours[:, 1:]) / 2
+    lag = np.clip(hours[:, None] - middle[:, :, None], 0.0, None)  # [s, t]
     surviving = np.exp(-stage_2_hazard(theta, _log(lag)))
     unnoticed = np.exp(-_noticed_rate(theta) * lag)
     both = surviving * unnoticed
     fails = _fails(surviving, unnoticed, both)
-    both *= np.arange(len(hours)) > np.arange(len(middle))[:, None]  # before it turned it is not defective
+    n = middle.shape[1]
+    both *= np.arange(n + 1) > np.arange(n)[:, None]  # before it turned it is not defective
     return both, fails

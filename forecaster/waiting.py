@@ -122,7 +122,7 @@ def waiting(
     `scatter` (d,): yearly cost of the lives to come under each draw of `ahead`, as a ratio to the mean, so that they
     add to the interval; the posterior's mean stands for all draws when None.
     """
-    case = _Case(ahead, weeks, upkeep, prices)
+    case = _Case.of(ahead, weeks, upkeep, prices)
     fresh = _fresh_by_draw(case, scatter)
     path = _path(case, fresh)
     now, off_season = off_season_ahead(path, lambda week: _path_after_a_check(case, fresh, week))
@@ -153,19 +153,17 @@ def off_season_before(
     ahead: UnitAhead, weeks: CraftWeeks, upkeep: Upkeep, prices: Prices, scatter: np.ndarray, opens: int
 ) -> OffSeasonAhead:
     """The off-season before the season that opens in week `opens`, for one that is not the next; see ``waiting``."""
-    case = _Case(ahead, weeks, upkeep, prices)
+    case = _Case.of(ahead, weeks, upkeep, prices)
     fresh = _fresh_by_draw(case, scatter)
     return off_season_ahead(_path(case, fresh), lambda week: _path_after_a_check(case, fresh, week), opens)[1]
 
 
 def _fresh_by_draw(case: _Case, scatter: np.ndarray | None) -> np.ndarray:
     """Cost of a fresh unit from each week's start to the horizon under each draw, (d, w + 1)."""
-    ahead, weeks, upkeep = case.ahead, case.weeks, case.upkeep
+    ahead, weeks = case.ahead, case.weeks
     scatter = np.ones(len(ahead.sound)) if scatter is None else scatter
-    # Lives to come cost by the hours that they run: none in the off-season.
-    years = weeks.n / WEEKS_A_YEAR
-    years_left = years * (1 - ahead.hours[weeks.step_of_week] / ahead.hours[-1]) if len(ahead.hours) > 1 else 0.0
-    by_draw: np.ndarray = _fresh_ahead(weeks, upkeep) + (scatter[:, None] - 1) * upkeep.cost_per_year * years_left
+    rest = _hours_beside_mean(ahead)[:, weeks.step_of_week]
+    by_draw: np.ndarray = case.fresh * scatter[:, None] * rest
     return by_draw
 
 
@@ -209,11 +207,23 @@ def _summed_up(by_step: np.ndarray) -> np.ndarray:
     return np.concatenate([np.zeros((len(by_step), 1)), np.cumsum(by_step, axis=1)], axis=1)
 
 
+def _hours_beside_mean(ahead: UnitAhead) -> np.ndarray:
+    """Hours from each step's start to the horizon under each draw, as ratios to those expected, (d or 1, n + 1).
+
+    Lives to come cost by the hours that they run.
+    """
+    left, drawn = ahead.hours[-1] - ahead.hours, ahead.drawn_hours[:, -1:] - ahead.drawn_hours
+    ratio: np.ndarray = np.divide(drawn, left, out=np.ones_like(drawn), where=left > 0)
+    return ratio
+
+
 def _fresh_ahead(weeks: CraftWeeks, upkeep: Upkeep) -> np.ndarray:
     """Cost of a fresh unit from each week's start to the horizon, where a fresh unit is worth 0, (w + 1,)."""
-    by_stage = upkeep.ahead[:, 0, 0]
-    value = by_stage[weeks.stage] + upkeep.cost_per_year * (weeks.year[-1] - weeks.year)
-    answer: np.ndarray = value - by_stage[weeks.stage[-1]]
+    value = upkeep.fresh_ahead(weeks.to_close_h)
+    # What a whole season costs, of each that begins when one has closed: nothing is run between.
+    begins = np.flatnonzero(np.diff(weeks.closed)) + 1
+    later = np.append(np.cumsum(value[begins][::-1])[::-1], 0.0)
+    answer: np.ndarray = value + later[weeks.closed] - value[-1]
     return answer
 
 
@@ -225,6 +235,11 @@ class _Case:
     weeks: CraftWeeks
     upkeep: Upkeep
     prices: Prices
+    fresh: np.ndarray  # (w + 1,), as ``_fresh_ahead`` has it
+
+    @classmethod
+    def of(cls, ahead: UnitAhead, weeks: CraftWeeks, upkeep: Upkeep, prices: Prices) -> _Case:
+        return cls(ahead, weeks, upkeep, prices, _fresh_ahead(weeks, upkeep))
 
     @cached_property
     def planned(self) -> np.ndarray:
@@ -239,11 +254,17 @@ class _Case:
     def ended(self, fails: np.ndarray, noticed: np.ndarray, fresh: np.ndarray) -> np.ndarray:
         """Cost of what ends the life in each step, (..., n), given its chances and a fresh unit's cost by week.
 
-        The fresh unit that follows is valued at the step's end.
+        It ends amid the step on average, and there the fresh unit that follows begins.
         """
-        after = fresh[..., self.weeks.week_of_step + 1]
+        after = self.amid(fresh)
         cost: np.ndarray = fails * (self.prices.failure() + after) + noticed * (self.prices.noticed() + after)
         return cost
+
+    def amid(self, fresh: np.ndarray) -> np.ndarray:
+        """A fresh unit's cost (..., w + 1) from the middle of each step, (..., n)."""
+        week = self.weeks.week_of_step
+        middle: np.ndarray = (fresh[..., week] + fresh[..., week + 1]) / 2
+        return middle
 
     def worn(self, week: np.ndarray, checked_step: np.ndarray | None = None) -> np.ndarray:
         """Cost from the start of each `week` (m,) to the horizon of the unit still running then, (m,).
@@ -251,15 +272,12 @@ class _Case:
         By its age, and its age at the last quiet check, made at the start of `checked_step` (m,); None: of none but one
         just made.
         """
-        step_h, last = self.upkeep.life.step_h, self.upkeep.life.n - 1
-        hours, stages, years = self.ahead.age_h + self.ahead.hours, self.weeks.stage, self.weeks.year
-        i = np.minimum(np.rint(hours[self.weeks.step_of_week[week]] / step_h).astype(int), last)
-        unchecked = hours[0] if self.ahead.heard == QUIET else 0.0
-        checked = np.full(len(week), unchecked) if checked_step is None else hours[checked_step]
-        j = np.minimum(np.rint(checked / step_h).astype(int), i)
-        value = self.upkeep.ahead[stages[week], i, j] + self.upkeep.cost_per_year * (years[-1] - years[week])
-        beside: np.ndarray = value - self.upkeep.ahead[stages[-1], 0, 0]
-        return beside
+        age = self.ahead.age_h + self.ahead.hours
+        unchecked = age[0] if self.ahead.heard == QUIET else 0.0
+        checked = np.full(len(week), unchecked) if checked_step is None else age[checked_step]
+        beside = self.upkeep.worn_beside_fresh(self.weeks.stage[week], age[self.weeks.step_of_week[week]], checked)
+        worn: np.ndarray = beside + self.fresh[week]
+        return worn
 
 
 def _checks(case: _Case, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
@@ -307,7 +325,7 @@ def _ended_ill(case: _Case, fresh: np.ndarray, stops: np.ndarray) -> dict[int, n
     Being noticed and failing differ by the same amount at any time, so that only failing need be told apart.
     """
     ahead, prices = case.ahead, case.prices
-    gone, noticed = ahead.ill_gone, (prices.noticed() + fresh[:, case.weeks.week_of_step + 1])[:, :, None]
+    gone, noticed = ahead.ill_gone, (prices.noticed() + case.amid(fresh))[:, :, None]
     failing_adds = prices.failure() - prices.noticed()
     return {
         int(stop): (gone[:, :, :stop] @ noticed[:, :stop])[:, :, 0]

@@ -41,10 +41,14 @@ def rebuilding_at(life: FreshLife, season_steps: int, age_steps: int, stages: sl
 
 
 def money_and_steps(life: FreshLife, until: int) -> tuple[float, float]:
-    """Of one fresh life that ends at an age in steps at the latest: what its end in use costs, and steps begun."""
+    """Of one fresh life that ends at an age in steps at the latest: what its end in use costs, and steps run.
+
+    Of the step in which it ends, a life runs half.
+    """
     running = life.alive[:until, 0]
-    ends = running @ (life.fails[:until, 0] * PRICES.failure() + life.noticed[:until, 0] * PRICES.noticed())
-    return float(ends), float(running.sum())
+    fails, noticed = running * life.fails[:until, 0], running * life.noticed[:until, 0]
+    ends = fails.sum() * PRICES.failure() + noticed.sum() * PRICES.noticed()
+    return float(ends), float((running - (fails + noticed) / 2).sum())
 
 
 def test_rebuilding_every_off_season_costs_a_rebuild_and_what_the_season_may_bring() -> None:
@@ -73,7 +77,7 @@ def test_running_to_failure_costs_what_renewal_reward_says() -> None:
     fails, noticed = USUAL.fails[-1, 0], USUAL.noticed[-1, 0]
     reach = USUAL.alive[-1, 0]
     ends += reach * (fails * PRICES.failure() + noticed * PRICES.noticed()) / (fails + noticed)
-    steps += reach / (fails + noticed)
+    steps += reach / (fails + noticed) - reach / 2
     assert found.cost_per_year == pytest.approx(ends / steps * 5, abs=SETTLED)
 
 
@@ -197,8 +201,85 @@ def test_many_upkeeps_found_at_once_are_each_what_it_is_alone() -> None:
         assert (found.action == alone.action).all()
 
 
-def test_the_scatter_is_the_policys_cost_under_each_life_beside_their_mean() -> None:
+def test_the_scatter_is_the_policys_cost_under_each_life_beside_its_own() -> None:
     best = best_upkeep(USUAL, PRICES, 60.0)
     lives = [life_of(scale_1=scale) for scale in (150.0, 250.0, 400.0)]
     costs = np.array([upkeep_at(life, PRICES, 60.0, best.action).cost_per_year for life in lives])
-    assert cost_scatter(best, lives, 60.0) == pytest.approx(costs / costs.mean(), abs=2e-3)
+    assert cost_scatter(best, lives) == pytest.approx(costs / best.cost_per_year, abs=2e-3)
+
+
+def smooth_in(values: np.ndarray) -> float:
+    """The largest step from one to the next, beside their mean step."""
+    steps = np.abs(np.diff(values))
+    return float(steps.max() / steps.mean())
+
+
+def test_the_cost_of_a_year_moves_smoothly_with_the_hours_of_a_season() -> None:
+    """In steps of half an hour over four steps of the grid: none is much larger than the others."""
+    hours = np.arange(60.0, 100.0, 0.5)
+    found = best_upkeeps([Asked(USUAL, PRICES, h) for h in hours])
+    assert smooth_in(np.array([one.cost_per_year for one in found])) < 1.5
+    ages = np.array([45.0, 112.0])
+    for to_close in (0.0, 17.0, 41.0):
+        worn = [one.worn_beside_fresh(one.stage(np.full(2, to_close)), ages, np.array([0.0, 62.0])) for one in found]
+        assert np.abs(np.diff(worn, axis=0)).max() < 0.01 * PRICES.failure()
+
+
+def test_a_worn_unit_costs_what_the_grid_says_on_it_and_in_between_what_lies_between() -> None:
+    upkeep = best_upkeep(USUAL, PRICES, 85.0)
+    on_grid = upkeep.worn_beside_fresh(np.array([3.0]), np.array([120.0]), np.array([70.0]))
+    assert on_grid == pytest.approx(upkeep.ahead[3, 12, 7] - upkeep.ahead[3, 0, 0])
+    for checked in (0.0, 40.0, 113.0):
+        ages = np.linspace(checked, checked + 60.0, 241)
+        worn = upkeep.worn_beside_fresh(np.array([3.3]), ages, np.full(241, checked))
+        assert np.abs(np.diff(worn)).max() < 0.005 * PRICES.failure()
+
+
+def test_beyond_the_grids_end_a_unit_is_as_worn_as_on_it_and_as_long_since_its_check() -> None:
+    upkeep = best_upkeep(USUAL, PRICES, 85.0)
+    ages, checked = np.array([300.0, 444.0, 300.0, 444.0]), np.array([0.0, 0.0, 250.0, 394.0])
+    never, never_older, looked_at, looked_at_older = upkeep.worn_beside_fresh(np.full(4, 2.0), ages, checked)
+    assert (never_older, looked_at_older) == pytest.approx((never, looked_at))
+
+
+def test_a_quiet_check_wears_off_beyond_the_grids_end_too() -> None:
+    """A grid that ends early tells about the same as one that goes on, where bearings do not wear."""
+    prices = PRICES.with_values(check=20.0)
+    lasting = {"shape_1": 1.0, "shape_2": 1.0, "rate_noticed": 1e-9, "scale_1": 900.0, "scale_2": 90.0}
+    early, late = (best_upkeep(life_of(oldest_h, **lasting), prices, 60.0) for oldest_h in (200.0, 700.0))
+    assert early.cost_per_year == pytest.approx(late.cost_per_year, rel=0.02)
+
+
+def test_a_fresh_units_cost_ahead_rises_with_the_hours_to_the_close_and_no_faster_beyond_a_season() -> None:
+    upkeep = best_upkeep(USUAL, PRICES, 85.0)
+    ahead = upkeep.fresh_ahead(np.arange(0.0, 120.0))
+    assert ahead[0] == pytest.approx(0.0)
+    assert (np.diff(ahead) > 0).all()
+    assert ahead[85] == pytest.approx(upkeep.cost_per_year, abs=2 * SETTLED)
+    assert np.diff(ahead)[90:] == pytest.approx(upkeep.cost_per_year / 85.0)
+
+
+@pytest.mark.parametrize("step_h", [10.0, 2.5])
+def test_a_grid_four_times_as_fine_tells_the_same_cost(step_h: float) -> None:
+    life = fresh_life(theta()[None, :], read_priors(), np.zeros(3), None, step_h, 300.0)
+    fine = [best_upkeep(life, PRICES, hours).cost_per_year for hours in (60.0, 83.0, 120.0)]
+    assert fine == pytest.approx([best_upkeep(USUAL, PRICES, h).cost_per_year for h in (60.0, 83.0, 120.0)], rel=4e-3)
+
+
+@pytest.mark.parametrize("action", ["check", "rebuild"])
+def test_the_hours_at_which_to_act_are_no_whole_steps_of_the_grid_and_move_with_the_price(action: str) -> None:
+    """A little dearer, a little later: no jump from one step of the grid to the next."""
+    prices = [PRICES.with_values(check=1e6 if action == "rebuild" else price, rebuild=640 + price / 6) for price in
+              np.linspace(60.0, 66.0, 13)]  # fmt: skip
+    found = [one.trigger_h(one.steps, action) for one in best_upkeeps([Asked(USUAL, p, 60.0) for p in prices])]
+    hours = np.array(found, dtype=float)
+    assert np.abs(np.diff(hours)).max() < 3.0
+    assert len(np.unique(np.round(hours, 3))) > 6
+
+
+def test_a_unit_fresh_at_the_opening_acts_at_hours_that_it_reaches_in_the_season() -> None:
+    dear = PRICES.with_values(engine_damage=200_000.0)
+    hours = [best_upkeep(USUAL, dear, season).first_season_h("check") for season in np.arange(120.0, 124.0, 0.5)]
+    assert all(h is not None and 0 < h < 120 for h in hours)
+    assert np.abs(np.diff(np.array(hours, dtype=float))).max() < 5.0
+    assert best_upkeep(USUAL, PRICES.with_values(check=1e6), 20.0).first_season_h("check") is None
