@@ -148,10 +148,15 @@ class Decisions:
 
     @cached_property
     def _typical_craft(self) -> str:
-        """One that a unit runs on, the same whoever's units are asked about (``Fleet.of_owner``)."""
+        """Of the craft that units run on the one in the middle by hours, whatever it is called.
+
+        The same whoever's units are asked about (``Fleet.of_owner``).
+        """
         lives = self.histories.lives
-        units = lives.loc[lives["ended_by"] == "running", "craft_id"]
-        return str(units.iloc[0]) if len(units) else str(self.records.craft["craft_id"].iloc[0])
+        running = lives.loc[lives["ended_by"] == "running", "craft_id"].unique()
+        craft = running if len(running) else self.records.craft["craft_id"]
+        by_hours = sorted(craft, key=lambda one: (self.season_hours(one), *self._covariates(one)))
+        return str(by_hours[len(by_hours) // 2])
 
     @cached_property
     def scatter(self) -> np.ndarray:
