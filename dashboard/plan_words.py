@@ -221,8 +221,9 @@ def rule_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     if answer.rule.n_hours is None:
         return f"At its best the rule never rebuilds by hours{cost}."
     rebuilds = answer.rule.plan.count("rebuild")
+    at_close = "" if answer.to_come.season_closes is None else " at the season's close"
     return (
-        f"At its best it rebuilds every unit past {hours_words(answer.rule.n_hours)}: "
+        f"At its best it rebuilds every unit past {hours_words(answer.rule.n_hours)}{at_close}: "
         f"{count_words(rebuilds, 'rebuild')}, {money(answer.rule.plan.spent, currency)} now{cost}."
     )
 

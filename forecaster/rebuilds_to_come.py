@@ -36,9 +36,9 @@ class NumberOfUnits:
 class RebuildsToCome:
     """The off-season's rebuilds if nothing changes, with what comes before it.
 
-    `rebuilds`: in the off-season, of checked units that rattle too. Until `season_closes` (None: off season, nothing
-    comes before): `failures`, and `openings`, units noticed, found by a check or rebuilt at their hours; each unit
-    counts once.
+    `rebuilds`: in the off-season, of checked units that rattle too. Until `season_closes`, the last one before it
+    (None: the off-season is on): `failures`, and `openings`, units noticed, found by a check or rebuilt at their
+    hours; each unit counts once.
     """
 
     rebuilds: NumberOfUnits
@@ -55,6 +55,7 @@ class RebuildsToCome:
 def rebuilds_to_come(case: PlanCase, plan: Plan) -> RebuildsToCome:
     """How many rebuilds a plan of a case comes to."""
     decisions, season = case.decisions, case.decisions.records.settings.season
+    first_day = next(iter(case.weighed.values())).weeks.first_day
     ahead = [case.ahead[one.unit_id] for one in plan.actions]
     chances, wait = [], False
     for i, (one, off) in enumerate(zip(plan.actions, ahead, strict=True)):
@@ -67,7 +68,7 @@ def rebuilds_to_come(case: PlanCase, plan: Plan) -> RebuildsToCome:
         number_of_units(np.stack(chances, axis=1), most),
         number_of_units(np.stack([off.fails for off in ahead], axis=1)),
         number_of_units(np.stack([off.opened for off in ahead], axis=1)),
-        season.current_or_next(case.decisions.as_of)[1] if season.contains(case.decisions.as_of) else None,
+        season.current_or_next(first_day[ahead[0].begins - 1])[1] if ahead[0].begins else None,
     )
 
 

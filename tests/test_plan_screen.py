@@ -31,6 +31,7 @@ from plan_words import (
 )
 from tests.opened_screen import bare, labelled, open_screen, read, title
 from told_wrong import NO_ANSWER
+from words import day_words
 
 AS_OF = date(2026, 11, 1)
 SAMPLE = sample_fleet_folder()
@@ -91,6 +92,19 @@ def test_it_says_all_that_the_plan_answers(opened: Opener, best: PlanAnswer) -> 
     assert "A plan is no inspection" in shown
     assert "S0036: oil milky" in shown
     assert f"Learned from {best.evidence.lives} lives" in shown
+
+
+def test_in_season_it_says_how_many_rebuilds_to_expect_and_which_kits_to_order(opened: Opener, fleet: Fleet) -> None:
+    day = date(2026, 7, 20)
+    answer = fleet.plan(day)
+    app = opened(as_of=day.isoformat())
+    assert " in the coming off-season: USD " in bare(title(app))
+    rebuilds, order = answer.to_come.rebuilds, answer.parts
+    shown = read(app)
+    assert bare(f"the off-season brings **{rebuilds.low} to {rebuilds.high} rebuilds**") in shown
+    assert bare(f"**Order {rebuilds.high} kits by {day_words(order.order_by)}.**") in shown
+    for unit, due in answer.due.items():
+        assert f"{unit} ({due})" in shown
 
 
 def test_parts_triggers_and_rules_have_their_tables(opened: Opener, best: PlanAnswer) -> None:

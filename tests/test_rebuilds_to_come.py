@@ -133,3 +133,10 @@ def test_no_work_falls_into_a_season(fleet: Fleet) -> None:
         assert case.problem.weeks[0] == date(2026, 10, 19)
         for i, one in enumerate(case.ahead.values()):
             assert case.problem.rebuild_cost[i, 0] == pytest.approx(float(one.rebuild[:, off.begins].mean()))
+
+
+def test_before_an_off_season_beyond_the_next_two_seasons_are_counted(fleet: Fleet) -> None:
+    limits = PlanLimits(begins=date(2027, 10, 20))
+    come = [planned_season(fleet.decisions(SUMMER[0]), one).answer.to_come for one in (PlanLimits(), limits)]
+    assert [one.season_closes for one in come] == [CLOSE, date(2027, 10, 15)]
+    assert come[1].failures.mean > come[0].failures.mean + 3

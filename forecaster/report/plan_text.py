@@ -212,12 +212,13 @@ def _account(answer: PlanAnswer) -> str:
         f"its hours, whatever places and money that takes); {whole(plan.expected_cost_do_nothing)} doing nothing (no "
         "unit now in service opened before it fails or is noticed); "
     )
+    at_close = "" if answer.to_come.season_closes is None else " when the season closes"
     if rule.n_hours is None:
         told += f'{whole(rule.plan.expected_cost)} by the rule "every N hours", which is at its best never.'
     else:
         told += (
             f'{whole(rule.plan.expected_cost)} by the best rule of the kind "every unit past N hours" within the same '
-            f"limits (N = {rule.n_hours:.0f} h)."
+            f"limits (N = {rule.n_hours:.0f} h{at_close})."
         )
     if answer.saving_beside_rule is not None:
         told += f" Beside that rule the plan saves about {about_with_range(answer.saving_beside_rule)}."
