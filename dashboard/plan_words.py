@@ -106,6 +106,8 @@ def _number(of: forecaster.NumberOfUnits, one: str) -> str:
 def left_words(answer: forecaster.PlanAnswer) -> str:
     """Which units are left now, to be worked on in the season after; "" for none."""
     told = []
+    if now := [f"{plain(unit)} ({due})" for unit, due in answer.due.items()]:
+        told.append(f"Due now, having run the hours at which that pays in season: {listed(now)}.")
     if later := [plain(one.unit_id) for one in answer.plan.actions if one.in_season]:
         told.append(
             "Left now, to be checked or rebuilt in the coming season at their hours, within that season's bench and "

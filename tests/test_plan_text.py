@@ -117,7 +117,9 @@ def test_in_season_the_rebuilds_to_come_and_the_kits_to_order_are_told() -> None
 def test_units_left_for_the_season_are_named() -> None:
     plain = answer()
     left = tuple(replace(one, in_season=one.unit_id == "S2") for one in plain.plan.actions)
-    text = flat(told(replace(plain, plan=replace(plain.plan, actions=left), due_at_opening={"S2": "check"})))
+    plain = replace(plain, plan=replace(plain.plan, actions=left))
+    text = flat(told(replace(plain, due={"S0": "rebuild"}, due_at_opening={"S2": "check"})))
+    assert "Due now, having run the hours at which that pays in season: S0 (rebuild)." in text
     assert "Left now, to be checked or rebuilt in the coming season at their hours" in text
     assert "that pays in season: S2 (check)." in text
 

@@ -123,6 +123,8 @@ def _number(of: NumberOfUnits, one: str) -> str:
 def _left_for_the_season(answer: PlanAnswer) -> list[str]:
     """Which units are left now, to be worked on in the season after."""
     told = []
+    if now := [f"{unit} ({due})" for unit, due in answer.due.items()]:
+        told.append(f"Due now, having run the hours at which that pays in season: {', '.join(now)}.")
     if later := [one.unit_id for one in answer.plan.actions if one.in_season]:
         told.append(
             "Left now, to be checked or rebuilt in the coming season at their hours, within that season's bench and "
