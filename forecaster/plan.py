@@ -161,7 +161,7 @@ def _best(
             begun.append(fill(again, first))
     found = [fill(schedule) for schedule in begun if schedule is not None]
     best, bound = max(found, key=lambda schedule: schedule.worth), solved.bound
-    if gap_left(best.worth, bound) > gap:
+    if gap_left(best.worth, bound) > gap and not solved.seldom:
         coarse = solve_seldom(problem, gap, COARSE_SHARE * time_limit_s)
         bound = min(bound, coarse.bound)
         if coarse.schedule is not None:

@@ -43,6 +43,7 @@ class Solved:
 
     `extra_week`: where the additional bench place went, if one was offered and used. `feasible`: False where no plan
     whatever keeps within the limits. `left_out`: how much work of the answer found no place in weeks taken as one.
+    `seldom`: the chance of overspending kept it from being better (``plan_seldom``).
     """
 
     schedule: Schedule | None
@@ -50,6 +51,7 @@ class Solved:
     extra_week: int | None = None
     feasible: bool = True
     left_out: int = 0
+    seldom: bool = False
 
 
 @dataclass(frozen=True)
