@@ -80,6 +80,11 @@ class Decisions:
         """The prices that count on a craft, at its own day rate."""
         return self.prices_by_craft[craft_id]
 
+    @property
+    def hours_this_week(self) -> dict[str, float]:
+        """Engine hours that each craft is expected to run within seven days, by craft_id."""
+        return {craft_id: float(hours[0]) for craft_id, hours in self.weekly_hours.items()}
+
     def season_hours(self, craft_id: str) -> float:
         """Engine hours of a season: the mean of those ahead, h."""
         weeks = self.weekly_hours[craft_id]

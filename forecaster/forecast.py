@@ -6,7 +6,7 @@ and central 90 % intervals are taken here and nowhere else.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
@@ -14,12 +14,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecaster.advice import at_least, in_words, weigh
 from forecaster.causes import Causes
 from forecaster.errors import WrongUsage
+from forecaster.instruction_codes import Code, code_on_record
 from forecaster.life_model import MEAN_DRAWS, Evidence, FittedLifeModel, Standing
 from forecaster.lives import Histories
-from forecaster.prices import Prices
 from forecaster.unsafe import Unsafe, found_unsafe
 from forecaster.usage import SeasonUse
 
@@ -67,7 +66,7 @@ class UnitForecast:
     season_hours: float  # engine hours expected until the close of the season that is meant
     hours_left: HoursLeft
     hours_to_risk_limit: float  # engine hours until the chance of failing reaches RISK_LIMIT
-    advice: str
+    instruction: Code  # what its record alone orders; the rest is weighed by the plan
     because: tuple[str, ...]
     last_reading_on: date | None
     remarks: tuple[str, ...] = ()  # gaps in its record, in plain words
@@ -150,10 +149,8 @@ def refuse_wrong_horizon(hours: float) -> None:
 class FleetStanding:
     """How the units in service stand, worked out once: all of their forecast but what depends on its horizon."""
 
-    def __init__(
-        self, model: FittedLifeModel, histories: Histories, use: SeasonUse, prices: Mapping[str, Prices]
-    ) -> None:
-        """`prices`: what each event costs on each craft, by craft_id: the advice weighs them."""
+    def __init__(self, model: FittedLifeModel, histories: Histories, use: SeasonUse) -> None:
+        """Of the units in service on the day of `histories`."""
         season = (use.opens, use.closes)
         units = histories.in_service()
         self._standing, self._few = model.standing(units), model.standing(units, MEAN_DRAWS)
@@ -162,7 +159,6 @@ class FleetStanding:
         self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
         ahead = _hours_ahead(units.lives["craft_id"], use.craft["hours"])
         now = self._standing.defective(np.array([0.0]))
-        advice = self._advice(model, units, ahead, season, prices, knows_defects=now is not None)
         defective = [None] * units.n_lives if now is None else chances(now[:, :, 0])
         self._without_horizon = FleetForecast(
             as_of=histories.as_of,
@@ -170,7 +166,7 @@ class FleetStanding:
             model=model.name,
             evidence=model.evidence,
             season=season,
-            units=tuple(self._units_without_horizon(model, histories, units, ahead, advice, defective)),
+            units=tuple(self._units_without_horizon(model, histories, units, ahead, defective)),
             remarks=(use.remark,) if use.remark else (),
         )
 
@@ -186,30 +182,12 @@ class FleetStanding:
         ranked = sorted(units, key=lambda u: (-u.fails_within.mean, u.unit_id))
         return replace(self._without_horizon, hours=float(hours), units=tuple(ranked))
 
-    def _advice(
-        self,
-        model: FittedLifeModel,
-        units: Histories,
-        ahead: np.ndarray,
-        season: tuple[date, date],
-        prices: Mapping[str, Prices],
-        knows_defects: bool,
-    ) -> list[str]:
-        """What to do with each unit, in words; `ahead` (n,): engine hours until the season's close."""
-        in_season = season[0] <= units.as_of <= season[1]
-        on_craft = [prices[craft_id] for craft_id in units.lives["craft_id"]]
-        whole = _whole_season(ahead, units.as_of, season)
-        best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects, self._few).best
-        acts = (_not_outweighed(act, reasons) for act, reasons in zip(best, self._unsafe, strict=True))
-        return [in_words(act, in_season) for act in acts]
-
     def _units_without_horizon(
         self,
         model: FittedLifeModel,
         histories: Histories,
         units: Histories,
         ahead: np.ndarray,
-        advice: Sequence[str],
         defective: Sequence[Chance | None],
     ) -> Iterable[UnitForecast]:
         """Each unit's forecast, in the order of the lives, with nothing in the fields that a horizon decides."""
@@ -236,7 +214,7 @@ class FleetStanding:
                 season_hours=float(ahead[i]),
                 hours_left=HoursLeft(p10[i], p50[i], p90[i]),
                 hours_to_risk_limit=to_limit[i],
-                advice=advice[i],
+                instruction=code_on_record(self._unsafe[i]),
                 because=(),
                 last_reading_on=None if pd.isna(life.last_reading_on) else life.last_reading_on.date(),
                 remarks=tuple(r.text for r in histories.remarks if r.about in (life.unit_id, life.craft_id)),
@@ -258,18 +236,3 @@ def _oldest_informative(histories: Histories) -> float:
     """The greatest age at which a life was seen to end in any way, h: beyond it the model extrapolates."""
     ended = histories.age[~histories.lives["ended_by"].isin(["running", "stored"])].dropna()
     return float(ended.max()) if len(ended) else 0.0
-
-
-def _whole_season(ahead: np.ndarray, as_of: date, season: tuple[date, date]) -> np.ndarray:
-    """Engine hours of a whole season at the rate of those still `ahead` (n,) in it; 0 on its last day."""
-    opens, closes = season
-    days = (closes - opens).days + 1
-    days_left = min((closes - as_of).days, days)
-    return ahead * days / days_left if days_left > 0 else 0.0 * ahead
-
-
-def _not_outweighed(act: str, reasons: tuple[Unsafe, ...]) -> str:
-    """What to do with a unit: the option of least cost, or more where a reason not to run it asks for more."""
-    for reason in reasons:
-        act = at_least(act, reason.act)
-    return act

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Protocol, Self, TypedDict, Unpack
 from forecaster.errors import DataStopsAnswer
 from forecaster.fleet_prices import day_rates
 from forecaster.forecast import FleetForecast
+from forecaster.instruction import Instruction
 from forecaster.lives import Histories
 from forecaster.paper.content import Answers, gather
 from forecaster.paper.files import names_of
@@ -52,6 +53,10 @@ class AskedFleet(Protocol):
 
     def plan(self, as_of: date, progress: Callable[[str], None] | None, **wish: Unpack[PlanWishes]) -> PlanAnswer:
         """The off-season plan."""
+        ...
+
+    def instructions_by(self, answer: PlanAnswer, **prices: float) -> Mapping[str, Instruction]:
+        """What is to be done with each unit by that plan, by unit_id."""
         ...
 
     def curve(self, unit_id: str, as_of: date) -> UnitCurve:
@@ -164,6 +169,7 @@ def _asked(
         readers=readers,
         forecast=forecast,
         plan=plan,
+        instructions=part.instructions_by(plan, **wish.prices),
         prices=part.prices(as_of, **wish.prices),
         day_rates=rates,
         own_lives=int(part.histories(as_of).lives["craft_id"].isin(readers.craft).sum()),

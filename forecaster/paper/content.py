@@ -12,8 +12,8 @@ from datetime import date
 from forecaster.errors import DataStopsAnswer
 from forecaster.fleet_prices import DayRate
 from forecaster.forecast import FleetForecast, UnitForecast
+from forecaster.instruction import Instruction
 from forecaster.life_model import Evidence
-from forecaster.paper.instruction import STOP, Instruction, instruction
 from forecaster.paper.owners import Readership
 from forecaster.parts_order import PartsOrder, parts_order
 from forecaster.plan_answer import PlanAnswer, Saving
@@ -104,16 +104,12 @@ class PaperContent:
     @property
     def stopped(self) -> tuple[UnitOnPaper, ...]:
         """The units that must not run, by name."""
-        return self._told(*STOP)
+        return tuple(sorted((unit for unit in self.units if unit.instruction.stops), key=lambda unit: unit.unit_id))
 
     @property
     def at_once(self) -> tuple[UnitOnPaper, ...]:
         """The units to be seen to before anything that the plan has for them, by name."""
         return tuple(sorted((u for u in self.units if u.instruction.at_once), key=lambda unit: unit.unit_id))
-
-    def _told(self, *codes: str) -> tuple[UnitOnPaper, ...]:
-        chosen = [unit for unit in self.units if unit.instruction.code in codes]
-        return tuple(sorted(chosen, key=lambda unit: unit.unit_id))
 
     def of_action(self, action: Action) -> tuple[UnitOnPaper, ...]:
         """The units with this work in a week of the plan (or left, whatever may be due), by week, then by name."""
@@ -128,14 +124,15 @@ class PaperContent:
 
 
 def _in_plan(unit: UnitOnPaper) -> Action:
-    return "leave" if unit.instruction.week_of is None else unit.instruction.act
+    act = unit.instruction.act
+    return "leave" if unit.instruction.week_of is None or act is None else act
 
 
 @dataclass(frozen=True)
 class Answers:
     """The answers that a paper is made of, all as of one day and about the craft that it is for.
 
-    `reading`, `readers`: of the records that they were made from. `day_rates`: by craft, empty where one rate was
+    `reading`, `readers`: of the records that they were made from. `instructions`: of each unit, by `plan`. `day_rates`: by craft, empty where one rate was
     wished for all. `own_lives`, `problems`, `refused_rows`: see ``PaperContent``. `bench_wished`, `budget_wished`: set
     for this paper, not fleet.toml's.
     """
@@ -144,6 +141,7 @@ class Answers:
     readers: Readership
     forecast: FleetForecast
     plan: PlanAnswer
+    instructions: Mapping[str, Instruction]
     prices: Prices
     own_lives: int
     curve: Callable[[str], UnitCurve]
@@ -167,7 +165,7 @@ def gather(asked: Answers, version: str = "") -> PaperContent:
     """
     answer, forecast, owner = asked.plan, asked.forecast, asked.readers.owner
     in_season = forecast.season[0] <= answer.as_of
-    units = tuple(_units(asked, in_season))
+    units = tuple(_units(asked))
     if not units:
         raise DataStopsAnswer(
             DatedText(
@@ -219,7 +217,7 @@ def gather(asked: Answers, version: str = "") -> PaperContent:
     )
 
 
-def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
+def _units(asked: Answers) -> Sequence[UnitOnPaper]:
     answer, readers = asked.plan, asked.readers
     planned = {action.unit_id: action for action in answer.plan.actions}
     places = asked.reading.records.craft.set_index("craft_id")[["name", "base", "owner"]].fillna("").astype(str)
@@ -238,7 +236,7 @@ def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
                 base=str(place["base"]),
                 owner=str(place["owner"]),
                 forecast=one,
-                instruction=instruction(own, one.unsafe, answer.due.get(one.unit_id), in_season),
+                instruction=asked.instructions[one.unit_id],
                 planned=own,
                 saving=answer.savings.get(one.unit_id) if own.action != "leave" else None,
                 triggers=answer.triggers[one.unit_id],
