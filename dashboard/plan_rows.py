@@ -8,14 +8,17 @@ from html import escape
 import pandas as pd
 
 import forecaster
-from fleet_rows import craft_told
+from fleet_rows import Instructions, craft_told
 from plan_form import NO_WEEK
 from plan_words import about, in_order, with_range
 from words import DASH, all_told, day_words, hours_words, money, percent, told
 
 
 def table_rows(
-    shown: Sequence[forecaster.PlannedAction], answer: forecaster.PlanAnswer, places: pd.DataFrame
+    shown: Sequence[forecaster.PlannedAction],
+    answer: forecaster.PlanAnswer,
+    places: pd.DataFrame,
+    instructions: Instructions,
 ) -> pd.DataFrame:
     """The table to be changed by hand, one row a unit in the order of `shown`; money in whole amounts."""
     return pd.DataFrame(
@@ -30,6 +33,7 @@ def table_rows(
                 "rattle": percent(one.rattle) if one.action == "check" else "",
                 "hours": answer.hours.get(one.unit_id),
                 "craft": craft_told(one.craft_id, places),
+                "instruction": told(forecaster.instruction_in_words(instructions[one.unit_id])),
                 "because": all_told(answer.because.get(one.unit_id, ())),
                 "remarks": answer.doubtful.get(one.unit_id, ""),
             }
@@ -42,12 +46,13 @@ def _interval(saving: forecaster.Saving) -> str:
     return "" if saving.mean == saving.low == saving.high == 0 else f"{about(saving.low)} to {about(saving.high)}"
 
 
-def plan_file(answer: forecaster.PlanAnswer, by_hand: set[str]) -> bytes:
+def plan_file(answer: forecaster.PlanAnswer, by_hand: set[str], instructions: Instructions) -> bytes:
     """The plan as a CSV file that a spreadsheet reads: figures unrounded, one row a unit."""
     rows = [
         {
             "unit_id": one.unit_id,
             "craft_id": one.craft_id,
+            "instruction": forecaster.instruction_in_words(instructions[one.unit_id]),
             "work": one.action,
             "week_of": one.week_of.isoformat() if one.week_of else "",
             "cost_expected": one.cost,

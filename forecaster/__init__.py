@@ -27,6 +27,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.forecast import Chance, FleetForecast, HoursLeft, UnitForecast
     from forecaster.histories import build_histories
     from forecaster.installed import dashboard_app, sample_fleet_folder
+    from forecaster.instruction import Instruction
     from forecaster.learned import Learned
     from forecaster.life_model import Evidence, FittedLifeModel
     from forecaster.lives import Histories, Remark
@@ -61,6 +62,15 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
         teardown_headline,
         teardown_parts,
     )
+    from forecaster.report.instruction_wording import (
+        LEGEND_WORDS,
+        beside_costs,
+        instruction_in_words,
+        legend_group,
+        what_to_do,
+        what_waiting_costs,
+        why_so,
+    )
     from forecaster.report.teardown_sentences import slip_sentence, teardown_reasons, teardown_steps
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
@@ -68,7 +78,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.slip import FleetSlip, HoursToLimit, SlipLimits
     from forecaster.teardown import TeardownAdvice, advise_teardown
     from forecaster.templates import template_folder, template_table, template_workbook
-    from forecaster.this_week import Task, ThisWeek
+    from forecaster.this_week import ThisWeek
     from forecaster.unit_curve import UnitCurve
     from forecaster.unit_timeline import UnitTimeline
     from forecaster.usage import SeasonUse, expected_use
@@ -99,6 +109,7 @@ _ROOMS = {
     "flooding_facts": ("Flooding", "flooding_of"),
     "forecast": ("Chance", "FleetForecast", "HoursLeft", "UnitForecast"),
     "histories": ("build_histories",),
+    "instruction": ("Instruction",),
     "installed": ("dashboard_app", "sample_fleet_folder"),
     "life_model": ("Evidence", "FittedLifeModel"),
     "lives": ("Histories", "Remark"),
@@ -133,13 +144,22 @@ _ROOMS = {
         "teardown_headline",
         "teardown_parts",
     ),
+    "report.instruction_wording": (
+        "LEGEND_WORDS",
+        "beside_costs",
+        "instruction_in_words",
+        "legend_group",
+        "what_to_do",
+        "what_waiting_costs",
+        "why_so",
+    ),
     "report.teardown_sentences": ("slip_sentence", "teardown_reasons", "teardown_steps"),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
     "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
     "teardown": ("TeardownAdvice", "advise_teardown"),
     "templates": ("template_folder", "template_table", "template_workbook"),
-    "this_week": ("Task", "ThisWeek"),
+    "this_week": ("ThisWeek",),
     "unit_curve": ("UnitCurve",),
     "unit_timeline": ("UnitTimeline",),
     "usage": ("SeasonUse", "expected_use"),
@@ -154,6 +174,7 @@ __all__ = [
     "DATE_FORMATS",
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
+    "LEGEND_WORDS",
     "MODELS",
     "TABLES",
     "AfterWater",
@@ -176,6 +197,7 @@ __all__ = [
     "Histories",
     "HoursLeft",
     "HoursToLimit",
+    "Instruction",
     "Learned",
     "ModelError",
     "NowOrLater",
@@ -202,7 +224,6 @@ __all__ = [
     "SourceError",
     "SurvivalEvidence",
     "Swing",
-    "Task",
     "TeardownAdvice",
     "ThisWeek",
     "UnitCurve",
@@ -213,6 +234,7 @@ __all__ = [
     "WordedStep",
     "WrongUsage",
     "advise_teardown",
+    "beside_costs",
     "build_histories",
     "dashboard_app",
     "expected_use",
@@ -220,7 +242,9 @@ __all__ = [
     "first_steps",
     "flooded_alone",
     "flooding_of",
+    "instruction_in_words",
     "job_price",
+    "legend_group",
     "open_fleet",
     "quote_lines",
     "quote_notes",
@@ -241,6 +265,9 @@ __all__ = [
     "template_table",
     "template_workbook",
     "water_sheet",
+    "what_to_do",
+    "what_waiting_costs",
+    "why_so",
     "words_after_water",
     "write_fleet",
     "written_day",

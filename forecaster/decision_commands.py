@@ -91,7 +91,8 @@ def _plan(asked: Namespace) -> int:
         closed=tuple(asked.closed),
         prices=prices_given(asked),
     )
-    print(written(plan_json(answer)) if asked.json else plan_text(answer, page()))
+    instructions = fleet.instructions_by(answer, **prices_given(asked))
+    print(written(plan_json(answer, instructions)) if asked.json else plan_text(answer, instructions, page()))
     return DONE
 
 

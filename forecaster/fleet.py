@@ -289,7 +289,7 @@ class Fleet:
     def instructions(
         self, as_of: date, progress: Callable[[str], None] | None = None, **wish: Unpack[PlanWishes]
     ) -> Mapping[str, Instruction]:
-        """What is to be done with each unit, by unit_id: the one instruction that every face shows; see ``Instruction``.
+        """What is to be done with each unit, by unit_id: the instruction that every face shows; see ``Instruction``.
 
         `wish`: as for ``plan``. Where no plan can be made, record and triggers decide. What was worked out is kept, so
         that a question that was broken off goes on where it stood. Raises DataStopsAnswer where no unit is in service.

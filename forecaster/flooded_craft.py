@@ -327,7 +327,11 @@ def _filled_from_looks(flooding: Flooding, unit: Histories) -> tuple[Flooding, l
 
 def _unsafe_before(unit: Histories, flooding: Flooding) -> tuple[Unsafe, ...]:
     """Why the unit must not run by its record, beyond what the flooding itself tells of."""
-    told = {"rattle": flooding.spin == "rattle", "put_back": flooding.spin == "rattle", "milky": flooding.oil == "milky"}
+    told = {
+        "rattle": flooding.spin == "rattle",
+        "put_back": flooding.spin == "rattle",
+        "milky": flooding.oil == "milky",
+    }
     found = found_unsafe(unit).get(unit.lives["life_id"].iloc[0], ())
     return tuple(
         one

@@ -1,7 +1,7 @@
 """After water: what to do, how high the risk is with and without treatment, and whether to open, check or ride.
 
-For a craft of a fleet that last is no second opinion: the unit's instruction (``forecaster.instruction``) decides it, as
-it stands once this water is in the records, and what each way costs stands beside it.
+For a craft of a fleet that last is no second opinion: the unit's instruction (``forecaster.instruction``) decides it,
+as it stands once this water is in the records, and what each way costs stands beside it.
 """
 
 from __future__ import annotations
@@ -70,8 +70,9 @@ class AfterWater:
     of the scenarios is so now: "treated", "late", "untreated", or "unknown". `options`: the ways on that are safe at
     all, and what each costs on average over the next 100 engine hours once the treatment that can still be had was
     done; `best` is the one advised. `instruction`: what is to be done with the unit of a fleet, this water included;
-    `told_now`: whether something of it is not in the records yet. `hours_since_rebuild`: None where nobody knows. `scenarios_out_of_order`: the
-    records make a treated unit look worse than an untreated one, on which nobody should act.
+    `told_now`: whether something of it is not in the records yet. `hours_since_rebuild`: None where nobody knows.
+    `scenarios_out_of_order`: the records make a treated unit look worse than an untreated one, on which nobody should
+    act.
     """
 
     flooding: Flooding
@@ -141,8 +142,8 @@ def after_water(
     income of one in-season day. `loss`: general experience when None. `in_season`: whether `as_of` is. `log`: whether
     the incident is written down already. `catch_can`: whether one is fitted, as craft.csv says. `remarks`: told with
     the answer. `on_record`: why the unit must not run by its record, which what is told of this water does not say
-    already. `instruction`: the unit's, once this water is in the records, and `told_now` whether it is not yet; without,
-    what is safe and costs least is advised.
+    already. `instruction`: the unit's, once this water is in the records, and `told_now` whether it is not yet;
+    without, what is safe and costs least is advised.
 
     The risk knows how it was treated and how the unit sounds when spun. How long it was under, in what water, whether
     the engine ran and what the oil looks like decide the steps and the stop.
@@ -213,15 +214,13 @@ def _at_least(instruction: Instruction, stops: tuple[Stop, ...], spin: str) -> I
     if not stops or instruction.order == "stop":
         return instruction
     act = most([instruction.act or "check", "rebuild" if spin == "rattle" else "check"])
-    return replace(
-        instruction, order="stop", act=act, source="water", by=instruction.by or instruction.as_of
-    )
+    return replace(instruction, order="stop", act=act, source="water", by=instruction.by or instruction.as_of)
 
 
 def _best(options: tuple[Option, ...], instruction: Instruction | None) -> Option:
-    """The way that is advised: the one of the instruction, at the hours that cost least; else the cheapest that is safe.
+    """The way that is advised: the one of the instruction, at the hours that cost least.
 
-    Where the fleet was not weighed, at least what the record asks for.
+    Without any the cheapest that is safe; where the fleet was not weighed, of those that the record allows.
     """
     chosen = options
     if instruction is not None and instruction.act is not None:

@@ -40,7 +40,8 @@ class Instruction:
     done in the plan's week, `week_of`; None where it is left. `reasons`: why, as codes, and `found` the texts of those
     that are on record; `because`: what drives its risk, where the plan told. `triggers`: hours since rebuild at which
     to act in the coming season, None where not weighed; `age_h`: its own now. `waiting_costs`: what putting the work
-    off by a month costs more, None where it is left or not weighed, and where safety asks for it: that has no price. `held_by`: limits that keep the plan from more.
+    off by a month costs more; None where it is left or not weighed, and where safety asks for it: that has no price.
+    `held_by`: limits that keep the plan from more. `water_on`: the day of the water that is to be dealt with.
     """
 
     unit_id: str
@@ -58,6 +59,7 @@ class Instruction:
     age_h: float | None = None
     waiting_costs: Amount | None = None
     held_by: tuple[Limit, ...] = ()
+    water_on: date | None = None
 
     @property
     def code(self) -> Code:
@@ -114,15 +116,25 @@ class OnRecord:
 
     @property
     def source(self) -> Source:
+        """The rule that its record speaks by."""
         if not self.unsafe:
             return "none"
         return "record" if order_on_record(self.unsafe) == "stop" else "water"
 
-    def told(self, as_of: date, order: Order, act: Act | None) -> Instruction:
-        """An instruction that comes from its record, or else from nothing yet."""
-        reasons, found = tuple(one.code for one in self.unsafe), tuple(one.found for one in self.unsafe)
-        by = as_of if self.unsafe else None
-        return Instruction(self.unit_id, self.craft_id, order, act, self.source, as_of, by, None, reasons, found)
+    @property
+    def water_on(self) -> date | None:
+        """The day of the water that is to be dealt with, the gravest; None where there is none."""
+        return next((one.on for one in self.unsafe if one.asks != "stop"), None)
+
+    @property
+    def codes(self) -> tuple[UnsafeCode, ...]:
+        """What is on record, as codes."""
+        return tuple(one.code for one in self.unsafe)
+
+    @property
+    def found(self) -> tuple[str, ...]:
+        """The same in the record's words."""
+        return tuple(one.found for one in self.unsafe)
 
 
 def _units(histories: Histories) -> list[OnRecord]:
@@ -132,7 +144,9 @@ def _units(histories: Histories) -> list[OnRecord]:
     unsafe = found_unsafe(going_on)
     rows: Iterable[Any] = going_on.lives.itertuples(index=False)
     units = [
-        OnRecord(life.unit_id, life.craft_id, life.in_service and life.ended_by == "running", unsafe.get(life.life_id, ()))
+        OnRecord(
+            life.unit_id, life.craft_id, life.in_service and life.ended_by == "running", unsafe.get(life.life_id, ())
+        )
         for life in rows
     ]
     return [unit for unit in units if unit.in_service or unit.unsafe]
@@ -144,7 +158,18 @@ def instructions_on_record(histories: Histories) -> dict[str, Instruction]:
     Of all units in service, and of those on the shelf that something is on record about.
     """
     return {
-        unit.unit_id: unit.told(histories.as_of, order_on_record(unit.unsafe), act_on_record(unit.unsafe))
+        unit.unit_id: Instruction(
+            unit_id=unit.unit_id,
+            craft_id=unit.craft_id,
+            order=order_on_record(unit.unsafe),
+            act=act_on_record(unit.unsafe),
+            source=unit.source,
+            as_of=histories.as_of,
+            by=histories.as_of if unit.unsafe else None,
+            reasons=unit.codes,
+            found=unit.found,
+            water_on=unit.water_on,
+        )
         for unit in _units(histories)
     }
 
@@ -200,7 +225,7 @@ def decided(
     plan: Act = "leave" if planned is None else planned.action
     act = most(asked if in_season and at_once else [*asked, plan])
     week_of = planned.week_of if planned is not None and act == plan and not (in_season and at_once) else None
-    reasons: tuple[Reason, ...] = tuple(one.code for one in unit.unsafe)
+    reasons: tuple[Reason, ...] = unit.codes
     if due is not None:
         reasons += ("hours_run",) if when_due == "now" else ("hours_expected",)
     if not at_once:
@@ -211,9 +236,19 @@ def decided(
         order = order_on_record(unit.unsafe) if unit.unsafe else when_due
         source = unit.source if unit.unsafe else "trigger"
         reasons += ("planned",) if week_of is not None else ()
-    found = tuple(one.found for one in unit.unsafe)
-    by = week_of or {"leave": None, "soon": _last_day(as_of)}.get(order, as_of)
-    return Instruction(unit.unit_id, unit.craft_id, order, act, source, as_of, by, week_of, reasons, found)
+    return Instruction(
+        unit_id=unit.unit_id,
+        craft_id=unit.craft_id,
+        order=order,
+        act=act,
+        source=source,
+        as_of=as_of,
+        by=week_of or {"leave": None, "soon": _last_day(as_of)}.get(order, as_of),
+        week_of=week_of,
+        reasons=reasons,
+        found=unit.found,
+        water_on=unit.water_on,
+    )
 
 
 def _due(one: Waiting, as_of: date, season: Season, hours_this_week: float) -> tuple[Due | None, Order]:

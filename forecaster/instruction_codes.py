@@ -87,7 +87,7 @@ def order_on_record(unsafe: Collection[Unsafe]) -> Order:
 
 
 def act_on_record(unsafe: Collection[Unsafe]) -> Act | None:
-    """What the record alone settles about the work: a rebuild, which nothing can add to; None: the plan may ask more."""
+    """What the record alone settles about the work: a rebuild, to which nothing can add; None: more may be asked."""
     return "rebuild" if most([one.act for one in unsafe]) == "rebuild" else None
 
 

@@ -14,10 +14,10 @@ from typing import Any, get_args
 import icalendar
 import openpyxl
 import pytest
+from forecaster.paper.instruction import FIRST, NOW, STOP, Code, Instruction, instruction
 
 from forecaster import Paper
 from forecaster.paper.front_pages import RANKED_WIDTHS
-from forecaster.paper.instruction import FIRST, NOW, STOP, Code, Instruction, instruction
 from forecaster.paper.page_parts import MARGIN, TEXT_WIDTH
 from forecaster.plan_problem import Action, PlannedAction
 from forecaster.unsafe import Unsafe

@@ -132,9 +132,9 @@ def _in_plan(unit: UnitOnPaper) -> Action:
 class Answers:
     """The answers that a paper is made of, all as of one day and about the craft that it is for.
 
-    `reading`, `readers`: of the records that they were made from. `instructions`: of each unit, by `plan`. `day_rates`: by craft, empty where one rate was
-    wished for all. `own_lives`, `problems`, `refused_rows`: see ``PaperContent``. `bench_wished`, `budget_wished`: set
-    for this paper, not fleet.toml's.
+    `reading`, `readers`: of the records that they were made from. `instructions`: of each unit, by `plan`.
+    `day_rates`: by craft, empty where one rate was wished for all. `own_lives`, `problems`, `refused_rows`: see
+    ``PaperContent``. `bench_wished`, `budget_wished`: set for this paper, not fleet.toml's.
     """
 
     reading: Reading

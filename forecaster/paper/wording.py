@@ -12,7 +12,7 @@ from forecaster.plan import MORE_BUDGET
 from forecaster.plan_answer import Saving
 from forecaster.report import figures
 from forecaster.report.figures import counted, listed, seasons
-from forecaster.report.instruction_wording import in_words, short, until_then
+from forecaster.report.instruction_wording import instruction_in_words, short, until_then
 from forecaster.report.plan_text import PLAN_CAUTION
 from forecaster.written_days import SPACE, written_day, written_text
 
@@ -85,7 +85,7 @@ def to_do(unit: UnitOnPaper) -> str:
 
 def work(unit: UnitOnPaper, content: PaperContent) -> str:
     """The instruction for a unit with its week: "rebuild, week of 2 Nov 2026"."""
-    return written_text(in_words(unit.instruction), content.date_format)
+    return written_text(instruction_in_words(unit.instruction), content.date_format)
 
 
 def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:

@@ -5,11 +5,10 @@ A code of ``forecaster.instruction_codes`` has one phrase here. Common practice 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING, Literal
 
 from forecaster.instruction_codes import Act, Code
-from forecaster.report.figures import about_with_range, counted, hours, listed
+from forecaster.report.figures import about_with_range, hours, listed
 from forecaster.written_days import DatedText, joined
 
 if TYPE_CHECKING:  # the forecast alone needs none of it
@@ -59,11 +58,10 @@ DO_WORDS: dict[Code, str] = {
     "as planned": "do as the plan says",
 }
 FIND_OUT = "find out whether it was treated; until then "
-AFTER_WATER = "After water says how, step by step"
 ACT_WORDS: dict[Act, str] = {"rebuild": "rebuild it", "check": "check it", "leave": "leave it"}
 # What a picture's legend calls them; one name an act, whatever the order.
 Group = Literal["stop", "rebuild", "check", "leave", "unweighed"]
-GROUP_WORDS: dict[Group, str] = {
+LEGEND_WORDS: dict[Group, str] = {
     "stop": "do not run as it is",
     "rebuild": "rebuild",
     "check": "check",
@@ -74,7 +72,7 @@ LIMIT_WORDS: dict[Limit, str] = {"budget": "the budget", "bench": "the bench", "
 NOT_WEIGHED = "not weighed yet"
 
 
-def group_of(told: Instruction) -> Group:
+def legend_group(told: Instruction) -> Group:
     """Which of a legend's names an instruction goes by."""
     return "stop" if told.stops else told.act or ("check" if told.order == "first" else "unweighed")
 
@@ -85,12 +83,12 @@ def short(told: Instruction) -> str:
     return CODE_WORDS[told.code] + (" before it runs again" if open_ended else "")
 
 
-def in_words(told: Instruction) -> str:
+def instruction_in_words(told: Instruction) -> str:
     """An instruction with its week: "rebuild, week of 2026-11-02"."""
     return short(told) if told.week_of is None else DatedText(short(told), ", week of ", told.week_of)
 
 
-def do(told: Instruction) -> str:
+def what_to_do(told: Instruction) -> str:
     """What to do, to whoever does it."""
     find_out = FIND_OUT if told.order == "treat" and told.reasons[0] == "treatment_unknown" else ""
     week = () if told.week_of is None else (", in the week of ", told.week_of)
@@ -105,12 +103,13 @@ def until_then(told: Instruction) -> str:
     return "treated before it is started" + (f", and {done} before it is ridden" if done else "")
 
 
-def why(told: Instruction) -> str:
+def why_so(told: Instruction) -> str:
     """Why, in words: what is on record, the hours that have come, what drives its risk where it is planned."""
     if told.found:
         return joined("; ", told.found)
     if told.source == "trigger" and told.at_hours is not None:
-        when = DatedText("has run") if told.order == "now" else DatedText("reaches by ", told.by, ", as expected,")
+        by = told.by or told.as_of
+        when = DatedText("has run") if told.order == "now" else DatedText("reaches by ", by, ", at the hours expected,")
         return DatedText(when, f" {hours(told.at_hours)} since rebuild, at which a {told.act} in season pays")
     because = joined("; ", told.because)
     if told.week_of is not None:
@@ -118,7 +117,7 @@ def why(told: Instruction) -> str:
     return because or ("no plan could be made" if told.reasons == ("no_plan",) else NOT_WEIGHED)
 
 
-def waiting(told: Instruction, currency: str) -> str:
+def what_waiting_costs(told: Instruction, currency: str) -> str:
     """What it costs more to wait: "Put off by a month it costs about USD 420 (90-800) more."; "" where not weighed."""
     cost = told.waiting_costs
     if cost is None:
@@ -130,9 +129,9 @@ def waiting(told: Instruction, currency: str) -> str:
     return f"Put off by a month it costs about {currency} {about_with_range(cost)} more."
 
 
-def sentence(told: Instruction) -> str:
+def instruction_sentence(told: Instruction) -> str:
     """The instruction as a sentence: "S0003: rebuild it, in the week of 2026-11-02. Why: 118 h since rebuild."."""
-    return DatedText(f"{told.unit_id}: ", do(told), ". Why: ", why(told), ".")
+    return DatedText(f"{told.unit_id}: ", what_to_do(told), ". Why: ", why_so(told), ".")
 
 
 def beside_costs(told: NowOrLater) -> str:
@@ -158,31 +157,3 @@ STANDS_WORDS: dict[Stands, str] = {
     "gain": "the plan weighs all units together, and the gain on this one is too small or comes too late",
     "no_plan": "no plan could be made",
 }
-
-
-def counts(told: Collection[Instruction], now: bool = True) -> str:
-    """How many units need what: "2 must not run, 9 to rebuild and 3 to check"; "" where nothing is known to be done."""
-    groups = [group_of(one) for one in told]
-    said = [
-        (groups.count("stop"), "must not run as {}", ("it is", "they are")),
-        (groups.count("rebuild"), "to rebuild", ("", "")),
-        (groups.count("check"), "to check", ("", "")),
-    ]
-    return listed([f"{n} {text.format(forms[n != 1])}" for n, text, forms in said if n])
-
-
-def stopped_sentence(units: Iterable[str], total: int) -> str:
-    """Of the record alone, which units must not run; "" for none."""
-    names = list(units)
-    if not names:
-        return ""
-    them = "it is" if len(names) == 1 else "they are"
-    return f"{len(names)} of {counted(total, 'unit')} must not run as {them}: {listed(_first(names))}."
-
-
-NAMED = 8  # units in one sentence
-
-
-def _first(names: list[str]) -> list[str]:
-    more = [f"{len(names) - NAMED} more"] if len(names) > NAMED else []
-    return [*names[:NAMED], *more]
