@@ -36,13 +36,19 @@ Decide = Callable[[FleetRecords, str, bool], Instruction]
 
 
 def flooded_in_fleet(
-    records: FleetRecords, fit: TwoStageFit, craft_id: str, flooding: Flooding, as_of: date, decide: Decide
+    records: FleetRecords,
+    fit: TwoStageFit,
+    craft_id: str,
+    flooding: Flooding,
+    as_of: date,
+    decide: Decide | None = None,
 ) -> AfterWater:
     """What to do about a craft of a fleet after water; see ``flooding.after_water``.
 
     `fit`: what the fleet's lives taught up to `as_of`. The unit, its hours, earlier water and looks come from the
     records; so does what `flooding` leaves out and a row of water.csv or checks.csv tells. `decide`: asked for the
-    unit's instruction by the records as they are once all that is told is in them, and whether that adds anything.
+    unit's instruction by the records as they are once all that is told is in them, and whether that adds anything;
+    None: the costs decide.
 
     Raises WrongUsage where there is no such craft or `flooding` tells what only a log can, DataStopsAnswer where no
     unit was on it when the water came, or another one is now.
@@ -75,7 +81,7 @@ def flooded_in_fleet(
         catch_can=str(records.craft.set_index("craft_id").loc[craft_id, "catch_can"]),
         remarks=tuple(remarks),
         on_record=_unsafe_before(found.unit, found.flooding),
-        instruction=decide(once_recorded, str(found.unit.lives["unit_id"].iloc[0]), adds),
+        instruction=None if decide is None else decide(once_recorded, str(found.unit.lives["unit_id"].iloc[0]), adds),
         told_now=adds,
     )
 

@@ -253,13 +253,13 @@ def decided(
 
 def _due(one: Waiting, as_of: date, season: Season, hours_this_week: float) -> tuple[Due | None, Order]:
     """What a unit's own triggers ask for: today, by its hours, or within the week, by those expected."""
-    if season.contains(as_of):
-        today = one.triggers.reached(one.age_h, as_of)
-        if today is not None:
-            return today, "now"
-    if season.current_or_next(as_of)[0] > _last_day(as_of):
-        return None, "leave"
-    return one.triggers.reached(one.age_h + hours_this_week, as_of), "soon"
+    today = one.triggers.reached(one.age_h, as_of) if season.contains(as_of) else None
+    soon = None
+    if season.current_or_next(as_of)[0] <= _last_day(as_of):
+        soon = one.triggers.reached(one.age_h + hours_this_week, as_of)
+    if today is not None and (today == "rebuild" or soon != "rebuild"):
+        return today, "now"
+    return soon, "soon"  # nobody checks what is opened within the week
 
 
 def _last_day(as_of: date) -> date:

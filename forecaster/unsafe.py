@@ -163,7 +163,7 @@ def _treatment_found(water: Any) -> tuple[UnsafeCode, str]:
     if water.treated != "yes":
         untreated = water.treated == "no"
         return ("untreated", "untreated water") if untreated else ("treatment_unknown", "water of unknown treatment")
-    soon = "late" if water.treatment == "late" else "nobody knows how soon"
+    soon = "late" if water.treatment == "late" else "at an unknown time"
     return "treated_late", f"water treated {soon}"
 
 

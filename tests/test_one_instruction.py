@@ -66,7 +66,8 @@ COMBINATIONS = [
         (20.0, 120.0, 400.0),
         (0.3, 6.0, 14.0),
     )
-    if within is None or within <= 24.0 * (days + 1 / 2)  # else it was not treated yet: what is written later is an event
+    if within is None
+    or within <= 24.0 * (days + 1 / 2)  # else it was not treated yet: what is written later is an event
 ]
 
 
@@ -115,7 +116,9 @@ def _record_what_taught(tables: dict[str, list[dict[str, Any]]]) -> None:
         tables["craft"].append(craft | {"water": "salt", "day_rate": 280.0})
         fitted = {"fitted_on": first, "hours_at_fitting": 0.0, "removed_on": failed}
         tables["fittings"].append(unit | craft | fitted)
-        tables["hours"] += [craft | {"read_on": day, "meter": at} for day, at in ((first, 10.0), (failed, 10.0 + hours))]
+        tables["hours"] += [
+            craft | {"read_on": day, "meter": at} for day, at in ((first, 10.0), (failed, 10.0 + hours))
+        ]
         opened = {"opened_on": failed, "reason": "failure", "bearing": "failed", "outcome": "scrapped"}
         tables["rebuilds"].append(unit | opened)
 
