@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 import forecaster
+from fleet_rows import Instructions
 from words import (
     DASH,
     SPACE,
@@ -25,11 +26,6 @@ CAUTION = (
     "A plan is no inspection, and no leave to run anything. A unit that rattles when spun by hand or has milky oil "
     "does not run, whatever the plan says of it; whether a housing, an impeller or a shaft may run again is for a "
     "licensed mechanic to measure and decide. The maker's manual and local rules come first."
-)
-BESIDE_ADVICE = (
-    "The advice on the other screens weighs each unit alone, to the close of the coming season. The plan weighs all "
-    "together and further ahead, within the budget and the bench, so that it may check or leave a unit that the advice "
-    "would rebuild."
 )
 BENCH_EXPLAINED = (
     "One block is one unit, in the week that its work is planned for: plain is a rebuild, which takes one place; low "
@@ -279,17 +275,22 @@ def triggers_words(answer: forecaster.PlanAnswer) -> str:
     return f"From {day_words(answer.season_opens)}: {told} A water incident makes them void: ask again at once."
 
 
-def stop_lines(answer: forecaster.PlanAnswer) -> list[str]:
-    """Units that must not run as they are, each with why, and what the plan does about it."""
-    work = {one.unit_id: one for one in answer.plan.actions}
-    lines = []
-    for unit, reasons in answer.stop.items():
-        planned = work[unit]
-        then = "the plan leaves it: keep it off the water until that is settled"
-        if planned.week_of is not None:
-            then = f"{planned.action} planned in the week of {day_words(planned.week_of)}"
-        lines.append(f"{plain(unit)}: {'; '.join(map(plain, reasons))}; {then}")
-    return lines
+def stop_lines(instructions: Instructions) -> list[str]:
+    """Units that must not run as they are, each with why and what is to be done."""
+    return [_line(one) for one in _by_name(instructions) if one.stops]
+
+
+def at_once_lines(instructions: Instructions) -> list[str]:
+    """Units that may run, whose work does not wait for a week of the plan."""
+    return [_line(one) for one in _by_name(instructions) if one.at_once and not one.stops]
+
+
+def _by_name(instructions: Instructions) -> list[forecaster.Instruction]:
+    return sorted(instructions.values(), key=lambda one: one.unit_id)
+
+
+def _line(one: forecaster.Instruction) -> str:
+    return f"{plain(one.unit_id)}: {plain(forecaster.why_so(one))}; {plain(forecaster.instruction_in_words(one))}"
 
 
 def week_lines(answer: forecaster.PlanAnswer) -> list[str]:

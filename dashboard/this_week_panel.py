@@ -13,11 +13,12 @@ import forecaster
 import link
 from days import day_style
 from fleet_rows import craft_told, filled, units_at
-from loading import Loaded, noted_this_week, this_week
+from loading import WEIGHED_AT_ONCE, Decided, Loaded, decided, on_record
 from plan_form import USUAL_PLAN, PlanShown
 from this_week_words import (
     EMPTY_ICON,
     HEADINGS,
+    NAMED,
     empty_craft_lines,
     looked_at_words,
     stop_lines,
@@ -27,10 +28,9 @@ from this_week_words import (
     without_unit,
 )
 from told_wrong import draw_anew
-from words import STOP_ICON, count_words, do_not_run, plain
+from words import STOP_ICON, count_words, do_not_run, label, plain, told
 
 ANCHOR = "this-week"
-WEIGHED_AT_ONCE = 150  # units: more take longer than a reader waits, and are weighed when asked for
 WEIGH = "weigh the week"  # in the session: of which fleet and day the viewer asked for it
 DRAWN_NOW = "week drawn now"  # in the session: this run draws the whole page, so that it is too early to weigh
 SOON_SECONDS = 2.5
@@ -41,10 +41,24 @@ SHOWN = 8  # tasks of a kind written out; the table has all of them
 
 
 def stop_panel(loaded: Loaded, as_of: date, places: pd.DataFrame, chosen: dict[str, list[str]]) -> None:
-    """Units that must not run, above everything."""
-    lines = stop_lines(units_at(noted_this_week(loaded, as_of).tasks, places, chosen), places)
-    if lines:
-        st.error(do_not_run(lines), icon=STOP_ICON)
+    """Units that must not run, above everything; from those that are wet, the way to what to do about it."""
+    known = list(on_record(loaded, as_of).instructions.values())
+    stops = [one for one in units_at(known, places, chosen) if one.stops]
+    stops.sort(key=lambda one: (one.order != "stop", one.unit_id))
+    if not stops:
+        return
+    st.error(do_not_run(stop_lines(stops, places)), icon=STOP_ICON)
+    for one in [one for one in stops if one.water_on is not None][:NAMED]:
+        _way_to_after_water(one)
+
+
+def _way_to_after_water(one: forecaster.Instruction) -> None:
+    st.page_link(
+        link.WATER_SCREEN,
+        label=label(f"After water: what to do with {one.craft_id}, step by step"),
+        icon=":material/water_drop:",
+        query_params=link.to_after_water(one.craft_id, one.water_on),
+    )
 
 
 def empty_craft_panel(
@@ -66,7 +80,7 @@ class SeenWeek:
     chosen: dict[str, list[str]]
     units: int
     """Units in service: they take the time."""
-    weighed: forecaster.ThisWeek | None
+    weighed: Decided | None
     """All of it; None where it was not worked out yet."""
     plan: PlanShown = USUAL_PLAN
     """The plan whose work it tells."""
@@ -74,10 +88,10 @@ class SeenWeek:
     @property
     def known(self) -> forecaster.ThisWeek:
         """All of it, or what the records say alone."""
-        return self.weighed or noted_this_week(self.loaded, self.as_of)
+        return (self.weighed or on_record(self.loaded, self.as_of)).week
 
     @property
-    def tasks(self) -> list[forecaster.Task]:
+    def tasks(self) -> list[forecaster.Instruction]:
         """What is known to need doing at the chosen places."""
         return units_at(self.known.tasks, self.places, self.chosen)
 
@@ -107,12 +121,12 @@ def week_panel(week: SeenWeek) -> None:
     with st.container(key="this-week"):
         st.subheader("This week", anchor=ANCHOR)
         if week.weighed is None and st.session_state.get(WEIGH) == (week.loaded.content, week.as_of):
-            this_week(week.loaded, week.as_of, week.plan.limits, week.plan.edits)
+            decided(week.loaded, week.as_of, week.plan.limits, week.plan.edits)
             draw_anew()  # the line above all this knows it too then
         st.markdown(week.sentence)
         if not week.plan.is_usual:
             st.caption(YOUR_PLAN)
-        _show(week.known, week.tasks, week.places)
+        _show(week.known, week.tasks, week.places, week.loaded.fleet.settings.currency)
         if week.weighs_itself:
             st.session_state[DRAWN_NOW] = True
             _weigh_soon(week.loaded, week.as_of, week.plan)
@@ -126,7 +140,7 @@ def _weigh_soon(loaded: Loaded, as_of: date, plan: PlanShown) -> None:
     if st.session_state.pop(DRAWN_NOW, False):
         st.caption("Weighing each unit ...")
         return
-    this_week(loaded, as_of, plan.limits, plan.edits)
+    decided(loaded, as_of, plan.limits, plan.edits)
     draw_anew()
 
 
@@ -141,7 +155,7 @@ def _offer(loaded: Loaded, as_of: date, units: int) -> None:
     )
 
 
-def _show(week: forecaster.ThisWeek, tasks: list[forecaster.Task], places: pd.DataFrame) -> None:
+def _show(week: forecaster.ThisWeek, tasks: list[forecaster.Instruction], places: pd.DataFrame, currency: str) -> None:
     for kind, heading in HEADINGS.items():
         own = [task for task in tasks if task.kind == kind]
         if not own:
@@ -154,17 +168,19 @@ def _show(week: forecaster.ThisWeek, tasks: list[forecaster.Task], places: pd.Da
                     st.page_link(link.UNIT_SCREEN, label=task_words(task, places), query_params=to_unit)
                 else:
                     st.markdown(task_words(task, places))
-                st.caption(plain(why_words(task)))
+                st.caption(plain(why_words(task, currency)))
+                if task.water_on is not None:
+                    _way_to_after_water(task)
         if len(own) > SHOWN:
             st.caption(f"{count_words(len(own) - SHOWN, 'more unit')} in the table.")
     if len(tasks) > 1:
-        _table(tasks, places)
+        _table(tasks, places, currency)
     st.caption(looked_at_words(week))
     for remark in week.remarks:
         st.caption(f"Note: {plain(remark)}")
 
 
-def _table(tasks: list[forecaster.Task], places: pd.DataFrame) -> None:
+def _table(tasks: list[forecaster.Instruction], places: pd.DataFrame, currency: str) -> None:
     with st.expander("All of it as a table"):
         column = st.column_config
         rows = pd.DataFrame(
@@ -173,9 +189,9 @@ def _table(tasks: list[forecaster.Task], places: pd.DataFrame) -> None:
                     "unit": task.unit_id,
                     "craft": craft_told(task.craft_id, places),
                     "base": str(places["base"].get(task.craft_id, "")),
-                    "do": task.do,
-                    "why": why_words(task),
-                    "hours": task.hours,
+                    "do": told(forecaster.what_to_do(task)),
+                    "why": why_words(task, currency),
+                    "hours": task.age_h,
                     "until": task.pays_until,
                 }
                 for task in tasks

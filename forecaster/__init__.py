@@ -27,6 +27,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.forecast import Chance, FleetForecast, HoursLeft, UnitForecast
     from forecaster.histories import build_histories
     from forecaster.installed import dashboard_app, sample_fleet_folder
+    from forecaster.instruction import Instruction
     from forecaster.learned import Learned
     from forecaster.life_model import Evidence, FittedLifeModel
     from forecaster.lives import CraftWithoutUnit, Histories, Remark
@@ -63,6 +64,15 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
         teardown_headline,
         teardown_parts,
     )
+    from forecaster.report.instruction_wording import (
+        LEGEND_WORDS,
+        beside_costs,
+        instruction_in_words,
+        legend_group,
+        what_to_do,
+        what_waiting_costs,
+        why_so,
+    )
     from forecaster.report.teardown_sentences import slip_sentence, teardown_reasons, teardown_steps
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
@@ -70,7 +80,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.slip import FleetSlip, HoursToLimit, SlipLimits
     from forecaster.teardown import TeardownAdvice, advise_teardown
     from forecaster.templates import template_folder, template_table, template_workbook
-    from forecaster.this_week import Task, ThisWeek
+    from forecaster.this_week import ThisWeek
     from forecaster.unit_curve import UnitCurve
     from forecaster.unit_timeline import UnitTimeline
     from forecaster.usage_forecast import HoursAhead, ReachingDates, UsageForecast
@@ -101,6 +111,7 @@ _ROOMS = {
     "flooding_facts": ("Flooding", "flooding_of"),
     "forecast": ("Chance", "FleetForecast", "HoursLeft", "UnitForecast"),
     "histories": ("build_histories",),
+    "instruction": ("Instruction",),
     "installed": ("dashboard_app", "sample_fleet_folder"),
     "life_model": ("Evidence", "FittedLifeModel"),
     "lives": ("CraftWithoutUnit", "Histories", "Remark"),
@@ -137,13 +148,22 @@ _ROOMS = {
         "teardown_headline",
         "teardown_parts",
     ),
+    "report.instruction_wording": (
+        "LEGEND_WORDS",
+        "beside_costs",
+        "instruction_in_words",
+        "legend_group",
+        "what_to_do",
+        "what_waiting_costs",
+        "why_so",
+    ),
     "report.teardown_sentences": ("slip_sentence", "teardown_reasons", "teardown_steps"),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
     "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
     "teardown": ("TeardownAdvice", "advise_teardown"),
     "templates": ("template_folder", "template_table", "template_workbook"),
-    "this_week": ("Task", "ThisWeek"),
+    "this_week": ("ThisWeek",),
     "unit_curve": ("UnitCurve",),
     "unit_timeline": ("UnitTimeline",),
     "usage_forecast": ("HoursAhead", "ReachingDates", "UsageForecast"),
@@ -158,6 +178,7 @@ __all__ = [
     "DATE_FORMATS",
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
+    "LEGEND_WORDS",
     "MODELS",
     "MOST_NOTE",
     "TABLES",
@@ -183,6 +204,7 @@ __all__ = [
     "HoursAhead",
     "HoursLeft",
     "HoursToLimit",
+    "Instruction",
     "Learned",
     "ModelError",
     "NowOrLater",
@@ -211,7 +233,6 @@ __all__ = [
     "SourceError",
     "SurvivalEvidence",
     "Swing",
-    "Task",
     "TeardownAdvice",
     "ThisWeek",
     "UnitCurve",
@@ -223,6 +244,7 @@ __all__ = [
     "WordedStep",
     "WrongUsage",
     "advise_teardown",
+    "beside_costs",
     "build_histories",
     "change_in_text",
     "changes_file",
@@ -231,7 +253,9 @@ __all__ = [
     "first_steps",
     "flooded_alone",
     "flooding_of",
+    "instruction_in_words",
     "job_price",
+    "legend_group",
     "open_fleet",
     "quote_lines",
     "quote_notes",
@@ -253,6 +277,9 @@ __all__ = [
     "template_workbook",
     "text_of_change",
     "water_sheet",
+    "what_to_do",
+    "what_waiting_costs",
+    "why_so",
     "words_after_water",
     "write_fleet",
     "written_day",

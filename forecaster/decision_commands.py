@@ -81,7 +81,8 @@ def _plan(asked: Namespace) -> int:
     if asked.save_changes is not None:
         saved = changes_file(as_planned(edits, made.answer.plan))
         write_files({asked.save_changes: saved}, "another file")
-    print(written(plan_json(made.answer, made)) if asked.json else plan_text(made.answer, page(), made))
+    told = fleet.instructions_by(made.answer, **prices_given(asked))
+    print(written(plan_json(made.answer, told, made)) if asked.json else plan_text(made.answer, told, page(), made))
     return DONE
 
 

@@ -91,6 +91,11 @@ class Decisions:
         """Joint draws of those hours, by craft_id, (DRAWS, HORIZON_WEEKS): draw k goes with posterior draw k."""
         return self.hours.draws(DRAWS)
 
+    @property
+    def hours_this_week(self) -> dict[str, float]:
+        """Engine hours that each craft is expected to run within seven days, by craft_id."""
+        return {craft_id: float(hours[0]) for craft_id, hours in self.weekly_hours.items()}
+
     def season_hours(self, craft_id: str) -> float:
         """Engine hours of a season: the mean of a year ahead, h.
 

@@ -6,7 +6,7 @@ and central 90 % intervals are taken here and nowhere else.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
@@ -14,12 +14,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecaster.advice import at_least, in_words, weigh
 from forecaster.causes import Causes
 from forecaster.errors import WrongUsage
+from forecaster.instruction_codes import Code, code_on_record
 from forecaster.life_model import MEAN_DRAWS, Evidence, FittedLifeModel, Standing
-from forecaster.lives import CraftWithoutUnit, Histories
-from forecaster.prices import Prices
+from forecaster.lives import CraftWithoutUnit, Histories, Remark
 from forecaster.season_risk import failing_within_drawn, hours_to_close
 from forecaster.unsafe import Unsafe, found_unsafe
 from forecaster.usage_forecast import UsageForecast
@@ -71,7 +70,7 @@ class UnitForecast:
     season_hours_high: float
     hours_left: HoursLeft
     hours_to_risk_limit: float  # engine hours until the chance of failing reaches RISK_LIMIT
-    advice: str
+    instruction: Code  # what its record alone orders; the rest is weighed by the plan
     because: tuple[str, ...]
     last_reading_on: date | None
     remarks: tuple[str, ...] = ()  # gaps in its record, in plain words
@@ -155,10 +154,8 @@ def refuse_wrong_horizon(hours: float) -> None:
 class FleetStanding:
     """How the units in service stand, worked out once: all of their forecast but what depends on its horizon."""
 
-    def __init__(
-        self, model: FittedLifeModel, histories: Histories, usage: UsageForecast, prices: Mapping[str, Prices]
-    ) -> None:
-        """`usage`: engine hours ahead from the day of the histories. `prices`: by craft_id, for the advice to weigh."""
+    def __init__(self, model: FittedLifeModel, histories: Histories, usage: UsageForecast) -> None:
+        """Of the units in service on the day of `histories`; `usage`: engine hours ahead from that day."""
         season = usage.season.current_or_next(histories.as_of)
         units = histories.in_service()
         self._standing, self._few = model.standing(units), model.standing(units, MEAN_DRAWS)
@@ -167,7 +164,6 @@ class FleetStanding:
         self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
         ahead = hours_to_close(usage, units.lives["craft_id"], self._standing)
         now = self._standing.defective(np.array([0.0]))
-        advice = self._advice(model, units, ahead.mean(axis=0), usage, prices, knows_defects=now is not None)
         defective = [None] * units.n_lives if now is None else chances(now[:, :, 0])
         self._without_horizon = FleetForecast(
             as_of=histories.as_of,
@@ -175,7 +171,7 @@ class FleetStanding:
             model=model.name,
             evidence=model.evidence,
             season=season,
-            units=tuple(self._units_without_horizon(model, histories, units, ahead, usage, advice, defective)),
+            units=tuple(self._units_without_horizon(model, histories, units, ahead, usage.remarks, defective)),
             remarks=usage.fleet_remarks,
             craft_without_unit=histories.craft_without_unit,
         )
@@ -192,43 +188,25 @@ class FleetStanding:
         ranked = sorted(units, key=lambda u: (-u.fails_within.mean, u.unit_id))
         return replace(self._without_horizon, hours=float(hours), units=tuple(ranked))
 
-    def _advice(
-        self,
-        model: FittedLifeModel,
-        units: Histories,
-        ahead: np.ndarray,
-        usage: UsageForecast,
-        prices: Mapping[str, Prices],
-        knows_defects: bool,
-    ) -> list[str]:
-        """What to do with each unit, in words; `ahead` (n,): engine hours until the season's close."""
-        in_season = usage.season.contains(units.as_of)
-        on_craft = [prices[craft_id] for craft_id in units.lives["craft_id"]]
-        whole = usage.weekly_means(list(units.lives["craft_id"]), units.as_of, WEEKS_A_YEAR).sum(axis=1)
-        best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects, self._few).best
-        acts = (_not_outweighed(act, reasons) for act, reasons in zip(best, self._unsafe, strict=True))
-        return [in_words(act, in_season) for act in acts]
-
     def _units_without_horizon(
         self,
         model: FittedLifeModel,
         histories: Histories,
         units: Histories,
         ahead: np.ndarray,
-        usage: UsageForecast,
-        advice: Sequence[str],
+        of_usage: Sequence[Remark],
         defective: Sequence[Chance | None],
     ) -> Iterable[UnitForecast]:
         """Each unit's forecast, in the order of the lives, with nothing in the fields that a horizon decides.
 
-        `ahead` (draws, n): engine hours until the season's close.
+        `ahead` (draws, n): engine hours until the season's close; `of_usage`: remarks on their forecast.
         """
         season = chances(failing_within_drawn(self._standing, ahead))
         low, high = np.quantile(ahead, INTERVAL, axis=0)
         p10, p50, p90, to_limit = quantiles_of_units(self._few, (0.1, 0.5, 0.9, RISK_LIMIT))
         seen_to = _oldest_informative(histories)
         incidents = units.incidents.groupby("life_id").size()
-        gaps = (*histories.remarks, *usage.remarks)
+        gaps = (*histories.remarks, *of_usage)
         rows: Iterable[Any] = units.lives.itertuples(index=False)
         for i, life in enumerate(rows):
             known = np.isfinite(life.hours_at_entry)
@@ -250,7 +228,7 @@ class FleetStanding:
                 season_hours_high=float(high[i]),
                 hours_left=HoursLeft(p10[i], p50[i], p90[i]),
                 hours_to_risk_limit=to_limit[i],
-                advice=advice[i],
+                instruction=code_on_record(self._unsafe[i]),
                 because=(),
                 last_reading_on=None if pd.isna(life.last_reading_on) else life.last_reading_on.date(),
                 remarks=tuple(r.text for r in gaps if r.about in (life.unit_id, life.craft_id)),
@@ -266,10 +244,3 @@ def _oldest_informative(histories: Histories) -> float:
     """The greatest age at which a life was seen to end in any way, h: beyond it the model extrapolates."""
     ended = histories.age[~histories.lives["ended_by"].isin(["running", "stored"])].dropna()
     return float(ended.max()) if len(ended) else 0.0
-
-
-def _not_outweighed(act: str, reasons: tuple[Unsafe, ...]) -> str:
-    """What to do with a unit: the option of least cost, or more where a reason not to run it asks for more."""
-    for reason in reasons:
-        act = at_least(act, reason.act)
-    return act

@@ -11,14 +11,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecaster.advice import weigh
 from forecaster.causes import Causes
 from forecaster.counted_looks import UNREAD_H, heard_already, looks_that_count
 from forecaster.learning import TwoStageFit, fit_two_stage
 from forecaster.lives import Histories
 from forecaster.outlook import outlook
 from forecaster.pieces import cut
-from forecaster.prices import Prices
 from forecaster.priors import read_priors
 from forecaster.stages import TwoStageLikelihood
 from forecaster.unit_ahead import unit_ahead
@@ -165,19 +163,6 @@ def test_where_much_may_have_run_unread_since_a_spin_another_is_another_look() -
 def fit() -> TwoStageFit:
     """The priors alone, of few draws."""
     return fit_two_stage(histories_of(BareLife(10.0)).select(np.array([False])), draws=64)
-
-
-PRICES = Prices(650, 120, 1700, 5200, 60, 3, 9, 0.5, day_rate=200, core_lost=0.5, engine_hit=0.1)
-
-
-def test_a_check_just_made_is_not_advised_again(fit: TwoStageFit) -> None:
-    def check_beside_leaving(*looks: Look) -> float:
-        units, hours = unit(*looks), np.array([60.0])
-        costs = weigh(fit, units, hours, hours, [PRICES], in_season=False, knows_defects=True)
-        return float(costs.check[0] - costs.leave[0])
-
-    assert check_beside_leaving() < 0  # it pays where nobody has looked
-    assert check_beside_leaving((118.0, "quiet", 40)) == pytest.approx(PRICES.check)
 
 
 def test_a_spin_before_it_runs_again_tells_what_the_last_one_told(fit: TwoStageFit) -> None:

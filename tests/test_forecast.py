@@ -25,15 +25,13 @@ from forecaster.forecast import (
     quantiles_of_units,
 )
 from forecaster.lives import CHECKS, INCIDENTS, Histories, Remark, frame, lives_by_hours
-from forecaster.prices import prices_of
 from forecaster.report.as_json import forecast_json, written
-from forecaster.settings import FleetSettings, Season
+from forecaster.settings import Season
 from forecaster.written_chances import percent
 from tests.fake_model import BASE, SCALES, FakeModel
 
 AS_OF = date(2026, 11, 1)
 NEXT_SEASON = (date(2027, 5, 1), date(2027, 10, 15))
-PRICES = prices_of(FleetSettings(), day_rate=200.0, core_lost=0.6, engine_hit=0.1)
 
 
 def running(ages: list[float], **columns: object) -> Histories:
@@ -87,8 +85,7 @@ class CertainHours:
 def standing(
     histories: Histories, use: float = 60.0, model: FakeModel | None = None, usage: CertainHours | None = None
 ) -> FleetStanding:
-    prices = dict.fromkeys(histories.lives["craft_id"], PRICES)
-    return FleetStanding(model or FakeModel(), histories, usage or CertainHours(use), prices)
+    return FleetStanding(model or FakeModel(), histories, usage or CertainHours(use))
 
 
 def test_a_chance_is_the_mean_and_the_central_90_percent_of_its_draws() -> None:
@@ -202,15 +199,14 @@ def test_what_is_not_recorded_is_not_named_as_a_cause() -> None:
     assert blank.because == ("100 h since rebuild",)
 
 
-def test_the_oldest_are_rebuilt_and_the_freshest_left() -> None:
-    advice = {unit.hours_since_rebuild: unit.advice for unit in forecast(running([0.0, 400.0])).units}
-    assert advice == {0.0: "leave it running", 400.0: "rebuild this off-season"}
-
-
-def test_what_is_unsafe_is_told_first_and_no_cost_outweighs_it() -> None:
+def test_what_is_unsafe_is_told_first_and_orders_what_to_do() -> None:
     unit = forecast(checked(running([12.0]), "U000001/1", at=10.0, spin="rattle")).units[0]
-    assert unit.advice == "rebuild this off-season"
+    assert unit.instruction == "stop, rebuild"
     assert unit.because[:2] == ("12 h since rebuild", "rattled when spun by hand on 2026-08-01, 2 h ago: do not run it")
+
+
+def test_what_pays_is_not_weighed_here() -> None:
+    assert {unit.instruction for unit in forecast(running([0.0, 400.0])).units} == {"as planned"}
 
 
 @given(st.floats(0.01, 0.99))
@@ -231,7 +227,7 @@ def test_a_unit_that_is_not_in_service_is_refused_by_name() -> None:
 
 UNIT_KEYS = [
     "unit_id", "craft_id", "hours_since_rebuild", "defective_now", "fails_within", "fails_this_season", "hours_left",
-    "advice", "because",
+    "instruction", "advice", "because",
 ]  # fmt: skip
 
 

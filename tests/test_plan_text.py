@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 from forecaster.errors import WrongUsage
+from forecaster.instruction import Instruction
+from forecaster.instruction_codes import Order
 from forecaster.life_model import Evidence
 from forecaster.parts_order import parts_order
 from forecaster.plan import solve_plan
@@ -70,7 +72,19 @@ def answer(p: PlanProblem | None = None, saving: Saving | None = None) -> PlanAn
 
 
 def told(given: PlanAnswer | None = None, width: int = 80) -> str:
-    return plan_text(given or answer(), Page(width))
+    made = given or answer()
+    return plan_text(made, instructions(made), Page(width))
+
+
+def instructions(made: PlanAnswer) -> dict[str, Instruction]:
+    """What is to be done by a plan, nothing else being known of its units."""
+    found = {}
+    for one in made.plan.actions:
+        order: Order = "leave" if one.week_of is None else "week"
+        found[one.unit_id] = Instruction(
+            one.unit_id, one.craft_id, order, one.action, "plan", made.as_of, one.week_of, one.week_of
+        )
+    return found
 
 
 def flat(text: str) -> str:
@@ -165,22 +179,27 @@ def test_an_order_day_that_is_past_is_told() -> None:
     assert said in flat(told(late))
 
 
-def test_what_must_not_run_is_told_before_all_with_what_the_plan_does_about_it() -> None:
-    stopped = replace(answer(), stop={"S0": ("rattled when spun 3 h ago: do not run it",), "S2": ("oil milky",)})
-    second = flat(told(stopped).split("\n\n")[1])
-    assert "Do not run these as they are" in second
-    assert "S0: rattled when spun 3 h ago: do not run it. Planned: rebuild in the week of 2026-11-02." in second
-    assert "S2: oil milky. The plan leaves it: keep it off the water" in second
+def test_what_does_not_wait_for_the_plan_is_told_before_it() -> None:
+    made = answer()
+    known = instructions(made)
+    known["S0"] = replace(known["S0"], order="stop", source="record", found=("rattled when spun 3 h ago",))
+    known["S1"] = replace(known["S1"], order="first", act="check", source="water", found=("wet",), week_of=None)
+    known["S2"] = replace(known["S2"], order="stop", act="check", source="record", found=("oil milky",))
+    _, stops, others, *_ = map(flat, plan_text(made, known, Page(80)).split("\n\n"))
+    assert stops.startswith("Do not run these as they are")
+    assert "S0: rattled when spun 3 h ago. Do not run; rebuild, week of 2026-11-02." in stops
+    assert "S2: oil milky. Do not run; check before it runs again." in stops
+    assert others == "Before any week of the plan: - S1: wet. Check before the next ride."
 
 
 def test_the_rule_is_told_with_what_the_plan_saves_beside_it() -> None:
     beside = replace(answer(), saving_beside_rule=Saving(310.0, -20.0, 590.0))
     assert "Beside that rule the plan saves about 310 (-20 to 590)." in flat(told(beside))
-    assert plan_json(beside)["saves_beside_every_n_hours"] == {"mean": 310.0, "low": -20.0, "high": 590.0}
-
-
-def test_how_the_plan_and_the_advice_of_the_forecast_relate_is_told() -> None:
-    assert "weighs that unit alone, to the close of the coming season" in flat(told())
+    assert plan_json(beside, instructions(beside))["saves_beside_every_n_hours"] == {
+        "mean": 310.0,
+        "low": -20.0,
+        "high": 590.0,
+    }
 
 
 def test_doubts_and_remarks_are_told() -> None:
@@ -204,7 +223,7 @@ def test_expected_amounts_are_told_in_two_figures(amount: float, text: str) -> N
 
 
 def test_the_json_has_the_documented_keys() -> None:
-    told_json = json.loads(written(plan_json(answer())))
+    told_json = json.loads(written(plan_json(answer(), instructions(answer()))))
     documented = {
         *("as_of", "actions", "spent", "budget", "expected_cost", "expected_cost_do_nothing"),
         *("expected_cost_every_n_hours", "next_1000", "spare_units", "parts"),
@@ -225,7 +244,8 @@ def test_the_json_has_the_documented_keys() -> None:
 
 
 def test_without_a_budget_the_json_says_null() -> None:
-    assert plan_json(answer(small_problem(budget=None)))["budget"] is None
+    free = answer(small_problem(budget=None))
+    assert plan_json(free, instructions(free))["budget"] is None
 
 
 def test_a_unit_without_triggers_is_refused() -> None:

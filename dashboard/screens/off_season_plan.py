@@ -15,8 +15,8 @@ from answers import evidence_line, mostly_general
 from asking import ask_day
 from chart_parts import CHART_CONFIG
 from download import download_button
-from fleet_rows import craft_places, first_day
-from loading import Loaded, chosen_source, load, plan, plan_by_hand
+from fleet_rows import Instructions, craft_places, first_day
+from loading import Loaded, chosen_source, instructions_by, load, plan, plan_by_hand
 from plan_changes_panel import changes_panel
 from plan_charts import bench_by_week, rules_beside
 from plan_form import (
@@ -35,11 +35,11 @@ from plan_form import (
 from plan_rows import bench_rows, parts_table, plan_file, rule_rows, rule_table, table_rows, trigger_table, week_rows
 from plan_words import (
     BENCH_EXPLAINED,
-    BESIDE_ADVICE,
     CAUTION,
     RULES_EXPLAINED,
     account,
     answer_words,
+    at_once_lines,
     by_hand_words,
     in_order,
     left_words,
@@ -84,10 +84,11 @@ def main() -> None:
     link.show({**choices, **asked.in_link, EDIT: edits_in_link(edits)})
     places = craft_places(loaded.fleet.records)
     currency = loaded.fleet.settings.currency
+    instructions = instructions_by(loaded, as_of, asked.limits, tuple(sorted(edits.items())))
     with top:
-        show_answer(made, loaded, currency)
+        show_answer(made, instructions, loaded, currency)
     show_bench(made, places, currency)
-    show_table(made, best, places, currency)
+    show_table(made, best, instructions, places, currency)
     changes_panel(loaded.fleet, as_of, asked, edits)
     left, right = st.columns(2, gap="large")
     with left:
@@ -100,7 +101,6 @@ def main() -> None:
     for remark in (*best.remarks, *best.evidence.remarks):
         st.caption(plain(remark))
     st.markdown(evidence_line(best.evidence))
-    st.caption(BESIDE_ADVICE)
     st.caption(CAUTION)
 
 
@@ -130,12 +130,16 @@ def by_hand(loaded: Loaded, as_of: date, asked: PlanAsked) -> forecaster.PlanByH
         return plan_by_hand(loaded, as_of, asked.limits, {})
 
 
-def show_answer(made: forecaster.PlanByHand, loaded: Loaded, currency: str) -> None:
-    """The sentence, what must not run, what was changed by hand and which limits that breaks."""
+def show_answer(made: forecaster.PlanByHand, instructions: Instructions, loaded: Loaded, currency: str) -> None:
+    """The sentence, what does not wait for the plan, what was changed by hand and which limits that breaks."""
     answer = made.answer
     st.title(answer_words(answer, currency), anchor=False)
-    if lines := stop_lines(answer):
+    if lines := stop_lines(instructions):
         st.error(do_not_run(lines), icon=STOP_ICON)
+    if lines := at_once_lines(instructions):
+        st.warning(
+            "**Before any week of the plan:**\n" + "\n".join(f"- {line}" for line in lines), icon=":material/bolt:"
+        )
     if made.edits:
         show_change(made, currency)
         st.button("Back to the best plan", icon=":material/undo:", key="best-plan", on_click=back_to_best)
@@ -169,7 +173,13 @@ def show_bench(made: forecaster.PlanByHand, places: pd.DataFrame, currency: str)
         st.markdown("\n".join(f"- {line}" for line in week_lines(answer)) or "No work is planned.")
 
 
-def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places: pd.DataFrame, currency: str) -> None:
+def show_table(
+    made: forecaster.PlanByHand,
+    best: forecaster.PlanAnswer,
+    instructions: Instructions,
+    places: pd.DataFrame,
+    currency: str,
+) -> None:
     """Every unit's work, to be changed by hand."""
     answer, edits = made.answer, dict(made.edits)
     st.subheader("Every unit, to be changed by hand", anchor=False)
@@ -184,14 +194,25 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
     key = f"plan-table-{hash((best.as_of, tuple(weeks), tuple(edits_in_link(edits))))}"
     column = st.column_config
     st.data_editor(
-        table_rows(shown, answer, places, edits),
+        table_rows(shown, answer, places, instructions, edits),
         hide_index=True,
         key=key,
         on_change=take_edits,
         args=(key, shown, edits),
         num_rows="fixed",
         placeholder="",
-        disabled=["unit", "cost", "saves", "saves_interval", "rattle", "hours", "craft", "because", "remarks"],
+        disabled=[
+            "unit",
+            "cost",
+            "saves",
+            "saves_interval",
+            "rattle",
+            "hours",
+            "craft",
+            "instruction",
+            "because",
+            "remarks",
+        ],
         column_config={
             "unit": column.TextColumn("Unit", pinned=True, help="The supercharger"),
             "work": column.SelectboxColumn("Work", options=list(ACTIONS), required=True, width="small"),
@@ -212,6 +233,7 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
             "rattle": column.TextColumn("Rattles", help="Chance that the check ends on the bench"),
             "hours": column.NumberColumn("Since rebuild", format="%.0f h", help="Engine hours"),
             "craft": column.TextColumn("On craft"),
+            "instruction": column.TextColumn("What to do", help="By this plan, the records and the triggers"),
             "because": column.TextColumn("Because", width="large"),
             "remarks": column.TextColumn("Doubtful", width="large"),
             "note": column.TextColumn(
@@ -223,7 +245,7 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
         },
     )
     file = f"off_season_plan_{answer.as_of}.csv"
-    download_button("Download this table (CSV)", plan_file(answer, edits), file, key="plan-csv")
+    download_button("Download this table (CSV)", plan_file(answer, edits, instructions), file, key="plan-csv")
 
 
 def show_little_more(best: forecaster.PlanAnswer, currency: str) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Protocol, Self, Unpack, cast
 from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.fleet_prices import day_rates
 from forecaster.forecast import FleetForecast
+from forecaster.instruction import Instruction
 from forecaster.lives import Histories
 from forecaster.off_season import PlanByHand
 from forecaster.paper.content import Answers, gather
@@ -65,6 +66,10 @@ class AskedFleet(Protocol):
         **wish: Unpack[PlanWishes],
     ) -> PlanByHand:
         """The same changed by hand."""
+        ...
+
+    def instructions_by(self, answer: PlanAnswer, **prices: float) -> Mapping[str, Instruction]:
+        """What is to be done with each unit by that plan, by unit_id."""
         ...
 
     def curve(self, unit_id: str, as_of: date) -> UnitCurve:
@@ -176,6 +181,7 @@ def _asked(
         readers=readers,
         forecast=forecast,
         plan=made.answer,
+        instructions=part.instructions_by(made.answer, **wish.prices),
         by_hand=made if made.edits else None,
         prices=part.prices(as_of, **wish.prices),
         day_rates=rates,

@@ -13,7 +13,6 @@ from uuid import UUID, uuid5
 
 from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
-from forecaster.paper.instruction import STOP
 from forecaster.plan_problem import Action
 from forecaster.rebuild_parts import PRE_OIL
 
@@ -44,7 +43,7 @@ def bench_calendar(content: PaperContent) -> bytes:
         calendar.add("x-wr-caldesc", _one_line(" ".join([wording.by_hand(content), *wording.broken(content)])))
     _add_stops(calendar, content)
     for unit in content.at_once:
-        if unit.instruction.code not in STOP:
+        if not unit.instruction.stops:
             _add_work(calendar, content, unit, content.as_of, timedelta(days=1))
     for monday, units in content.by_week():
         for unit in units:
@@ -75,7 +74,7 @@ def _add_work(calendar: Calendar, content: PaperContent, unit: UnitOnPaper, firs
     planned = unit.instruction.week_of is not None
     told = [
         *([wording.why_stopped(unit)] if unit.stop else []),
-        HOW[unit.instruction.act],
+        HOW[unit.instruction.act or "leave"],
         *([f"Expected cost: {wording.amount(unit.planned.cost, content.currency)}."] if planned else []),
         f"Its bearing fails this season if left: {wording.chance(unit.forecast.fails_this_season)}.",
         f"Why: {wording.reasons(unit)}.",

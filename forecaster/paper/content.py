@@ -12,10 +12,10 @@ from datetime import date
 from forecaster.errors import DataStopsAnswer
 from forecaster.fleet_prices import DayRate
 from forecaster.forecast import FleetForecast, UnitForecast
+from forecaster.instruction import Instruction
 from forecaster.life_model import Evidence
 from forecaster.lives import CraftWithoutUnit
 from forecaster.off_season import PlanByHand
-from forecaster.paper.instruction import STOP, Instruction, instruction
 from forecaster.paper.owners import Readership
 from forecaster.parts_order import PartsOrder, parts_order
 from forecaster.plan_answer import PlanAnswer, Saving
@@ -128,16 +128,12 @@ class PaperContent:
     @property
     def stopped(self) -> tuple[UnitOnPaper, ...]:
         """The units that must not run, by name."""
-        return self._told(*STOP)
+        return tuple(sorted((unit for unit in self.units if unit.instruction.stops), key=lambda unit: unit.unit_id))
 
     @property
     def at_once(self) -> tuple[UnitOnPaper, ...]:
         """The units to be seen to before anything that the plan has for them, by name."""
         return tuple(sorted((u for u in self.units if u.instruction.at_once), key=lambda unit: unit.unit_id))
-
-    def _told(self, *codes: str) -> tuple[UnitOnPaper, ...]:
-        chosen = [unit for unit in self.units if unit.instruction.code in codes]
-        return tuple(sorted(chosen, key=lambda unit: unit.unit_id))
 
     def of_action(self, action: Action) -> tuple[UnitOnPaper, ...]:
         """The units with this work in a week of the plan (or left, whatever may be due), by week, then by name."""
@@ -152,22 +148,25 @@ class PaperContent:
 
 
 def _in_plan(unit: UnitOnPaper) -> Action:
-    return "leave" if unit.instruction.week_of is None else unit.instruction.act
+    act = unit.instruction.act
+    return "leave" if unit.instruction.week_of is None or act is None else act
 
 
 @dataclass(frozen=True)
 class Answers:
     """The answers that a paper is made of, all as of one day and about the craft that it is for.
 
-    `reading`, `readers`: of the records that they were made from. `day_rates`: by craft, empty where one rate was
-    wished for all. `own_lives`, `problems`, `refused_rows`: see ``PaperContent``. `bench_wished`, `budget_wished`: set
-    for this paper, not fleet.toml's. `by_hand`: how `plan` was changed by hand; None: not at all.
+    `reading`, `readers`: of the records that they were made from. `instructions`: of each unit, by `plan`.
+    `day_rates`: by craft, empty where one rate was wished for all. `own_lives`, `problems`, `refused_rows`: see
+    ``PaperContent``. `bench_wished`, `budget_wished`: set for this paper, not fleet.toml's. `by_hand`: how `plan` was
+    changed by hand; None: not at all.
     """
 
     reading: Reading
     readers: Readership
     forecast: FleetForecast
     plan: PlanAnswer
+    instructions: Mapping[str, Instruction]
     prices: Prices
     own_lives: int
     curve: Callable[[str], UnitCurve]
@@ -281,7 +280,7 @@ def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
                 base=str(place["base"]),
                 owner=str(place["owner"]),
                 forecast=one,
-                instruction=instruction(own, one.unsafe, answer.due.get(one.unit_id), in_season),
+                instruction=asked.instructions[one.unit_id],
                 planned=own,
                 saving=answer.savings.get(one.unit_id) if own.action != "leave" else None,
                 triggers=(answer.triggers_now if in_season else answer.triggers)[one.unit_id],

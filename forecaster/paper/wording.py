@@ -8,12 +8,12 @@ from datetime import date
 
 from forecaster.forecast import Chance
 from forecaster.paper.content import PaperContent, UnitOnPaper
-from forecaster.paper.instruction import FIRST, NOW, STOP, Code
 from forecaster.plan import MORE_BUDGET
 from forecaster.plan_answer import Saving
 from forecaster.rebuilds_to_come import NumberOfUnits
 from forecaster.report import figures
 from forecaster.report.figures import counted, listed, seasons
+from forecaster.report.instruction_wording import instruction_in_words, short, until_then
 from forecaster.report.plan_text import PLAN_CAUTION
 from forecaster.written_days import SPACE, written_day, written_text
 
@@ -80,29 +80,14 @@ def craft_and_base(unit: UnitOnPaper) -> str:
     return told if not unit.base or unit.base in told else f"{told} ({unit.base})"
 
 
-_WORDS: dict[Code, str] = {
-    "stop, rebuild": "do not run; rebuild",
-    "stop, check": "do not run; check",
-    "rebuild first": "rebuild before the next ride",
-    "check first": "check before the next ride",
-    "rebuild now": "rebuild now",
-    "check now": "check now",
-    "rebuild": "rebuild",
-    "check": "check",
-    "leave": "leave",
-}
-
-
 def to_do(unit: UnitOnPaper) -> str:
     """The instruction for a unit without its week, the same words in every file: "do not run; rebuild"."""
-    told = unit.instruction
-    return _WORDS[told.code] + (" before it runs again" if told.code in STOP and told.week_of is None else "")
+    return short(unit.instruction)
 
 
 def work(unit: UnitOnPaper, content: PaperContent) -> str:
     """The instruction for a unit with its week: "rebuild, week of 2 Nov 2026"."""
-    week = unit.instruction.week_of
-    return to_do(unit) if week is None else f"{to_do(unit)}, week of {day(week, content)}"
+    return written_text(instruction_in_words(unit.instruction), content.date_format)
 
 
 def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:
@@ -123,9 +108,9 @@ def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:
 
 def why_stopped(unit: UnitOnPaper) -> str:
     """A unit that must not run, and why: "S0036 on craft C012, North Pier 12: oil milky ... It must be checked ..."."""
-    act = "opened and rebuilt" if unit.instruction.act == "rebuild" else "checked"
-    until = f"It must be {act} before it runs again."
-    return together(f"{unit.unit_id} on craft {craft(unit)}: {'; '.join(unit.stop)}. {until}")
+    return together(
+        f"{unit.unit_id} on craft {craft(unit)}: {'; '.join(unit.stop)}. It must be {until_then(unit.instruction)}."
+    )
 
 
 def in_season(unit: UnitOnPaper, season_is_on: bool) -> str:
@@ -151,9 +136,10 @@ def stopped(content: PaperContent) -> str:
 def due(content: PaperContent) -> str:
     """What is to be done at once with units that may run: "Now: check S0014. ..."; "" for nothing."""
     told = []
-    for codes, when in ((FIRST, "Before the next ride"), (NOW, "Now")):
-        by_act = [(code, [u.unit_id for u in content.at_once if u.instruction.code == code]) for code in codes]
-        acts = [f"{_WORDS[code].split()[0]} {_named(units)}" for code, units in by_act if units]
+    for order, when in (("first", "Before the next ride"), ("now", "Now"), ("soon", "Within the week")):
+        own = [unit for unit in content.at_once if unit.instruction.order == order]
+        by_act = [(act, [unit.unit_id for unit in own if unit.instruction.act == act]) for act in ("rebuild", "check")]
+        acts = [f"{act} {_named(units)}" for act, units in by_act if units]
         told += [f"{when}: {'; '.join(acts)}."] if acts else []
     return " ".join(told)
 
@@ -169,7 +155,7 @@ def season(content: PaperContent) -> str:
     if not content.in_season:
         return ""
     on = f"The season is on, until {day(content.season[1], content)}."
-    reached = any(unit.instruction.code in NOW for unit in content.units)
+    reached = any(unit.instruction.order == "now" for unit in content.units)
     return f"{on} Units to check or rebuild now have run the hours at which that pays in season." if reached else on
 
 

@@ -17,8 +17,10 @@ from forecaster.forecast import Chance, FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
 from forecaster.lives import CraftWithoutUnit
 from forecaster.problems import Reading
+from forecaster.report.instruction_wording import CODE_WORDS, instruction_in_words, why_so
 
 if TYPE_CHECKING:  # the forecast alone needs none of it
+    from forecaster.instruction import Instruction
     from forecaster.season_triggers import Triggers
 
 Json = dict[str, Any]
@@ -46,6 +48,23 @@ def triggers_json(triggers: Triggers) -> Json:
         "rebuild_at_hours": triggers.rebuild_at_hours,
         "check_until": day_or_null(triggers.check_until),
         "rebuild_until": day_or_null(triggers.rebuild_until),
+    }
+
+
+def instruction_json(told: Instruction) -> Json:
+    """The one instruction of a unit: its codes, what they mean in words, and what it costs more to wait."""
+    cost = told.waiting_costs
+    return {
+        "code": told.code,
+        "act": told.act,
+        "by": day_or_null(told.by),
+        "week_of": day_or_null(told.week_of),
+        "source": told.source,
+        "reasons": list(told.reasons),
+        "in_words": instruction_in_words(told),
+        "why": why_so(told),
+        "waiting_a_month_costs": None if cost is None else with_interval(cost),
+        "held_by": list(told.held_by),
     }
 
 
@@ -108,7 +127,8 @@ def _unit(unit: UnitForecast, doubtful: str | None) -> Json:
         "season_hours_high": unit.season_hours_high,
         "hours_left": {"p10": unit.hours_left.p10, "p50": unit.hours_left.p50, "p90": unit.hours_left.p90},
         "hours_to_risk_limit": unit.hours_to_risk_limit,
-        "advice": unit.advice,
+        "instruction": unit.instruction,
+        "advice": CODE_WORDS[unit.instruction],
         "because": list(unit.because),
         "beyond_seen": unit.beyond_seen,
         "doubtful": doubtful,

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from datetime import date
 
+from forecaster.instruction import Instruction
 from forecaster.off_season import PlanByHand
 from forecaster.parts_order import PartsOrder
 from forecaster.plan_answer import PlanAnswer
@@ -14,7 +15,7 @@ from forecaster.plan_problem import PlannedAction
 from forecaster.rebuild_parts import REUSED, PartLine
 from forecaster.rebuilds_to_come import NumberOfUnits
 from forecaster.report import sentences
-from forecaster.report.as_json import Json, day_or_null, evidence_json, triggers_json, with_interval
+from forecaster.report.as_json import Json, day_or_null, evidence_json, instruction_json, triggers_json, with_interval
 from forecaster.report.figures import (
     about,
     about_with_range,
@@ -26,28 +27,26 @@ from forecaster.report.figures import (
     seasons,
     whole,
 )
+from forecaster.report.instruction_wording import instruction_in_words, why_so
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.season_triggers import Triggers
 
 SAME = 0.5  # of money: what differs by less costs the same
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
-# Why a plan and the advice of the forecast may differ.
-BESIDE_ADVICE = (
-    "The advice beside each unit's forecast weighs that unit alone, to the close of the coming season. The plan weighs "
-    "all together and further ahead, within the budget and the bench, so that it may check or leave a unit that the "
-    "advice would rebuild."
-)
 PLAN_CAUTION = (
     "Whether a housing, an impeller or a shaft may run again is for a licensed mechanic to measure and decide. "
     + sentences.CAUTION
 )
 
 
-def plan_text(answer: PlanAnswer, page: Page, made: PlanByHand | None = None) -> str:
+def plan_text(
+    answer: PlanAnswer, instructions: Mapping[str, Instruction], page: Page, made: PlanByHand | None = None
+) -> str:
     """The answer in one sentence, the work by week, the season's triggers, spares, parts, limits and the cautions.
 
-    `made`: how it was changed by hand.
+    `instructions`: of each unit, by this plan: what does not wait for its weeks stands before them. `made`: how it was
+    changed by hand.
     """
     by_hand = made if made is not None and made.edits else None
     work = sorted(
@@ -56,9 +55,7 @@ def plan_text(answer: PlanAnswer, page: Page, made: PlanByHand | None = None) ->
     blocks = [page.strong(page.wrapped(headline(answer)))]
     if answer.to_come.season_closes is not None:
         blocks.append(page.wrapped(_to_come(answer, answer.to_come.season_closes)))
-    if answer.stop:
-        told = [f"{unit}: {'; '.join(why)}. {_done_with(answer, unit)}" for unit, why in answer.stop.items()]
-        blocks.append(page.bullets("Do not run these as they are, whatever the plan says", told))
+    blocks += at_once_blocks(instructions, page)
     if by_hand:
         blocks.append(page.wrapped(changed_by_hand(by_hand)))
         if by_hand.broken:
@@ -67,7 +64,6 @@ def plan_text(answer: PlanAnswer, page: Page, made: PlanByHand | None = None) ->
         blocks.append(work_table(work, answer, page))
     blocks += [page.wrapped(told) for told in _left_for_the_season(answer)]
     blocks.append(page.wrapped(_account(answer)))
-    blocks.append(page.wrapped(BESIDE_ADVICE))
     blocks.append(page.wrapped(_triggers_sentence(answer)))
     blocks.append(triggers_table(answer, page))
     blocks += [page.wrapped(_spares(answer)), *_parts(answer, page)]
@@ -102,11 +98,20 @@ def _change(unit_id: str, edit: PlanEdit) -> str:
     return f"{edit.action} {unit_id}{week}" + (f" ({edit.note})" if edit.note else "")
 
 
-def _done_with(answer: PlanAnswer, unit_id: str) -> str:
-    (planned,) = (one for one in answer.plan.actions if one.unit_id == unit_id)
-    if planned.week_of is None:
-        return "The plan leaves it: keep it off the water until it is settled."
-    return f"Planned: {planned.action} in the week of {planned.week_of}."
+def at_once_blocks(instructions: Mapping[str, Instruction], page: Page) -> list[str]:
+    """What must not run, and what else is not done in a week of the plan."""
+    told = sorted(instructions.values(), key=lambda one: one.unit_id)
+    stops, others = [one for one in told if one.stops], [one for one in told if one.at_once and not one.stops]
+    blocks = []
+    if stops:
+        blocks.append(page.bullets("Do not run these as they are, whatever the plan says", list(map(_line, stops))))
+    if others:
+        blocks.append(page.bullets("Before any week of the plan", list(map(_line, others))))
+    return blocks
+
+
+def _line(told: Instruction) -> str:
+    return f"{told.unit_id}: {why_so(told)}. {instruction_in_words(told).capitalize()}."
 
 
 def headline(answer: PlanAnswer) -> str:
@@ -338,13 +343,16 @@ def _more(answer: PlanAnswer) -> list[str]:
     return told
 
 
-def plan_json(answer: PlanAnswer, made: PlanByHand | None = None) -> Json:
+def plan_json(answer: PlanAnswer, instructions: Mapping[str, Instruction], made: PlanByHand | None = None) -> Json:
     """The same for other programs: the documented keys, and more. `made`: how it was changed by hand."""
     edits: Mapping[str, PlanEdit] = {} if made is None else made.edits
     plan, spares, parts, beside = answer.plan, answer.spares, answer.parts, answer.saving_beside_rule
     return {
         "as_of": answer.as_of.isoformat(),
-        "actions": [_action(planned, answer, planned.unit_id in edits) for planned in plan.actions],
+        "actions": [
+            _action(planned, answer, instructions[planned.unit_id], planned.unit_id in edits)
+            for planned in plan.actions
+        ],
         "spent": plan.spent,
         "budget": plan.budget,
         "expected_cost": plan.expected_cost,
@@ -408,11 +416,12 @@ def plan_json(answer: PlanAnswer, made: PlanByHand | None = None) -> Json:
     }
 
 
-def _action(planned: PlannedAction, answer: PlanAnswer, changed: bool) -> Json:
+def _action(planned: PlannedAction, answer: PlanAnswer, told: Instruction, changed: bool) -> Json:
     saving, now = answer.savings.get(planned.unit_id), answer.triggers_now.get(planned.unit_id)
     return {
         "unit_id": planned.unit_id,
         "craft_id": planned.craft_id,
+        "instruction": instruction_json(told),
         "action": planned.action,
         "week_of": day_or_null(planned.week_of),
         "cost": planned.cost,

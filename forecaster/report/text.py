@@ -79,7 +79,7 @@ def forecast_text(
 
 
 def forecast_table(units: Sequence[UnitForecast], hours: float, page: Page, doubtful: Mapping[str, str]) -> str:
-    """The ranked table of units: chances with their 90 % interval, hours left, and the advice with its reasons.
+    """The ranked table of units: chances with their 90 % interval, hours left, what its record orders and why.
 
     Below `ROOMY` characters only the chance that ranks them has room for its interval.
     """
