@@ -51,8 +51,8 @@ def main() -> None:
     instructions = (weighed or on_record(loaded, asked.as_of)).instructions
     units = units_at(whole.units, places, asked.places)
     with answer:
-        show_answer(units, whole, instructions, asked.among, loaded)
         stop_panel(loaded, asked.as_of, places, asked.places)
+        show_answer(units, whole, instructions, asked.among, loaded)
         empty_craft_panel(whole.craft_without_unit, places, asked.places)
         week = SeenWeek(loaded, asked.as_of, places, asked.places, len(whole.units), weighed, plan)
         if units:
