@@ -17,11 +17,12 @@ from forecaster.craft_weeks import CraftWeeks, craft_weeks
 from forecaster.fleet_prices import prices_by_craft
 from forecaster.fresh_life import FreshLife, fresh_life, fresh_lives
 from forecaster.kept import Kept
+from forecaster.later_lives import CostByHours, cost_scatter, costs_by_hours
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.off_season_ahead import OffSeasonAhead
 from forecaster.pieces import covariates
-from forecaster.policy import Asked, Upkeep, best_upkeep, best_upkeeps, cost_scatter
+from forecaster.policy import Asked, Upkeep, best_upkeeps
 from forecaster.prices import Prices
 from forecaster.records import FleetRecords
 from forecaster.service_life import IncidentRate, incident_rate
@@ -65,6 +66,7 @@ class Decisions:
     prices_by_craft: dict[str, Prices]
     _upkeeps: Kept[tuple[float, ...], Upkeep] = field(default_factory=lambda: Kept(KEPT_UPKEEPS), repr=False)
     _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
+    _by_hours: dict[str, CostByHours] = field(default_factory=dict, repr=False)  # by craft, at its own prices
     _aheads: Kept[str, UnitAhead] = field(default_factory=lambda: Kept(KEPT_AHEADS), repr=False)
     _weighed: dict[str, Waiting] = field(default_factory=dict, repr=False)  # by unit, at its craft's own prices
 
@@ -172,25 +174,19 @@ class Decisions:
         typical, x = self.upkeep(self._typical_craft), self._covariates(self._typical_craft)
         return cost_scatter(typical, fresh_lives(self.fit.theta[:DRAWS], self.fit.prior, x, self.rate, STEP_H))
 
-    @cached_property
-    def _more_hours(self) -> float:
-        """By how much more than in proportion to hours lives to come cost: g in cost ~ hours^(1 + g), typical craft.
+    def _scatter_on(self, craft_ids: Sequence[str]) -> list[np.ndarray]:
+        """``scatter`` of lives on each craft, which may run more or less than expected, (DRAWS,) each.
 
-        Units run on in season to the off-season, so that longer seasons wear them further.
+        Beside what they cost in proportion to their hours, which ``waiting`` reckons with itself.
         """
-        typical = self.upkeep(self._typical_craft)
-        longer = best_upkeep(typical.life, typical.prices, typical.season_hours * (1 + SWING), typical)
-        if min(longer.cost_per_year, typical.cost_per_year) <= 0:
-            return 0.0
-        return float(np.log(longer.cost_per_year / typical.cost_per_year) / np.log1p(SWING) - 1)
-
-    def _scatter_on(self, craft_id: str) -> np.ndarray:
-        """``scatter`` of lives on a craft, which may run more or less than expected, (DRAWS,)."""
-        mean, drawn = self.weekly_hours[craft_id].sum(), self.weekly_draws[craft_id].sum(axis=1)
-        if mean <= 0:
-            return self.scatter
-        answer: np.ndarray = self.scatter * (drawn / mean) ** self._more_hours
-        return answer
+        missing = sorted(set(craft_ids) - self._by_hours.keys(), key=lambda craft: (self.season_hours(craft), craft))
+        upkeeps = self._upkeeps_of([(craft_id, self.prices(craft_id)) for craft_id in missing])
+        self._by_hours |= zip(missing, costs_by_hours(upkeeps), strict=True)
+        found = []
+        for craft_id in craft_ids:
+            mean, drawn = self.weekly_hours[craft_id].sum(), self.weekly_draws[craft_id].sum(axis=1)
+            found.append(self.scatter * self._by_hours[craft_id].an_hour(drawn / max(mean, LEAST_SEASON_H)))
+        return found
 
     @cached_property
     def _covariates_by_craft(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
@@ -246,7 +242,7 @@ class Decisions:
         if given == own and unit_id in self._weighed:
             return self._weighed[unit_id]
         upkeep = self.upkeep(craft_id, given)
-        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self._scatter_on(craft_id))
+        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, *self._scatter_on([craft_id]))
         if given == own:
             self._weighed[unit_id] = one
         return one
@@ -275,7 +271,7 @@ class Decisions:
         weeks = [self.weeks(craft_id, upkeep) for craft_id, upkeep in zip(craft_ids, upkeeps, strict=True)]
         drawn = [self._drawn_steps(craft_id, one) for craft_id, one in zip(craft_ids, weeks, strict=True)]
         units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS, drawn)
-        scatter = [self._scatter_on(craft_id) for craft_id in craft_ids]
+        scatter = self._scatter_on(craft_ids)
 
         def weigh(i: int) -> Waiting:
             return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])

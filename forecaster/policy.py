@@ -153,16 +153,6 @@ def _about(at: np.ndarray, last: int) -> tuple[tuple[np.ndarray, np.ndarray], tu
     return (below, 1 - share), (np.minimum(below + 1, last), share)
 
 
-def cost_scatter(upkeep: Upkeep, lives: Sequence[FreshLife]) -> np.ndarray:
-    """How the yearly cost of an upkeep's policy scatters over other lives, for example one a posterior draw, (d,).
-
-    As ratios to what the upkeep itself costs; each life on its own grid.
-    """
-    asked = [Asked(life, upkeep.prices, upkeep.season_hours, upkeep) for life in lives]
-    costs = np.array([one.cost_per_year for one in _solved(asked, upkeep.action)])
-    return costs / upkeep.cost_per_year if upkeep.cost_per_year > 0 else np.ones(len(costs))
-
-
 class Asked(NamedTuple):
     """An upkeep to be found: for a craft that runs `season_hours` engine hours a season, > 0.
 
@@ -200,8 +190,13 @@ def best_upkeeps(asked: Sequence[Asked]) -> list[Upkeep]:
 
 def upkeep_at(life: FreshLife, prices: Prices, season_hours: float, action: np.ndarray) -> Upkeep:
     """The cost of following a given policy, `action` (stages + 1, n, n), under perhaps another life."""
-    (found,) = _solved([Asked(life, prices, season_hours)], action)
+    (found,) = upkeeps_at([Asked(life, prices, season_hours)], action)
     return found
+
+
+def upkeeps_at(asked: Sequence[Asked], action: np.ndarray) -> list[Upkeep]:
+    """The same for many at once, all of which have seasons of as many stages."""
+    return _solved(asked, action)
 
 
 def _solved(asked: Sequence[Asked], action: np.ndarray | None) -> list[Upkeep]:

@@ -13,6 +13,7 @@ these differ comes the noise.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -153,19 +154,21 @@ class BruteForce:
     def _ended(self, fails: np.ndarray) -> np.ndarray:
         return np.where(fails, self.prices.failure(), self.prices.noticed())
 
-    def options(self) -> tuple[np.ndarray, np.ndarray, float]:
-        """Mean cost of rebuilding in each week, of checking in each week, (WEEKS,) each, and of neither."""
+    def options(self, looks: Collection[int]) -> tuple[np.ndarray, np.ndarray, float]:
+        """Mean cost of rebuilding in each week, of checking in each of `looks`, (WEEKS,) each, and of neither."""
         weeks, lives, fresh = self.weeks, self.unit, self.fresh
         ended = np.zeros(len(lives.draw))  # cost of what has ended by the week, and of all that follows it
         runs = np.ones(len(lives.draw), dtype=bool)
-        rebuild, check = np.zeros(WEEKS), np.zeros(WEEKS)
+        rebuild, check = np.zeros(WEEKS), np.full(WEEKS, np.nan)
         ear = self.nature.uniform(self.n)
         for week in range(WEEKS):
             in_season = bool(weeks.in_season[week])
             planned = self.prices.planned(in_season) + fresh[lives.draw, week]
             rebuild[week] = np.where(runs, planned, ended).mean()
             idle = week > 0 and not weeks.hours[:, week - 1].any() and in_season == weeks.in_season[week - 1]
-            check[week] = check[week - 1] if idle else self._checked(week, runs, ended, ear)
+            if week in looks:
+                known = idle and week - 1 in looks
+                check[week] = check[week - 1] if known else self._checked(week, runs, ended, ear)
             run = weeks.run[lives.draw, week + 1]
             gone = runs & (lives.ends_in < run)
             then = self._worth(fresh, lives.draw[gone], lives.ends_in[gone], week)
@@ -190,9 +193,9 @@ class BruteForce:
         return float(cost.mean())
 
 
-def simulated(decisions: Decisions, unit_id: str, n: int = 200, seed: int = 1) -> Simulated:
-    """Every option of one unit by brute force, TIMES over with `n` lives a posterior draw."""
-    found = [BruteForce(decisions, unit_id, n, seed + 1000 * k).options() for k in range(TIMES)]
+def simulated(decisions: Decisions, unit_id: str, n: int, looks: Collection[int] = range(WEEKS)) -> Simulated:
+    """Every option of one unit by brute force, TIMES over with `n` lives a posterior draw; checks in weeks `looks`."""
+    found = [BruteForce(decisions, unit_id, n, seed).options(looks) for seed in range(TIMES)]
     rebuild, check, none = (np.array([one[i] for one in found]) for i in range(3))
     means = [part.mean(axis=0) for part in (rebuild, check, none)]
     errors = [part.std(axis=0, ddof=1) / np.sqrt(TIMES) for part in (rebuild, check, none)]

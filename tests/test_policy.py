@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from forecaster.fresh_life import FreshLife, fresh_life
-from forecaster.policy import ACTIONS, Asked, Upkeep, best_upkeep, best_upkeeps, cost_scatter, upkeep_at
+from forecaster.policy import ACTIONS, Asked, Upkeep, best_upkeep, best_upkeeps, upkeep_at
 from forecaster.policy import SETTLED as SETTLED_SHARE
 from forecaster.prices import Prices
 from forecaster.priors import read_priors
@@ -199,13 +199,6 @@ def test_many_upkeeps_found_at_once_are_each_what_it_is_alone() -> None:
         assert found.cost_per_year == pytest.approx(alone.cost_per_year, rel=1e-12)
         np.testing.assert_allclose(found.ahead, alone.ahead, rtol=1e-9)
         assert (found.action == alone.action).all()
-
-
-def test_the_scatter_is_the_policys_cost_under_each_life_beside_its_own() -> None:
-    best = best_upkeep(USUAL, PRICES, 60.0)
-    lives = [life_of(scale_1=scale) for scale in (150.0, 250.0, 400.0)]
-    costs = np.array([upkeep_at(life, PRICES, 60.0, best.action).cost_per_year for life in lives])
-    assert cost_scatter(best, lives) == pytest.approx(costs / best.cost_per_year, abs=2e-3)
 
 
 def smooth_in(values: np.ndarray) -> float:

@@ -119,6 +119,37 @@ def test_what_is_defective_by_a_step_is_part_of_all_that_runs_and_fails(fit: Two
         assert (ahead.ill_fails[:, k, :k] == 0).all()
 
 
+def test_under_each_draws_own_hours_a_unit_fares_as_it_does_alone_with_them(fit: TwoStageFit) -> None:
+    """One draw runs half as much as expected, one no hour at all in some weeks, one as expected."""
+    unit, expected = histories_of(BareLife(90.0, incidents=[(80.0, "none")])), HOURS[HOURS > 0]
+    drawn = np.stack([expected / 2, np.where(np.arange(len(expected)) % 3 == 0, 0.0, 2 * expected), expected])
+    ahead = unit_ahead(fit, unit, expected, RATE, 3, drawn)
+    np.testing.assert_allclose(ahead.hours[1:], np.cumsum(expected))
+    for k in (0, 2):
+        alone = unit_ahead(fit, unit, drawn[k], RATE, 3)
+        for name in ("sound", "running", "fails", "ill_running", "ill_fails", "noticed"):
+            np.testing.assert_allclose(getattr(ahead, name)[k], getattr(alone, name)[k], rtol=1e-9, atol=1e-14)
+    idle = drawn[1] == 0
+    assert np.isfinite(ahead.ill_running).all()
+    np.testing.assert_allclose(ahead.running[1, 1:][idle], ahead.running[1, :-1][idle], rtol=1e-12)
+    assert np.abs(ahead.fails[1][idle]).max() < 1e-12
+
+
+def test_hours_that_may_differ_widen_what_an_option_may_cost(fit: TwoStageFit, life: FreshLife) -> None:
+    weeks, upkeep = laid_out(life)
+    share = np.exp(np.random.default_rng(2).normal(0.0, 0.3, 24))
+    drawn = weeks.step_hours * (share / share.mean())[:, None]
+    unit = histories_of(BareLife(60.0))
+    sure, unsure = (
+        waiting(unit_ahead(fit, unit, weeks.step_hours, RATE, 24, hours), weeks, upkeep, PRICES)
+        for hours in (None, drawn)
+    )
+    for week in (0, 40):
+        one, other = sure.option("rebuild", week), unsure.option("rebuild", week)
+        assert other.high - other.low > one.high - one.low
+        assert other.expected_cost == pytest.approx(one.expected_cost, rel=0.02)
+
+
 def test_without_noticing_and_water_the_failures_are_the_forecasts(fit: TwoStageFit) -> None:
     """The week-by-week path and the forecast of the same unit tell the same chance of failing."""
     quiet = fit.theta.copy()
@@ -208,7 +239,7 @@ def test_a_check_costs_what_its_parts_cost_step_by_step(
     """
     checks = [] if just_spun is None else [(120.0, just_spun)]
     free = np.zeros((17, life.n, life.n))
-    upkeep = Upkeep(life, PRICES, 16, 0.0, free, free.astype(np.int8))
+    upkeep = Upkeep(life, PRICES, 160.0, 0.0, free, free.astype(np.int8))
     unit = BareLife(120.0, incidents=[(90.0, "none")], checks=checks)
     weeks, ahead = craft_weeks(HOURS, AS_OF, SEASON, upkeep), followed(fit, unit)
     one = waiting(ahead, weeks, upkeep, PRICES)
@@ -256,6 +287,98 @@ def test_an_untreated_incident_never_lets_a_unit_run_longer_before_its_rebuild(
     dry = answer(fit, life, BareLife(100.0)).triggers.rebuild_at_hours or np.inf
     wet = answer(fit, life, BareLife(100.0, incidents=[(99.0, "none")])).triggers.rebuild_at_hours or np.inf
     assert wet <= dry
+
+
+def jump(costs: np.ndarray) -> float:
+    """How far a cost along a first axis strays at most from the middle of its neighbours, as a share of it."""
+    strays = np.abs(costs[1:-1] - (costs[:-2] + costs[2:]) / 2)
+    return float((strays / costs[1:-1]).max())
+
+
+def told_costs(one: Waiting) -> np.ndarray:
+    """Mean cost of rebuilding in each week, checking in each and neither, and of leaving it to its triggers."""
+    means = np.concatenate([one.rebuild.mean(axis=0), one.check.mean(axis=0), [one.none.mean(), one.left]])
+    return np.asarray(means)
+
+
+def test_no_cost_jumps_as_a_unit_ages(fit: TwoStageFit, life: FreshLife) -> None:
+    """Half an hour at a time, over more than a step of the policy's grid."""
+    costs = np.stack([told_costs(answer(fit, life, BareLife(age))) for age in np.arange(96.0, 109.0, 0.5)])
+    assert jump(costs) < 1e-3
+    assert (np.abs(np.diff(costs, axis=0)) / costs[1:]).max() < 5e-3
+
+
+def test_no_cost_jumps_with_the_hours_of_a_season(fit: TwoStageFit, life: FreshLife) -> None:
+    costs = []
+    unit = histories_of(BareLife(120.0))
+    for season_hours in np.arange(152.0, 164.0, 0.5):
+        hours = HOURS * season_hours / SEASON_HOURS
+        upkeep = best_upkeep(life, PRICES, season_hours)
+        weeks = craft_weeks(hours, AS_OF, SEASON, upkeep)
+        costs.append(told_costs(waiting(unit_ahead(fit, unit, weeks.step_hours, RATE, 24), weeks, upkeep, PRICES)))
+    assert jump(np.stack(costs)) < 1e-3
+    assert (np.abs(np.diff(costs, axis=0)) / np.stack(costs)[1:]).max() < 6e-3
+
+
+def test_no_cost_jumps_from_one_day_to_the_next(fit: TwoStageFit, life: FreshLife) -> None:
+    """Through a season, an hour a day, for work before the week whose first day falls into another season's prices."""
+    costs, upkeep, unit = [], upkeep_for(life, PRICES), histories_of(BareLife(60.0))
+    for day in range(60):
+        as_of = date.fromordinal(date(2026, 7, 1).toordinal() + day)
+        days = [date.fromordinal(as_of.toordinal() + k) for k in range(7 * 104)]
+        hours = np.array([SEASON.contains(one) for one in days]).reshape(104, 7).sum(axis=1) * SEASON_HOURS / 168
+        weeks = craft_weeks(hours, as_of, SEASON, upkeep)
+        one = waiting(unit_ahead(fit, unit, weeks.step_hours, RATE, 24), weeks, upkeep, PRICES)
+        costs.append([one.rebuild.mean(axis=0)[0], one.check.mean(axis=0)[0], one.none.mean(), one.left])
+    assert jump(np.array(costs)) < 2e-3
+    assert (np.abs(np.diff(costs, axis=0)) / np.array(costs)[1:]).max() < 5e-3
+
+
+def test_no_cost_jumps_with_the_day_rate(fit: TwoStageFit, life: FreshLife) -> None:
+    rates = np.arange(200.0, 224.0, 2.0)
+    unit = BareLife(120.0)
+    costs = [told_costs(answer(fit, life, unit, PRICES.with_values(day_rate=rate))) for rate in rates]
+    assert jump(np.stack(costs)) < 1e-3
+
+
+def test_a_life_that_ends_amid_a_week_is_followed_by_a_fresh_one_from_there(fit: TwoStageFit, life: FreshLife) -> None:
+    """Cut in two, a week costs what it cost whole."""
+    costs = []
+    for weeks_of in (1, 2):
+        hours = HOURS.repeat(weeks_of) / weeks_of
+        upkeep = upkeep_for(life, PRICES)
+        weeks = craft_weeks(HOURS, AS_OF, SEASON, upkeep)
+        if weeks_of == 2:
+            weeks = in_halves(weeks)
+        ahead = unit_ahead(fit, histories_of(BareLife(100.0)), hours[hours > 0], RATE, 24)
+        one = waiting(ahead, weeks, upkeep, PRICES)
+        costs.append([float(one.none.mean()), *one.rebuild.mean(axis=0)[[0, 30 * weeks_of, 80 * weeks_of]]])
+    assert costs[1] == pytest.approx(costs[0], rel=5e-4)
+
+
+def in_halves(weeks: CraftWeeks) -> CraftWeeks:
+    """Each week in two halves that run as much."""
+    twice, n = np.repeat(np.arange(weeks.n), 2), weeks.n
+    before = np.append(twice, n)
+    runs = np.flatnonzero(np.isin(twice, weeks.week_of_step))
+
+    return replace(
+        weeks,
+        first_day=tuple(weeks.first_day[w] for w in twice),
+        in_season=weeks.in_season[twice],
+        step_of_week=np.searchsorted(runs, np.arange(2 * n + 1)),
+        step_hours=weeks.step_hours.repeat(2) / 2,
+        week_of_step=runs,
+        stage=weeks.stage[before],
+        to_close_h=np.where(
+            np.arange(2 * n + 1) % 2,
+            weeks.to_close_h[before] - np.append(HOURS, 0.0)[before] / 2,
+            weeks.to_close_h[before],
+        ),
+        year=weeks.year[before],
+        closed=weeks.closed[before],
+        next_off=2 * weeks.next_off[twice],
+    )
 
 
 def test_intervals_hold_their_means(fit: TwoStageFit, life: FreshLife) -> None:
