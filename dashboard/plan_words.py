@@ -196,6 +196,9 @@ def little_more(answer: forecaster.PlanAnswer, currency: str) -> list[str]:
     else:
         place = f"{found}."
     told.append(f"**One more bench place:** {place}")
+    if plan.no_overspend_limit > 0:
+        more = money(_rounded(plan.no_overspend_limit), currency)
+        told.append(f"**No limit on the chance of overspending:** would save a further {more}.")
     if plan.next_season_1000 > 0:
         more = money(_rounded(plan.next_season_1000), currency)
         told.append(f"**The next 1,000 of the season's budget:** would save a further {more}.")

@@ -44,7 +44,7 @@ def _over_budget(case: PlanCase, plan: Plan) -> list[str]:
 
 def _overspends(case: PlanCase, plan: Plan) -> list[str]:
     limit = case.problem.overspend_chance
-    if plan.overspend_chance <= limit + SAME_CHANCE:
+    if plan.overspend_chance <= limit + SAME_CHANCE or _over_budget(case, plan):  # what is expected comes first
         return []
     return [
         f"Overspending: the work costs more than there is with a chance of {percent(plan.overspend_chance)}, and "

@@ -12,6 +12,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from forecaster.errors import ModelError, WrongUsage
 from forecaster.plan_binding import limits_in_words
 from forecaster.plan_early import earliest
+from forecaster.plan_overspend import chance_of_overspending, has_money_limit
 from forecaster.plan_places import NO_WEEK, Schedule, fill, schedule_of
 from forecaster.plan_problem import (
     CHECK,
@@ -60,9 +61,10 @@ def solve_plan(
     must = must_be_done(problem, time_limit_s)
     known = [again for rival in rivals if (again := _again(problem, rival)) is not None]
     best, bound = _best(problem, must, known, gap, time_limit_s)
-    best = earliest(best)
+    best = max((earliest(schedule) for schedule in (best, *known)), key=lambda schedule: schedule.worth)
     more = _More(problem, best, FINE * gap, MORE_SHARE * time_limit_s, tell)
     place, week = more.bench_place()
+    unlimited, risk = more.no_overspend_limit()
     plan = replace(
         best.plan(),
         gap=gap_left(best.worth, bound),
@@ -73,10 +75,11 @@ def solve_plan(
         next_season_1000=more.season_budget(),
         next_season_place=more.season_place(),
         next_kit=more.kit(),
+        no_overspend_limit=unlimited,
     )
     by_unit = {planned.unit_id: planned for planned in plan.actions}
     actions = tuple(by_unit[unit] for unit in given.unit_ids)
-    return replace(plan, actions=actions, limits=limits_in_words(problem, best, plan))
+    return replace(plan, actions=actions, limits=limits_in_words(problem, best, plan, risk))
 
 
 def _in_order(problem: PlanProblem) -> PlanProblem:
@@ -158,7 +161,7 @@ def _best(
             begun.append(fill(again, first))
     found = [fill(schedule) for schedule in begun if schedule is not None]
     best, bound = max(found, key=lambda schedule: schedule.worth), solved.bound
-    if gap_left(best.worth, bound) > gap:
+    if gap_left(best.worth, bound) > gap and not solved.seldom:
         coarse = solve_seldom(problem, gap, COARSE_SHARE * time_limit_s)
         bound = min(bound, coarse.bound)
         if coarse.schedule is not None:
@@ -198,6 +201,15 @@ class _More:
             return 0.0, None
         gain = self._gained(with_place(self.problem, solved.extra_week), solved)
         return gain, solved.extra_week if gain > LEAST_SAVING else None
+
+    def no_overspend_limit(self) -> tuple[float, float]:
+        """Without a limit on overspending, and the chance of it then."""
+        if self.problem.overspend_chance >= 1 or not has_money_limit(self.problem):
+            return 0.0, 0.0
+        wider = replace(self.problem, overspend_chance=1.0)
+        solved = solve_seldom(wider, self.gap, self.time_limit_s)
+        gain = self._gained(wider, solved)
+        return gain, 0.0 if solved.schedule is None else chance_of_overspending(wider, solved.schedule.work)
 
     def season_place(self) -> float:
         if not _season_is_short(self.problem):

@@ -1,12 +1,13 @@
 """Weeks that are alike: every unit's work costs the same in each of them, so that the program may take them as one.
 
 Off season nothing runs and no rental day is lost, so that most weeks are. Without it a solver tries the same plan over
-and over with its weeks changed about.
+and over with its weeks changed about. Weeks whose costs differ by less than waiting must save count as alike too.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -26,13 +27,28 @@ def alike_weeks(problem: PlanProblem) -> np.ndarray:
     places = problem.bench_places
     free &= (places > 0) & (np.abs(places - np.round(places)) <= TOLERANCE)
     costs = np.concatenate([problem.rebuild_cost, problem.check_cost])
+    least = max(SAME_COST, problem.least_wait)
     first = np.arange(len(places))
     waits = np.isfinite(problem.kits) & (first < problem.parts_week)
     for week in np.flatnonzero(free):
         known = [k for k in np.flatnonzero(free[:week]) if first[k] == k and waits[k] == waits[week]]
-        same = (k for k in known if (np.abs(costs[:, k] - costs[:, week]) <= SAME_COST).all())
+        same = (k for k in known if (np.abs(costs[:, k] - costs[:, week]) <= least).all())
         first[week] = next(same, week)
     return first
+
+
+def with_alike_costs(problem: PlanProblem, first: np.ndarray) -> PlanProblem:
+    """The problem with each work's cost in weeks of the same `first`, (W,), the least of them: a bound on all."""
+    if problem.least_wait <= 0:
+        return problem
+
+    def least(cost: np.ndarray) -> np.ndarray:
+        lowest = np.full(cost.shape, np.inf)
+        np.minimum.at(lowest.T, first, cost.T)
+        alike: np.ndarray = lowest[:, first]
+        return alike
+
+    return replace(problem, rebuild_cost=least(problem.rebuild_cost), check_cost=least(problem.check_cost))
 
 
 def laid_out(problem: PlanProblem, work: Sequence[Work], first: np.ndarray) -> tuple[list[Work], list[Work]]:

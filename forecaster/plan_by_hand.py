@@ -150,7 +150,7 @@ def _cheapest_week(schedule: Schedule, unit: int, act: int) -> int:
     if not allowed.any():
         return 0
     cost = np.where(allowed, (problem.check_cost if act == CHECK else problem.rebuild_cost)[unit], np.inf)
-    return int(np.argmax(cost <= cost.min() + SAME_COST))
+    return int(np.argmax(cost <= cost.min() + max(SAME_COST, problem.least_wait)))
 
 
 def _edited(case: PlanCase, unit: int, planned: PlannedAction, edit: PlanEdit | None) -> PlannedAction:

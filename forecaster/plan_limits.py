@@ -29,6 +29,12 @@ class SharedLimits(TypedDict):
     parts_week: int
     least_gain: float
     overspend_chance: float
+    least_wait: float
+
+
+# Of a rebuild's price: what a later week must save, or no work waits for it. Hours that a craft runs in winter move the
+# cost of a check by less, and nobody leaves the bench empty until April for that.
+LEAST_WAIT = 0.01
 
 
 @dataclass(frozen=True)
@@ -69,6 +75,7 @@ class PlanLimits:
             parts_week=self.parts_week(weeks, as_of, bench),
             least_gain=bench.least_gain if self.least_gain is None else self.least_gain,
             overspend_chance=bench.overspend_chance if self.overspend_chance is None else self.overspend_chance,
+            least_wait=LEAST_WAIT * settings.costs.rebuild,
         )
 
     def bench_places(self, weeks: list[date], bench: Bench) -> np.ndarray:

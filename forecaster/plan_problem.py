@@ -69,6 +69,7 @@ class PlanProblem:
     `kits`: sets of parts on the shelf; until the week numbered `parts_week`, when ordered ones are here, no more is
     rebuilt (a check counts as its chance of a rattle). `least_gain`: the share of its money that work must save beyond
     what it is done instead of. `overspend_chance`: the work costs more than there is with at most this chance.
+    `least_wait`: money that waiting for a later week must save, or work goes to an earlier one.
     `rattle_draws` (n, draws): `check_bench` under each posterior draw (not given: known for certain).
     `check_reserve`, `season_reserve` (n,): money set aside for such work beyond what it is expected to cost.
 
@@ -102,6 +103,7 @@ class PlanProblem:
     parts_week: int = 0
     least_gain: float = 0.0
     overspend_chance: float = 1.0
+    least_wait: float = 0.0
     rattle_draws: np.ndarray = field(default_factory=_not_given)
     check_reserve: np.ndarray = field(default_factory=_not_given)
     season_reserve: np.ndarray = field(default_factory=_not_given)
@@ -294,7 +296,8 @@ class Plan:
     `next_bench_place` (a place in week `next_bench_week`, the best one), `next_spare_unit`.
     `next_season_1000`: of the season's own budget; `next_season_place`: one more rebuild in each week of the season;
     `next_kit`: one more set of parts on the shelf. `limits`: in words, what keeps the plan from saving more.
-    `overspend_chance`: that the work costs more than there is.
+    `overspend_chance`: that the work costs more than there is; `no_overspend_limit`: what a plan whose chance of that
+    is not limited would save more.
     """
 
     actions: tuple[PlannedAction, ...]
@@ -313,6 +316,7 @@ class Plan:
     next_season_1000: float = 0.0
     next_season_place: float = 0.0
     next_kit: float = 0.0
+    no_overspend_limit: float = 0.0
 
     @property
     def saves(self) -> float:

@@ -23,7 +23,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
-from forecaster.plan_alike import alike_weeks, laid_out
+from forecaster.plan_alike import alike_weeks, laid_out, with_alike_costs
 from forecaster.plan_overspend import Piece
 from forecaster.plan_places import NO_WEEK, Schedule, fill, schedule_of
 from forecaster.plan_problem import CHECK, LEAST_SAVING, REBUILD, SEASON, TOLERANCE, PlanProblem
@@ -43,6 +43,7 @@ class Solved:
 
     `extra_week`: where the additional bench place went, if one was offered and used. `feasible`: False where no plan
     whatever keeps within the limits. `left_out`: how much work of the answer found no place in weeks taken as one.
+    `seldom`: the chance of overspending kept it from being better (``plan_seldom``).
     """
 
     schedule: Schedule | None
@@ -50,6 +51,7 @@ class Solved:
     extra_week: int | None = None
     feasible: bool = True
     left_out: int = 0
+    seldom: bool = False
 
 
 @dataclass(frozen=True)
@@ -151,7 +153,7 @@ def _solve(
 ) -> Solved:
     """The same with weeks taken together that have the same `first`, (W,)."""
     own = first == np.arange(len(first))
-    options = _options(problem, must_only, extra_place).in_weeks(own)
+    options = _options(with_alike_costs(problem, first), must_only, extra_place).in_weeks(own)
     offered = np.flatnonzero((problem.bench_places > 0) & own) if extra_place else np.array([], dtype=int)
     m = len(options.unit)
     if m == 0:

@@ -116,5 +116,5 @@ def _place(schedule: Schedule, unit: int) -> bool:
     if not room.any():
         return False
     cost = np.where(room, schedule.problem.rebuild_cost[unit], np.inf)
-    schedule.take(unit, REBUILD, int(np.argmax(cost <= cost.min() + SAME_COST)))
+    schedule.take(unit, REBUILD, int(np.argmax(cost <= cost.min() + max(SAME_COST, schedule.problem.least_wait))))
     return True

@@ -17,7 +17,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtri
 
-from forecaster.plan_overspend import SAME_CHANCE, Amounts, Piece, chance_of_overspending, check_amounts, season_amounts
+from forecaster.plan_overspend import (
+    SAME_CHANCE,
+    Amounts,
+    Piece,
+    chance_of_overspending,
+    check_amounts,
+    has_money_limit,
+    season_amounts,
+)
 from forecaster.plan_places import Schedule, fill
 from forecaster.plan_problem import CHECK, REBUILD, SEASON, PlanProblem
 from forecaster.plan_program import Covers, Solved, gap_left, solve, with_place
@@ -27,18 +35,31 @@ CARE_STEPS = 4  # solves to find how much is set aside
 # instead of 0.03 s, and found the plan that was found before.
 VERY_FEW_UNITS, COVER_STEPS = 8, 60
 MOST_CARE = 64.0
+# Of the time that is left: for a solve without regard to overspending, and for each of those after it.
+FREE_SHARE, SEARCH_SHARE = 0.4, 0.4
 
 
 def solve_seldom(problem: PlanProblem, gap: float, time_limit_s: float, extra_place: bool = False) -> Solved:
-    """As ``solve``, with no greater chance of overspending than the problem's; the schedule is filled."""
-    free = solve(problem, gap, time_limit_s, extra_place)
+    """As ``solve``, with no greater chance of overspending than the problem's; the schedule is filled.
+
+    `bound` is that of all plans, so that it may lie well above the best one where the chance of overspending limits it
+    (``Solved.seldom``).
+    """
+    if problem.overspend_chance >= 1 or not has_money_limit(problem):
+        return _filled(problem, solve(problem, gap, time_limit_s, extra_place))
+    until = time.monotonic() + time_limit_s
+    free = solve(problem, gap, FREE_SHARE * time_limit_s, extra_place)
     if free.schedule is None or not _too_often(problem, free.schedule.work):
-        return free if free.schedule is None else replace(free, schedule=_kept(problem, free))
+        return _filled(problem, free)
     if alone := _too_often_alone(problem):
-        free = solve(problem, gap, time_limit_s, extra_place, covers=alone)
+        free = solve(problem, gap, FREE_SHARE * max(until - time.monotonic(), 0.0), extra_place, covers=alone)
         if free.schedule is None or not _too_often(problem, free.schedule.work):
-            return free if free.schedule is None else replace(free, schedule=_kept(problem, free))
-    return _Search(problem, gap, time.monotonic() + time_limit_s, extra_place, free, alone).found()
+            return replace(_filled(problem, free), seldom=True)
+    return replace(_Search(problem, gap, until, extra_place, free, alone).found(), seldom=True)
+
+
+def _filled(problem: PlanProblem, solved: Solved) -> Solved:
+    return solved if solved.schedule is None else replace(solved, schedule=_kept(problem, solved))
 
 
 def _too_often_alone(problem: PlanProblem) -> Covers:
@@ -81,31 +102,25 @@ class _Search:
     alone: Covers
 
     def found(self) -> Solved:
-        """The best that any of the solves led to.
-
-        Its bound is that of plans with no less set aside than was too little; for very few units that of all plans.
-        """
-        best, bound = replace(self.free, schedule=_kept(self.problem, self.free)), self.free.bound
+        """The best that any of the solves led to."""
+        best = _filled(self.problem, self.free)
         for solved in self._with_reserves():
             best = self._better(best, solved)
-            if solved.schedule is not None and _too_often(self.problem, solved.schedule.work):
-                bound = min(bound, solved.bound)
         if self.problem.n <= VERY_FEW_UNITS:
-            bound = self.free.bound
             for solved in self._with_covers():
-                best, bound = self._better(best, solved), min(bound, solved.bound)
-                if gap_left(_worth(best), bound) <= self.gap:
+                best = replace(self._better(best, solved), bound=min(best.bound, solved.bound))
+                if gap_left(_worth(best), best.bound) <= self.gap:
                     break
-        return replace(best, bound=max(bound, _worth(best)))
+        return replace(best, bound=max(best.bound, _worth(best)))
 
     def _better(self, best: Solved, solved: Solved) -> Solved:
         if solved.schedule is None:
             return best
-        kept = replace(solved, schedule=_kept(self.problem, solved))
+        kept = replace(_filled(self.problem, solved), bound=best.bound)
         return kept if _worth(kept) > _worth(best) else best
 
     def _solve(self, problem: PlanProblem, covers: Covers = ()) -> Solved:
-        left = max(self.until - time.monotonic(), 0.0)
+        left = max(self.until - time.monotonic(), 0.0) * SEARCH_SHARE
         return solve(problem, self.gap, left, self.extra_place, covers=[*self.alone, *covers])
 
     def _with_reserves(self) -> Iterator[Solved]:

@@ -90,6 +90,15 @@ def test_a_check_whose_rattle_could_not_be_paid_is_not_risked() -> None:
     assert exact(replace(p, overspend_chance=0.09)).count("check") == 0
 
 
+def test_the_chance_of_overspending_binds_and_says_so() -> None:
+    checked = np.full((1, 1), 900.0)
+    p = problem(1, 1, check_cost=checked, check_spend=np.array([125.0]), check_bench=np.array([0.1]), budget=500.0)
+    plan = exact(replace(p, overspend_chance=0.05))
+    assert plan.no_overspend_limit == pytest.approx(1100.0)
+    assert plan.limits[-1].startswith("The chance of overspending binds, at most 5 %: without that limit")
+    assert "with a chance of 10 %" in plan.limits[-1]
+
+
 @FEW
 @given(st.integers(0, 10_000), st.sampled_from(["budget", "season_budget", "kits", "bench", "season_bench", "chance"]))
 def test_more_of_any_limit_never_makes_the_plan_worth_less(seed: int, more: str) -> None:

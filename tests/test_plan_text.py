@@ -161,7 +161,7 @@ def test_spares_parts_limits_evidence_and_cautions_are_told() -> None:
 def test_an_order_day_that_is_past_is_told() -> None:
     late = answer()
     late = replace(late, parts=parts_order(late.plan, MONDAY))
-    said = "That day is past: ordered today they are here by 2026-11-23. Let the work begin then (--from 2026-11-23), "
+    said = "That day is past: ordered today they are here by 2026-11-23. Let that work begin then, unless its parts "
     assert said in flat(told(late))
 
 

@@ -341,6 +341,7 @@ def plan_json(answer: PlanAnswer) -> Json:
         "next_season_1000": plan.next_season_1000,
         "next_season_place": plan.next_season_place,
         "next_kit": plan.next_kit,
+        "no_overspend_limit": plan.no_overspend_limit,
         "overspend_chance": plan.overspend_chance,
         "season_spent": plan.season_spent,
         "limits": list(plan.limits),
