@@ -2,13 +2,18 @@
 
 A unit meets the work that is planned for it only if it still runs unopened when the season closes. Each is a trial of
 its own under each posterior draw; their number is a sum of trials with unlike chances (Poisson binomial), mixed over
-the draws, so that what is not known of the bearings counts as well. In the place of a unit that comes off before, a
-fresh one is run on to the close, and is rebuilt then if it has grown old enough. Where units are left only for want of
-money or places, they take the place of planned ones that came off before.
+the draws. In the place of a unit that comes off before, a fresh one is run on to the close, and is rebuilt then if it
+has grown old enough. Where units are left only for want of money or places, they take the place of planned ones that
+came off before.
+
+What pays at the close is decided by what is known then. Of the spread of today's posterior the hours to come resolve
+about the share that they are of all hours on record by then (preposterior analysis of a mean, Raiffa & Schlaifer 1961,
+from memory): under each draw, costs are moved so far towards that draw's, and the work that then costs least is done.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date
 
@@ -17,9 +22,10 @@ import numpy as np
 from forecaster.decisions import Decisions
 from forecaster.off_season_ahead import OffSeasonAhead
 from forecaster.plan_case import PlanCase
-from forecaster.plan_problem import LEAST_SAVING, Plan, PlannedAction
+from forecaster.plan_problem import Action, Plan, PlannedAction
 from forecaster.policy import Upkeep
 
+ACTIONS: tuple[Action, ...] = ("rebuild", "check", "leave")
 ENDS = (0.05, 0.95)  # of the central 90 %
 
 
@@ -57,11 +63,15 @@ def rebuilds_to_come(case: PlanCase, plan: Plan) -> RebuildsToCome:
     decisions, season = case.decisions, case.decisions.records.settings.season
     first_day = next(iter(case.weighed.values())).weeks.first_day
     ahead = [case.ahead[one.unit_id] for one in plan.actions]
-    chances, wait = [], False
+    learned, chances, wait = _to_be_learned(case), [], False
     for i, (one, off) in enumerate(zip(plan.actions, ahead, strict=True)):
-        waits = off.begins > 0 and one.action == "leave" and _only_left_for_its_limits(case, i, one)
+        priced = Priced.of(case, i, one)
+        waits = off.begins > 0 and one.action == "leave" and not one.in_season and priced.best == "rebuild"
         wait |= waits
-        own = off.running if waits else _own(one, off)
+        if off.begins and (waits or priced.best == one.action) and one.unit_id not in case.problem.must:
+            own = priced.rebuilt(off, learned)
+        else:
+            own = _own(one.action, off)
         chances.append(own + _of_those_that_follow(decisions, one, off))
     most = plan.count("rebuild") + round(sum(one.rattle for one in plan.actions)) if wait else None
     return RebuildsToCome(
@@ -70,6 +80,18 @@ def rebuilds_to_come(case: PlanCase, plan: Plan) -> RebuildsToCome:
         number_of_units(np.stack([off.opened for off in ahead], axis=1)),
         season.current_or_next(first_day[ahead[0].begins - 1])[1] if ahead[0].begins else None,
     )
+
+
+def _to_be_learned(case: PlanCase) -> float:
+    """How far what is known moves from today's mean towards the truth by the close, as a share of a standard deviation.
+
+    0 off season.
+    """
+    decisions = case.decisions
+    begins = next(iter(case.ahead.values())).begins
+    so_far = float(decisions.histories.lives["hours_observed"].sum())
+    to_come = sum(float(decisions.weekly_hours[craft][:begins].sum()) for craft in case.problem.craft_ids)
+    return math.sqrt(to_come / (so_far + to_come)) if to_come > 0 else 0.0
 
 
 def number_of_units(chances: np.ndarray, most: int | None = None) -> NumberOfUnits:
@@ -88,18 +110,48 @@ def number_of_units(chances: np.ndarray, most: int | None = None) -> NumberOfUni
     return NumberOfUnits(float(np.arange(len(mixed)) @ mixed), low, high)
 
 
-def _own(one: PlannedAction, off: OffSeasonAhead) -> np.ndarray:
-    """Chance by draw that the unit itself is rebuilt in the off-season."""
-    if one.action == "rebuild":
+def _own(action: Action, off: OffSeasonAhead) -> np.ndarray:
+    """Chance by draw that the unit itself is rebuilt in the off-season, if that is done."""
+    if action == "rebuild":
         return off.running
-    return off.rattles if one.action == "check" else np.zeros_like(off.running)
+    return off.rattles if action == "check" else np.zeros_like(off.running)
 
 
-def _only_left_for_its_limits(case: PlanCase, unit: int, one: PlannedAction) -> bool:
-    """Whether a rebuild would save enough beside leaving the unit, and no place or money was left for it."""
-    problem = case.problem
-    saves = float(problem.leave_cost[unit] - problem.rebuild_cost[unit].min()) - one.saves
-    return saves >= max(LEAST_SAVING, problem.least_gain * float(problem.rebuild_spend[unit]))
+@dataclass(frozen=True)
+class Priced:
+    """What each action costs for one unit, with the least that its money must bring, by action and draw, (3, draws)."""
+
+    costs: np.ndarray
+
+    @classmethod
+    def of(cls, case: PlanCase, unit: int, one: PlannedAction) -> Priced:
+        """Work in its planned week, else in its cheapest; left as it is planned to be, else acted on in season."""
+        problem = case.problem
+        season = one.in_season or one.action != "leave"
+        works: tuple[tuple[Action, np.ndarray, np.ndarray], ...] = (
+            ("rebuild", problem.rebuild_cost, problem.rebuild_spend),
+            ("check", problem.check_cost, problem.check_spend),
+        )
+        by_action = []
+        for action, by_week, spend in works:
+            week = one.week_of if one.action == action else problem.weeks[int(by_week[unit].argmin())]
+            by_action.append(case.cost_draws(unit, action, week) + problem.least_gain * spend[unit])
+        left = problem.least_gain * problem.season_spend[unit] if season else 0.0
+        by_action.append(case.cost_draws(unit, "leave", None, season) + left)
+        return cls(np.stack(by_action))
+
+    @property
+    def best(self) -> Action:
+        """What costs least as far as is known today."""
+        return ACTIONS[int(self.costs.mean(axis=1).argmin())]
+
+    def rebuilt(self, off: OffSeasonAhead, learned: float) -> np.ndarray:
+        """Chance by draw of being rebuilt, when more is known."""
+        mean = self.costs.mean(axis=1, keepdims=True)
+        then = (mean + learned * (self.costs - mean)).argmin(axis=0)
+        by_action = np.stack([_own(action, off) for action in ACTIONS])
+        chance: np.ndarray = np.take_along_axis(by_action, then[None], axis=0)[0]
+        return chance
 
 
 def _of_those_that_follow(decisions: Decisions, one: PlannedAction, off: OffSeasonAhead) -> np.ndarray:

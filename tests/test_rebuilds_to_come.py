@@ -17,7 +17,7 @@ from forecaster.hindsight import without_hindsight
 from forecaster.off_season import PlannedSeason, planned_season
 from forecaster.plan_case import lay_out
 from forecaster.plan_limits import PlanLimits
-from forecaster.rebuilds_to_come import number_of_units
+from forecaster.rebuilds_to_come import Priced, number_of_units
 
 TODAY = date(2026, 12, 15)
 CLOSE = date(2026, 10, 15)
@@ -53,6 +53,17 @@ def test_what_is_not_known_of_the_chances_widens_the_interval() -> None:
     assert wide.mean == pytest.approx(narrow.mean)
     assert (wide.low, wide.high) < (narrow.low, 20)
     assert wide.high > narrow.high
+
+
+def test_the_more_is_still_learned_the_more_draws_choose_for_themselves(fleet: Fleet) -> None:
+    """Rebuild, check and leave under three draws: all agree with the mean until much of their spread is resolved."""
+    off = next(iter(lay_out(fleet.decisions(AFTER), PlanLimits()).ahead.values()))
+    off = replace(off, running=np.full(3, 0.8), rattles=np.full(3, 0.1))
+    priced = Priced(np.array([[100.0, 100, 100], [115, 80, 130], [160, 140, 90]]))
+    assert priced.best == "rebuild"
+    assert priced.rebuilt(off, 0.0).tolist() == [0.8] * 3
+    assert priced.rebuilt(off, 0.5).tolist() == [0.8, 0.1, 0.8]
+    assert priced.rebuilt(off, 1.0).tolist() == [0.8, 0.1, 0.0]
 
 
 @pytest.fixture(scope="module")
