@@ -154,6 +154,26 @@ def test_a_link_opens_with_all_its_limits(opened: Opener, fleet: Fleet) -> None:
     assert {"bench", "ready_by", "closed", "spares"} <= set(app.query_params)
 
 
+def test_the_season_the_shelf_and_the_risk_of_overspending_are_asked_for(opened: Opener, fleet: Fleet) -> None:
+    told = {"budget": "9000", "overspend": "40", "kits": "4", "lead_time": "5", "least_gain": "20"}
+    app = opened(**told, season_budget="800", season_bench="1")
+    answer = fleet.plan_with(
+        {},
+        AS_OF,
+        budget=9000.0,
+        overspend_chance=0.4,
+        kits=4,
+        lead_time_weeks=5.0,
+        least_gain=0.2,
+        season_budget=800.0,
+        season_rebuilds_per_week=1.0,
+    ).answer
+    assert title(app) == answer_words(answer, "USD")
+    assert bare(account(answer, "USD")) in read(app)
+    assert "The chance that the work costs more than there is" in read(app)
+    assert {*told, "season_budget", "season_bench"} <= set(app.query_params)
+
+
 def test_days_that_make_no_plan_say_why_and_can_be_mended_there(opened: Opener) -> None:
     app = opened(begins="2027-03-01", ready_by="2027-02-01")
     assert title(app) == "There is no plan for this"

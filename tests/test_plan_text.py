@@ -276,3 +276,22 @@ def test_what_the_solver_left_open_is_not_told_as_known() -> None:
     text = flat(told(open_yet))
     assert "No plan could save over 0.8 % more than this one." in text
     assert "One more bench place was not found to save more." in text
+
+
+def test_the_seasons_money_and_the_chance_of_overspending_are_told() -> None:
+    base = answer()
+    left = tuple(
+        replace(one, in_season=True, season_spend=385.0) if one.action == "leave" else one for one in base.plan.actions
+    )
+    text = flat(told(replace(base, plan=replace(base.plan, budget=2000.0, actions=left, overspend_chance=0.07))))
+    assert "Expected on top in season, on 1 unit that is left: 385." in text
+    assert "The chance that the work costs more than there is: 7 %." in text
+
+
+def test_kits_on_the_shelf_are_not_ordered_and_work_beyond_them_sets_the_day() -> None:
+    base = answer()
+    one = flat(told(replace(base, parts=parts_order(base.plan, AS_OF, kits=1))))
+    assert "weeks before the first work beyond the 1 set on the shelf." in one
+    assert "Parts for 1 rebuild" not in one
+    enough = flat(told(replace(base, parts=parts_order(base.plan, AS_OF, kits=9))))
+    assert "No parts are to be ordered: the 9 sets on the shelf are enough for this plan." in enough
