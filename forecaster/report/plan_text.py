@@ -53,9 +53,9 @@ def plan_text(
         (a for a in answer.plan.actions if a.week_of is not None), key=lambda a: (str(a.week_of), a.action, a.unit_id)
     )
     blocks = [page.strong(page.wrapped(headline(answer)))]
+    blocks += at_once_blocks(instructions, page)
     if answer.to_come.season_closes is not None:
         blocks.append(page.wrapped(_to_come(answer, answer.to_come.season_closes)))
-    blocks += at_once_blocks(instructions, page)
     if by_hand:
         blocks.append(page.wrapped(changed_by_hand(by_hand)))
         if by_hand.broken:
