@@ -5,7 +5,7 @@ service is asked about. The truth is its true chance of failing within the engin
 to the close (``forecaster.truth``). Beside the forecast: the same with the expected hours for certain, and with the
 hours that were really run, which is what the life model alone is good for; and how often the hours' own 90 % held.
 
-    python -m tests.season_chances --fleets 100         the table that DEVELOPERS.md shows
+    python -m tests.season_chances --fleets 150         the table that DEVELOPERS.md shows
 """
 
 from __future__ import annotations
