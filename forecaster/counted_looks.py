@@ -36,9 +36,12 @@ def looks_that_count(histories: Histories) -> pd.DataFrame:
     wrong before, and not of the rust that this water began. Of several incidents in that time it stands before the
     first. A rattle stays where it is: it counts whenever it is heard.
     """
-    looks = _one_of_each(histories, histories.checks.assign(too_soon=False, spins=1))
-    looks = _with_quiet_before_water(looks, histories.incidents)
-    return _one_of_each(histories, looks)  # those moved may now be one look with an earlier one
+    looks = histories.checks.assign(too_soon=False, spins=1)
+    if not _is_spin(looks).any():
+        return looks
+    looks = _one_of_each(histories, looks)
+    moved = _with_quiet_before_water(histories, looks)
+    return looks if moved is looks else _one_of_each(histories, moved)  # may now be one look with an earlier one
 
 
 def heard_already(units: Histories) -> np.ndarray:
@@ -47,12 +50,14 @@ def heard_already(units: Histories) -> np.ndarray:
     As its last spin did, where that was at its hours of now with no water since, and the readings leave no more than
     `UNREAD_H` that may have been run since then.
     """
-    lives, spins = units.lives, _spins(units, looks_that_count(units))
+    lives, heard = units.lives, np.full(units.n_lives, "", dtype=object)
+    if not _is_spin(units.checks).any():
+        return heard
+    spins = _spins(units, looks_that_count(units))
     last = np.flatnonzero((np.diff(spins.life, append=-1) != 0) & spins.dry_since)
     own = spins.life[last]
     now, most = (lives[name].to_numpy(dtype=float)[own] for name in ("hours_observed", "hours_observed_high"))
     same = (now - spins.hours[last] <= SAME_HOURS + _EXACT) & (most - now <= UNREAD_H)
-    heard = np.full(len(lives), "", dtype=object)
     heard[own[same]] = np.where(spins.rattled[last[same]], RATTLE, QUIET)
     return heard
 
@@ -90,12 +95,17 @@ def _one_of_each(histories: Histories, looks: pd.DataFrame) -> pd.DataFrame:
 def _spins(histories: Histories, looks: pd.DataFrame) -> _Spins:
     """The spins among `looks`: columns as in ``looks_that_count``."""
     water, names = histories.incidents, pd.Index(histories.lives["life_id"])
-    row = np.flatnonzero(looks["spin"].isin([*SPUN_QUIET, RATTLE]) & (looks["known_state"] == ""))
-    spun = looks.iloc[row]
-    life = names.get_indexer(pd.Index([*spun["life_id"], *water["life_id"]], dtype=object))
-    hours = np.concatenate([spun["observed_hours"].to_numpy(), water["observed_hours"].to_numpy()]).astype(float)
-    day = np.concatenate([spun["checked_on"].to_numpy(), water["happened_on"].to_numpy()])
-    kind = np.concatenate([np.where(spun["too_soon"], _TOO_SOON, _SPIN), np.full(len(water), _INCIDENT)])
+    row = np.flatnonzero(_is_spin(looks))
+
+    def both(of_spins: str, of_water: str) -> np.ndarray:
+        """A column of the spins, then one of the water."""
+        told: np.ndarray = np.concatenate([looks[of_spins].to_numpy()[row], water[of_water].to_numpy()])
+        return told
+
+    life = names.get_indexer(pd.Index(both("life_id", "life_id"), dtype=object))
+    hours, day = both("observed_hours", "observed_hours").astype(float), both("checked_on", "happened_on")
+    soon = looks["too_soon"].to_numpy(dtype=bool)[row]
+    kind = np.concatenate([np.where(soon, _TOO_SOON, _SPIN), np.full(len(water), _INCIDENT)])
     order = np.lexsort((kind, day, hours, life))
     life, hours, is_water = life[order], hours[order], order >= len(row)
     water_so_far = np.cumsum(is_water)  # over all lives: the same for two spins of one life with none in between
@@ -109,15 +119,39 @@ def _spins(histories: Histories, looks: pd.DataFrame) -> _Spins:
     return _Spins(row, life, hours, rattle, look, rattled, water_before == water_in_all[spin])
 
 
-def _with_quiet_before_water(looks: pd.DataFrame, incidents: pd.DataFrame) -> pd.DataFrame:
-    wanted = ["life_id", "happened_on", "observed_hours"]
-    spun = looks[looks["spin"].isin(SPUN_QUIET) & (looks["known_state"] == "")]
-    pairs = spun.reset_index(names="look").merge(incidents[wanted], on="life_id", suffixes=("", "_wet"))
-    days = (pairs["checked_on"] - pairs["happened_on"]).dt.days
-    soon = pairs[(days >= 0) & (days <= RUST_UNHEARD_DAYS) & (pairs["observed_hours_wet"] <= pairs["observed_hours"])]
-    first = soon.sort_values(["observed_hours_wet", "happened_on"], kind="stable").drop_duplicates("look")
-    moved = looks.copy()
-    moved.loc[first["look"], "observed_hours"] = first["observed_hours_wet"].to_numpy()
-    moved.loc[first["look"], "checked_on"] = first["happened_on"].to_numpy()
-    moved.loc[first["look"], "too_soon"] = True
-    return moved
+def _with_quiet_before_water(histories: Histories, looks: pd.DataFrame) -> pd.DataFrame:
+    """The looks with quiet ones that came too soon after water before it; the same object where none did."""
+    names, water = pd.Index(histories.lives["life_id"]), histories.incidents
+    row = np.flatnonzero(_is_spin(looks) & (looks["spin"] != RATTLE).to_numpy())
+    life, wet = names.get_indexer(looks["life_id"].to_numpy()[row]), names.get_indexer(water["life_id"])
+    day, wet_on = _days(looks["checked_on"].to_numpy()[row]), _days(water["happened_on"].to_numpy())
+    hours, wet_at = (one["observed_hours"].to_numpy(dtype=float) for one in (looks, water))
+    order = np.lexsort((wet_on, wet_at, wet))  # of several the first in hours, then in days
+    wet, wet_on, wet_at = wet[order], wet_on[order], wet_at[order]
+    begin, end = np.searchsorted(wet, life, side="left"), np.searchsorted(wet, life, side="right")
+    first = np.full(len(row), -1)
+    for nth in range(int((end - begin).max(initial=0)) - 1, -1, -1):  # backwards, so that the first stays
+        at = np.minimum(begin + nth, len(wet) - 1)
+        days = day - wet_on[at]
+        soon = (begin + nth < end) & (days >= 0) & (days <= RUST_UNHEARD_DAYS) & (wet_at[at] <= hours[row])
+        first = np.where(soon, at, first)
+    soon = first >= 0
+    if not soon.any():
+        return looks
+    moved = {name: looks[name].to_numpy(copy=True) for name in ("observed_hours", "checked_on", "too_soon")}
+    moved["observed_hours"][row[soon]] = wet_at[first[soon]]
+    moved["checked_on"][row[soon]] = wet_on[first[soon]].astype("datetime64[D]")
+    moved["too_soon"][row[soon]] = True
+    return looks.assign(**moved)
+
+
+def _is_spin(looks: pd.DataFrame) -> np.ndarray:
+    """Which looks were spins by hand, (n,) bool."""
+    spin, known = looks["spin"].to_numpy(dtype=object), looks["known_state"].to_numpy(dtype=object)
+    is_spin: np.ndarray = (known == "") & np.isin(spin.astype("U8"), (*SPUN_QUIET, RATTLE))
+    return is_spin
+
+
+def _days(dates: np.ndarray) -> np.ndarray:
+    days: np.ndarray = dates.astype("datetime64[D]").astype(np.int64)
+    return days
