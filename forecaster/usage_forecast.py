@@ -301,31 +301,8 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
     which = known.get_indexer(stretches["craft_id"])
     by_craft = np.lexsort([stretches["after"], which])
     stretches, which = stretches.iloc[by_craft].reset_index(drop=True), which[by_craft]
-    shape = default_shape(season)
-    level = np.ones(len(known))
-    season_level: dict[int, float] = {}
-    for _ in range(ROUNDS if len(stretches) else 1):
-        if len(stretches):
-            shape = fit_shape(shape, stretches, level[which], season_level)
-        totals = season_totals(stretches, which, len(known), shape, as_of)
-        levels = pooled_levels(totals, float(np.log(DEFAULT_SEASON_HOURS / shape.year_hours())))
-        level = levels.craft_mean
-        of_season = np.exp(levels.fleet.season_mean)
-        season_level = dict(zip(levels.fleet.seasons.tolist(), of_season.tolist(), strict=True))
-    if not len(stretches):
-        why = DatedText(
-            "No craft has two meter readings by ",
-            as_of,
-            f": hours ahead are general experience, {DEFAULT_SEASON_HOURS:g} engine hours a craft and season, not "
-            "this fleet's own. Enter meter readings in hours.csv.",
-        )
-        remarks.append(Remark(THE_FLEET, why))
-    if not shape.settled:
-        unsure = (
-            "How the season rises and falls could not be told exactly from these meter readings: hours of single weeks "
-            "ahead may be off. Look for the largest hours in hours.csv, and whether the season of fleet.toml is right."
-        )
-        remarks.append(Remark(THE_FLEET, unsure))
+    shape, levels = _shape_and_levels(season, stretches, which, len(known), as_of)
+    remarks += [Remark(THE_FLEET, text) for text in _cautions(shape, as_of)]
     retired = records.craft["retired_on"].set_axis(in_file).reindex(known)
     craft = pd.DataFrame(
         {
@@ -336,8 +313,42 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
         },
         index=known,
     ).reindex(in_file)
-    drawn = _coefficient_draws(shape, levels.dispersion, stretches, level[which], as_of)
+    drawn = _coefficient_draws(shape, levels.dispersion, stretches, levels.craft_mean[which], as_of)
     return UsageForecast(as_of, season, shape, levels, craft, known, seeds[order], drawn, tuple(remarks))
+
+
+def _shape_and_levels(
+    season: Season, stretches: pd.DataFrame, which: np.ndarray, n_craft: int, as_of: date
+) -> tuple[SeasonShape, Levels]:
+    """The shape of the season and the levels about it, each given the other, in turn; `which` (n,): craft by number."""
+    shape, level = default_shape(season), np.ones(n_craft)
+    season_level: dict[int, float] = {}
+    for _ in range(ROUNDS if len(stretches) else 1):
+        if len(stretches):
+            shape = fit_shape(shape, stretches, level[which], season_level)
+        totals = season_totals(stretches, which, n_craft, shape, as_of)
+        levels = pooled_levels(totals, float(np.log(DEFAULT_SEASON_HOURS / shape.year_hours())))
+        level, of_season = levels.craft_mean, np.exp(levels.fleet.season_mean)
+        season_level = dict(zip(levels.fleet.seasons.tolist(), of_season.tolist(), strict=True))
+    return shape, levels
+
+
+def _cautions(shape: SeasonShape, as_of: date) -> list[str]:
+    """What a reader must know of the fleet's hours ahead as a whole."""
+    if not shape.stretches:
+        general = DatedText(
+            "No craft has two meter readings by ",
+            as_of,
+            f": hours ahead are general experience, {DEFAULT_SEASON_HOURS:g} engine hours a craft and season, not "
+            "this fleet's own. Enter meter readings in hours.csv.",
+        )
+        return [general]
+    if not shape.settled:
+        return [
+            "How the season rises and falls could not be told exactly from these meter readings: hours of single weeks "
+            "ahead may be off. Look for the largest hours in hours.csv, and whether the season of fleet.toml is right."
+        ]
+    return []
 
 
 def _coefficient_draws(

@@ -213,3 +213,13 @@ def test_questions_that_make_no_sense_are_refused(fleet: UsageForecast) -> None:
         fleet.weekly("C003", AS_OF, -1)
     with pytest.raises(WrongUsage, match="hours must be a number"):
         fleet.date_reaching("C003", float("nan"), AS_OF)
+
+
+def test_a_rhythm_that_cannot_be_told_exactly_is_answered_all_the_same_and_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("forecaster.summed_rates.MOST_STEPS", 1)
+    records = irregular_fleet(8, 2, seed=6, days_between=20)
+    forecast = forecast_usage(records, date(2022, 12, 1))
+    assert any("could not be told exactly" in remark for remark in forecast.fleet_remarks)
+    assert np.isfinite(forecast.weekly_means(["C002"], date(2022, 12, 1), 60)).all()
