@@ -230,4 +230,5 @@ def test_work_counted_and_paid_for_is_the_work_that_has_a_week(day: date) -> Non
         assert sorted(weeks) == sorted(unit for unit, (_, week) in listed.items() if week)
         assert content.spent == pytest.approx(sum(u.planned.cost for u in content.units if u.unit_id in weeks))
         rebuilt = [u for u in content.units if u.unit_id in weeks and u.instruction.act == "rebuild"]
-        assert content.parts.rebuilds == len(rebuilt)
+        to_come = content.plan.to_come.to_order  # in season: some will not run until the work begins
+        assert content.parts.rebuilds == (len(rebuilt) if to_come is None else to_come)
