@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 
 import forecaster
-from palette import STATE_OF_ADVICE
-from words import SPACE, chance_words, count_words, day_words, hours_words, plain
+from fleet_rows import Instructions
+from words import SPACE, chance_words, count_words, day_words, hours_between, hours_words, plain
 
 BAND_TOLD = "Line: best estimate. Shaded band: 90 % interval, which holds the true chance nine times in ten."
 CAUTION = (
@@ -16,7 +16,12 @@ CAUTION = (
 )
 
 
-def fleet_answer(units: Sequence[forecaster.UnitForecast], forecast: forecaster.FleetForecast, among: str = "") -> str:
+def fleet_answer(
+    units: Sequence[forecaster.UnitForecast],
+    forecast: forecaster.FleetForecast,
+    instructions: Instructions,
+    among: str = "",
+) -> str:
     """The fleet screen in one sentence: how many units to open, and which one first.
 
     `units`: those shown, highest risk first. `among`: what they were narrowed down to, for example "at North Pier".
@@ -24,24 +29,46 @@ def fleet_answer(units: Sequence[forecaster.UnitForecast], forecast: forecaster.
     place = f" {plain(among)}" if among else ""
     if not units:
         return f"No unit{place} is in service on {day_words(forecast.as_of)}."
-    opened = [u for u in units if STATE_OF_ADVICE.get(u.advice) == "failed"]
-    checked = [u for u in units if STATE_OF_ADVICE.get(u.advice) == "defective"]
-    first = (opened or checked or list(units))[0]
     of_all = f"of {count_words(len(units), 'unit')}{place}"
+    stops = sum(instructions[unit.unit_id].stops for unit in units)
+    stopped = f"{stops} {of_all} must not run as {'it is' if stops == 1 else 'they are'}" if stops else ""
+    if not all(instructions[unit.unit_id].weighed for unit in units):
+        head = stopped or f"Nothing on record forbids any {of_all} to run"
+        return f"{head}. {_highest_risk(units[0], forecast)}"
+    opened, checked = (_to_do_soon(units, forecast, instructions, act) for act in ("rebuild", "check"))
     until = _when(forecast)
-    if opened:
-        head = f"{len(opened)} {of_all} should be opened {until}"
-    elif checked:
-        head = f"{len(checked)} {of_all} should be checked {until}, none opened"
-    else:
-        return (
-            f"None {of_all} needs opening or a check {until}. The highest risk: {plain(first.unit_id)}, "
-            f"{chance_words(first.fails_within)} to fail within the next {hours_words(forecast.hours)}."
-        )
+    if not opened and not checked:
+        none = f"None {of_all} needs opening or a check {until}"
+        return f"{stopped or none}. {_highest_risk(units[0], forecast)}"
+    first = (opened or checked)[0]
+    head = (
+        f"{len(opened)} {of_all} should be opened {until}"
+        if opened
+        else f"{len(checked)} {of_all} should be checked {until}, none opened"
+    )
     return (
         f"{head}; {plain(first.unit_id)} first: {chance_words(first.fails_within)} to fail within the next "
         f"{hours_words(forecast.hours)}."
     )
+
+
+def _highest_risk(first: forecaster.UnitForecast, forecast: forecaster.FleetForecast) -> str:
+    return (
+        f"The highest risk: {plain(first.unit_id)}, {chance_words(first.fails_within)} to fail within the next "
+        f"{hours_words(forecast.hours)}."
+    )
+
+
+def _to_do_soon(
+    units: Sequence[forecaster.UnitForecast],
+    forecast: forecaster.FleetForecast,
+    instructions: Instructions,
+    act: str,
+) -> list[forecaster.UnitForecast]:
+    """The units to open, or to check: off the season all, in season those that do not wait for its close."""
+    in_season = forecast.season[0] <= forecast.as_of
+    told = ((unit, instructions[unit.unit_id]) for unit in units)
+    return [unit for unit, one in told if one.act == act and (one.at_once or not in_season)]
 
 
 def _when(forecast: forecaster.FleetForecast) -> str:
@@ -51,14 +78,19 @@ def _when(forecast: forecaster.FleetForecast) -> str:
     return f"now, in the season that closes on {day_words(closes)}"
 
 
-def checks_also(units: Sequence[forecaster.UnitForecast]) -> str:
-    """How many more are worth a check, where some are to be opened; else empty."""
-    kinds = [STATE_OF_ADVICE.get(u.advice) for u in units]
-    checks = kinds.count("defective")
-    if not checks or "failed" not in kinds:
-        return ""
-    told = count_words(checks, "more unit is", "more units are")
-    return f"{told} worth a check: spun by hand, off the engine."
+def checks_also(
+    units: Sequence[forecaster.UnitForecast], forecast: forecaster.FleetForecast, instructions: Instructions
+) -> str:
+    """How many more are to be checked, where some are to be opened, and how many wait for the close; else empty."""
+    opened, checked = (_to_do_soon(units, forecast, instructions, act) for act in ("rebuild", "check"))
+    waits = sum(instructions[unit.unit_id].week_of is not None for unit in units)
+    told = []
+    if opened and checked:
+        more = count_words(len(checked), "more unit is", "more units are")
+        told.append(f"{more} to be checked: spun by hand, off the engine.")
+    if waits and forecast.season[0] <= forecast.as_of:
+        told.append(f"{count_words(waits, 'unit is', 'units are')} planned for the weeks after the season.")
+    return " ".join(told)
 
 
 def evidence_line(evidence: forecaster.Evidence) -> str:
@@ -84,12 +116,18 @@ def mostly_general(evidence: forecaster.Evidence) -> str:
 
 
 def unit_answer(unit: forecaster.UnitForecast, hours: float, season: tuple[date, date]) -> str:
-    """One unit in one sentence: the risk, the season's risk, what to do."""
+    """One unit's risk in one sentence, within some hours and by the season's close."""
     return (
         f"{plain(unit.unit_id)}: {chance_words(unit.fails_within)} to fail within the next {hours_words(hours)}, "
-        f"{chance_words(unit.fails_this_season)} within the {hours_words(unit.season_hours)} expected until "
-        f"{day_words(season[1])}. Advice: {unit.advice}."
+        f"{chance_words(unit.fails_this_season)} within the {season_hours_words(unit)} expected until "
+        f"{day_words(season[1])}."
     )
+
+
+def season_hours_words(unit: forecaster.UnitForecast) -> str:
+    """The engine hours expected of its craft until the season's close: "131 h (95–170 h)"."""
+    bounds = hours_between(unit.season_hours_low, unit.season_hours_high)
+    return f"{hours_words(unit.season_hours)} ({bounds})" if bounds else hours_words(unit.season_hours)
 
 
 def hours_left_line(unit: forecaster.UnitForecast) -> str:

@@ -16,12 +16,12 @@ from palette import (
     COLOUR_OF_STATE,
     DASH_OF_STATE,
     NEUTRAL,
-    STATE_OF_ADVICE,
+    STATE_OF_GROUP,
     STATES,
-    colour_of_advice,
+    colour_of_group,
     faded,
-    shape_of_advice,
     shape_of_check,
+    shape_of_group,
     shape_of_incident,
 )
 
@@ -34,13 +34,14 @@ def risk_by_unit(risks: pd.DataFrame, hours: float) -> go.Figure:
     """Each unit's chance of failing within `hours`, as a dot with its 90 % interval, highest at the top.
 
     `risks`: one row a unit in the order to draw, columns ``label``, ``mean``, ``low``, ``high`` (chances in 0..1),
-    ``told`` (the chance in words), ``advice`` and ``hover`` (HTML). Advice has its own colour and shape.
+    ``told`` (the chance in words), ``group`` and ``hover`` (HTML), and ``named``, the group in words. Each group of
+    instructions has its own colour and shape.
     """
     figure = go.Figure()
-    for advice in [*STATE_OF_ADVICE, *sorted(set(risks["advice"]) - set(STATE_OF_ADVICE))]:
-        own = risks[risks["advice"] == advice]
+    for group in [*STATE_OF_GROUP, *sorted(set(risks["group"]) - set(STATE_OF_GROUP))]:
+        own = risks[risks["group"] == group]
         if len(own):
-            figure.add_trace(_dots(own, advice))
+            figure.add_trace(_dots(own, group))
     figure.add_trace(_told_at_end(risks))
     top = max(LEAST_TOP, float(risks["high"].max()) if len(risks) else 0.0)
     quiet(figure, height=ROW_HEIGHT * max(len(risks), 2) + 140)
@@ -65,14 +66,14 @@ def risk_by_unit(risks: pd.DataFrame, hours: float) -> go.Figure:
     return figure
 
 
-def _dots(own: pd.DataFrame, advice: str) -> go.Scatter:
-    colour = colour_of_advice(advice)
+def _dots(own: pd.DataFrame, group: str) -> go.Scatter:
+    colour = colour_of_group(group)
     return go.Scatter(
         x=own["mean"],
         y=own["label"],
-        name=advice,
+        name=own["named"].iloc[0],
         mode="markers",
-        marker={"color": colour, "symbol": shape_of_advice(advice), "size": 11},
+        marker={"color": colour, "symbol": shape_of_group(group), "size": 11},
         error_x=interval_bar(own["low"], own["mean"], own["high"], colour),
         hovertext=own["hover"],
         hoverinfo="text",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from html import escape
 from typing import TypeVar
@@ -12,7 +12,8 @@ import pandas as pd
 import forecaster
 from words import all_told, chance_words, hours_between, interval, percent, told
 
-OfUnit = TypeVar("OfUnit", "forecaster.UnitForecast", "forecaster.Task")
+OfUnit = TypeVar("OfUnit", "forecaster.UnitForecast", "forecaster.Instruction", "forecaster.CraftWithoutUnit")
+Instructions = Mapping[str, "forecaster.Instruction"]
 NO_INTERVAL = ""  # a cell of a chance that the model does not know
 
 
@@ -34,7 +35,7 @@ def choices(places: pd.DataFrame, column: str) -> list[str]:
 
 
 def units_at(units: Sequence[OfUnit], places: pd.DataFrame, chosen: dict[str, list[str]]) -> list[OfUnit]:
-    """Units, or tasks of units, whose craft has one of the values of each column of `chosen`; no values mean all."""
+    """Units, or instructions, whose craft has one of the values of each column of `chosen`; no values mean all."""
     kept = places
     for column, values in chosen.items():
         kept = kept[kept[column].isin(values)] if values else kept
@@ -47,7 +48,9 @@ def craft_told(craft_id: str, places: pd.DataFrame) -> str:
     return f"{craft_id}, {name}" if name and name != craft_id else craft_id
 
 
-def risk_rows(units: Sequence[forecaster.UnitForecast], places: pd.DataFrame) -> pd.DataFrame:
+def risk_rows(
+    units: Sequence[forecaster.UnitForecast], places: pd.DataFrame, instructions: Instructions
+) -> pd.DataFrame:
     """The rows of the fleet's risk chart; see ``charts.risk_by_unit``."""
     return pd.DataFrame(
         [
@@ -57,24 +60,28 @@ def risk_rows(units: Sequence[forecaster.UnitForecast], places: pd.DataFrame) ->
                 "low": u.fails_within.low,
                 "high": u.fails_within.high,
                 "told": percent(u.fails_within.mean),
-                "advice": u.advice,
+                "group": forecaster.legend_group(instructions[u.unit_id]),
+                "named": forecaster.LEGEND_WORDS[forecaster.legend_group(instructions[u.unit_id])],
                 "hover": "<br>".join(
                     [
                         f"<b>{escape(u.unit_id)}</b> on {escape(craft_told(u.craft_id, places))}",
                         f"fails: {chance_words(u.fails_within)}",
-                        escape(u.advice),
+                        escape(told(forecaster.instruction_in_words(instructions[u.unit_id]))),
                         *(escape(told(reason)) for reason in u.because),
                     ]
                 ),
             }
             for u in units
         ],
-        columns=["label", "mean", "low", "high", "told", "advice", "hover"],
+        columns=["label", "mean", "low", "high", "told", "group", "named", "hover"],
     )
 
 
 def fleet_rows(
-    units: Sequence[forecaster.UnitForecast], places: pd.DataFrame, doubtful: dict[str, str]
+    units: Sequence[forecaster.UnitForecast],
+    places: pd.DataFrame,
+    doubtful: dict[str, str],
+    instructions: Instructions,
 ) -> pd.DataFrame:
     """The fleet's table: one row a unit, chances in percent, hours in engine hours."""
     return pd.DataFrame(
@@ -83,7 +90,7 @@ def fleet_rows(
                 "unit": u.unit_id,
                 "craft": craft_told(u.craft_id, places),
                 "base": str(places["base"].get(u.craft_id, "")),
-                "advice": u.advice,
+                "instruction": told(forecaster.instruction_in_words(instructions[u.unit_id])),
                 "fails": 100 * u.fails_within.mean,
                 "fails_interval": interval(u.fails_within),
                 "defective": None if u.defective_now is None else 100 * u.defective_now.mean,

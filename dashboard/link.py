@@ -14,6 +14,7 @@ KEPT = "link"  # the choices of all screens so far, in the session
 EVERYWHERE = "fleet"  # part of every screen's link
 DAYS = "days"  # so is this: how days are written, the viewer's own choice, whatever fleet is open
 UNIT_SCREEN = "screens/one_unit.py"
+WATER_SCREEN = "screens/after_water.py"
 UNIT_KEEPS = ("hours", "as_of", "model")  # of the fleet's choices, what one unit's screen asks too
 
 
@@ -64,6 +65,13 @@ def to_unit(unit_id: str) -> dict[str, list[str]]:
     """
     carried = {name: wanted(name) for name in (EVERYWHERE, DAYS, *UNIT_KEEPS)}
     return {name: values for name, values in {**carried, "unit": [unit_id]}.items() if values}
+
+
+def to_after_water(craft_id: str, happened_on: date | None) -> dict[str, list[str]]:
+    """The link of "After water" with the craft, and the day of the water, chosen."""
+    carried = {name: wanted(name) for name in (EVERYWHERE, DAYS, "as_of")}
+    day = [] if happened_on is None else [happened_on.isoformat()]
+    return {name: values for name, values in {**carried, "craft": [craft_id], "happened": day}.items() if values}
 
 
 def show(choices: Mapping[str, Sequence[str]]) -> None:

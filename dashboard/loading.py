@@ -30,6 +30,7 @@ RECEIVED = "received fleet"  # in the session: the fleet that this viewer upload
 KEPT_FLEETS = 4
 KEPT_ANSWERS = 64
 KEPT_PAPERS = 8
+WEIGHED_AT_ONCE = 150  # units: more take longer than a reader waits, and are weighed when asked for
 FLEET_FILES = {".csv", ".toml"}
 
 
@@ -43,6 +44,8 @@ class Loaded:
 
 BY_CONTENT: dict[str | type, Callable[[Any], str]] = {Loaded: lambda loaded: loaded.content}
 PlanChoice = tuple[tuple[str, float | date | tuple[date, ...]], ...]
+PlanEdits = tuple[tuple[str, forecaster.PlanEdit], ...]
+PAPER_KINDS = ("pdf", "xlsx", "ics", "csv")
 
 
 @dataclass(frozen=True)
@@ -234,36 +237,55 @@ def plan_by_hand(
 
 @st.cache_resource(max_entries=KEPT_PAPERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def paper_files(
-    loaded: Loaded, as_of: date, hours: float, owner: str | None, limits: tuple[tuple[str, float | date | None], ...]
+    loaded: Loaded, as_of: date, hours: float, owner: str | None, limits: PlanChoice, edits: PlanEdits
 ) -> PaperFiles:
-    """The paper of the fleet (`owner` None) or of one owner; shows how far it has come while it is made."""
+    """The paper of the fleet (`owner` None) or of one owner, with the plan within `limits` as changed by `edits`.
+
+    Shows how far it has come while it is made.
+    """
     place = st.empty()
-    paper = loaded.fleet.report(as_of, owner, hours=hours, progress=place.caption, **dict(limits))
+    paper = loaded.fleet.report(as_of, owner, hours=hours, progress=place.caption, edits=dict(edits), **dict(limits))
     place.caption("Setting it out ...")
-    files = {kind: paper.file(kind) for kind in ("pdf", "xlsx", "ics")}
+    files = {kind: paper.file(kind) for kind in PAPER_KINDS}
     place.empty()
     return PaperFiles(paper.name, paper.answer, files)
 
 
+@dataclass(frozen=True)
+class Decided:
+    """What is to be done with each unit, by unit_id, and what of it falls in the week."""
+
+    instructions: Mapping[str, forecaster.Instruction]
+    week: forecaster.ThisWeek
+
+
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
-def noted_this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
-    """What the records alone say must be done within seven days; at once."""
-    return loaded.fleet.noted_this_week(as_of)
+def on_record(loaded: Loaded, as_of: date) -> Decided:
+    """What the records alone order; at once."""
+    return Decided(loaded.fleet.instructions_on_record(as_of), loaded.fleet.noted_this_week(as_of))
 
 
-def this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
-    """All that needs doing within seven days; shows how far it has come while it is worked out."""
-    found = _this_week(loaded, as_of)
-    weeks = _weeks()
-    weeks[loaded.content, as_of] = found
-    for oldest in list(weeks)[:-KEPT_ANSWERS]:
-        weeks.pop(oldest, None)  # another viewer's page may have let go of it meanwhile
+def decided(loaded: Loaded, as_of: date, limits: PlanChoice = (), edits: PlanEdits = ()) -> Decided:
+    """What is to be done with each unit, by the plan as asked; shows how far it has come while units are weighed."""
+    found = _decided(loaded, as_of, limits, edits)
+    known = _known()
+    known[loaded.content, as_of, limits, edits] = found
+    for oldest in list(known)[:-KEPT_ANSWERS]:
+        known.pop(oldest, None)  # another viewer's page may have let go of it meanwhile
     return found
 
 
-def week_if_known(loaded: Loaded, as_of: date) -> forecaster.ThisWeek | None:
+def decided_if_known(loaded: Loaded, as_of: date, limits: PlanChoice = (), edits: PlanEdits = ()) -> Decided | None:
     """The same where it was worked out already, for this viewer or another; else None, at once."""
-    return _weeks().get((loaded.content, as_of))
+    return _known().get((loaded.content, as_of, limits, edits))
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
+def instructions_by(
+    loaded: Loaded, as_of: date, limits: PlanChoice, edits: PlanEdits
+) -> Mapping[str, forecaster.Instruction]:
+    """What is to be done with each unit by a plan within `limits`, changed by hand."""
+    return loaded.fleet.instructions_by(_plan_by_hand(loaded, as_of, limits, edits).answer)
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
@@ -370,20 +392,21 @@ def _after_water_alone(
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
-def _plan_by_hand(
-    loaded: Loaded, as_of: date, limits: PlanChoice, edits: tuple[tuple[str, forecaster.PlanEdit], ...]
-) -> forecaster.PlanByHand:
+def _plan_by_hand(loaded: Loaded, as_of: date, limits: PlanChoice, edits: PlanEdits) -> forecaster.PlanByHand:
     return loaded.fleet.plan_with(dict(edits), as_of, **dict(limits))
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
-def _this_week(loaded: Loaded, as_of: date) -> forecaster.ThisWeek:
-    place = st.empty()
-    found = loaded.fleet.this_week(as_of, progress=place.caption)
+def _decided(loaded: Loaded, as_of: date, limits: PlanChoice, edits: PlanEdits) -> Decided:
+    place, changed, wish = st.empty(), dict(edits), dict(limits)
+    found = Decided(
+        loaded.fleet.instructions(as_of, place.caption, edits=changed, **wish),
+        loaded.fleet.this_week(as_of, edits=changed, **wish),
+    )
     place.empty()
     return found
 
 
 @st.cache_resource(show_spinner=False)
-def _weeks() -> dict[tuple[str, date], forecaster.ThisWeek]:
+def _known() -> dict[tuple[str, date, PlanChoice, PlanEdits], Decided]:
     return {}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import forecaster
-from words import SPACE, amount_words, day_words, hours_words, listed, money, percent, plain, share_of_draws
+from words import SPACE, amount_words, capital, day_words, hours_words, listed, money, percent, plain, share_of_draws
 
 CAUTION = (
     "This compares costs; it is no leave to run anything. A unit that rattles when spun by hand or has milky oil does "
@@ -39,27 +39,45 @@ NAME_OF_PRICE = {
 CHANCES = ("core_lost", "engine_hit")
 
 
+def instruction_lines(told: forecaster.NowOrLater) -> list[str]:
+    """What is to be done with the unit, the same as on every other screen; the comparison of costs comes after it."""
+    one = told.instruction
+    if one is None:
+        return []
+    said = f"**{plain(told.unit_id)}: {plain(forecaster.instruction_in_words(one))}.**"
+    why = "" if one.order in ("stop", "treat", "first", "leave") else f" {plain(capital(forecaster.why_so(one)))}."
+    return [said + why]
+
+
+def costs_beside(told: forecaster.NowOrLater) -> str:
+    """That the sentence above compares costs alone, and why the instruction stands where they would say otherwise."""
+    return plain(forecaster.beside_costs(told))
+
+
 def likely(share: float, draws: int) -> str:
     """How often something is so among `draws` draws of the posterior."""
     return share_of_draws(share, least=1 / draws)
 
 
 def answer(told: forecaster.NowOrLater, currency: str) -> str:
-    """The screen in one sentence: what to do with the unit, what that saves, how sure it is."""
+    """What the costs alone would do with the unit, what that saves, how sure it is, in one sentence."""
     unit = plain(told.unit_id)
     sure = f"{likely(told.chance_now_is_cheaper, told.n_draws)} likely that now is the cheaper one"
     if told.now_is_best:
         return (
-            f"Rebuild {unit} {before(told)}: {money(told.price_now, currency)} now against about "
+            f"By costs alone, rebuild {unit} {before(told)}: {money(told.price_now, currency)} now against about "
             f"{amount_words(told.instead, currency)} {instead(told)}; {sure}."
         )
     saves = f"about {amount_words(told.saved.opposite, currency)} cheaper over two years than a rebuild now"
     when = _week(told.best)
     if told.best.action == "rebuild":
-        return f"Leave {unit} for now: a rebuild {when} is {saves}; {sure}."
+        return f"By costs alone, leave {unit} for now: a rebuild {when} is {saves}; {sure}."
     if told.best.action == "check":
-        return f"Check {unit} {_when_checked(told, told.best)}, and rebuild it if it rattles: {saves}; {sure}."
-    return f"Do not plan a rebuild of {unit}: leaving it until it is noticed or fails is {saves}; {sure}."
+        check = f"check {unit} {_when_checked(told, told.best)}, and rebuild it if it rattles"
+        return f"By costs alone, {check}: {saves}; {sure}."
+    return (
+        f"By costs alone, do not plan a rebuild of {unit}: leaving it until it is noticed or fails is {saves}; {sure}."
+    )
 
 
 def before(told: forecaster.NowOrLater) -> str:

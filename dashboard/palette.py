@@ -9,16 +9,11 @@ the page) and every pair to a distance that survives simulated colour blindness 
 from __future__ import annotations
 
 STATES = ("failed", "defective", "sound")
-# Advice borrows colour and shape from the state that it answers to: rebuild what is about to fail, check what may be
-# defective, leave what is probably sound. Most pressing first.
-STATE_OF_ADVICE = {
-    "rebuild now": "failed",
-    "rebuild this off-season": "failed",
-    "check now": "defective",
-    "check before the season": "defective",
-    "leave it running": "sound",
-}
-# What can be done with a unit borrows from the state that it answers to, as advice does.
+# An instruction borrows colour and shape from the state that it answers to: rebuild what is about to fail, check what
+# may be defective, leave what is probably sound. By the groups of ``forecaster.legend_group``, most pressing first.
+STATE_OF_GROUP = {"stop": "failed", "rebuild": "failed", "check": "defective", "leave": "sound"}
+SHAPE_OF_STOP = "x"  # its own shape: what must not run has the colour of what is to be opened
+# What can be done with a unit borrows from the state that it answers to, as instructions do.
 STATE_OF_ACTION = {"rebuild": "failed", "check": "defective", "none": "sound"}
 SHAPE_OF_STATE = {"failed": "square", "defective": "diamond", "sound": "circle"}
 DASH_OF_STATE = {"failed": "solid", "defective": "dash", "sound": "dot"}
@@ -75,9 +70,9 @@ NEUTRAL = "#76828A"  # what is no state: incidents, checks, now
 LEARNED = "#9159CC"  # what the model makes of the records, beside what was counted or believed before: neutral
 
 
-def colour_of_advice(advice: str) -> str:
-    """Colour of a piece of advice; neutral for what is not known."""
-    return COLOUR_OF_STATE.get(STATE_OF_ADVICE.get(advice, ""), NEUTRAL)
+def colour_of_group(group: str) -> str:
+    """Colour of a group of instructions; neutral for what is not weighed yet."""
+    return COLOUR_OF_STATE.get(STATE_OF_GROUP.get(group, ""), NEUTRAL)
 
 
 def colour_of_state(state: str | None) -> str:
@@ -90,9 +85,9 @@ def colour_of_scenario(scenario: str) -> str:
     return COLOUR_OF_STATE.get(STATE_OF_SCENARIO.get(scenario, ""), WITHOUT_WATER)
 
 
-def shape_of_advice(advice: str) -> str:
-    """Marker of a piece of advice; a cross for anything else."""
-    return SHAPE_OF_STATE.get(STATE_OF_ADVICE.get(advice, ""), "cross")
+def shape_of_group(group: str) -> str:
+    """Marker of a group of instructions; a cross for what is not weighed yet."""
+    return SHAPE_OF_STOP if group == "stop" else SHAPE_OF_STATE.get(STATE_OF_GROUP.get(group, ""), "cross")
 
 
 def shape_of_incident(label: str) -> str:

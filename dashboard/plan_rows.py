@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
+from types import MappingProxyType
 
 import pandas as pd
 
 import forecaster
-from fleet_rows import craft_told
+from fleet_rows import Instructions, craft_told
 from plan_form import NO_WEEK
 from plan_words import about, in_order, with_range
 from words import DASH, all_told, day_words, hours_words, money, percent, told
 
 
 def table_rows(
-    shown: Sequence[forecaster.PlannedAction], answer: forecaster.PlanAnswer, places: pd.DataFrame
+    shown: Sequence[forecaster.PlannedAction],
+    answer: forecaster.PlanAnswer,
+    places: pd.DataFrame,
+    instructions: Instructions,
+    edits: Mapping[str, forecaster.PlanEdit] = MappingProxyType({}),
 ) -> pd.DataFrame:
     """The table to be changed by hand, one row a unit in the order of `shown`; money in whole amounts."""
     return pd.DataFrame(
@@ -28,8 +33,10 @@ def table_rows(
                 "saves": answer.savings[one.unit_id].mean,
                 "saves_interval": _interval(answer.savings[one.unit_id]),
                 "rattle": percent(one.rattle) if one.action == "check" else "",
+                "note": edits[one.unit_id].note if one.unit_id in edits else "",
                 "hours": answer.hours.get(one.unit_id),
                 "craft": craft_told(one.craft_id, places),
+                "instruction": told(forecaster.instruction_in_words(instructions[one.unit_id])),
                 "because": all_told(answer.because.get(one.unit_id, ())),
                 "remarks": answer.doubtful.get(one.unit_id, ""),
             }
@@ -42,12 +49,15 @@ def _interval(saving: forecaster.Saving) -> str:
     return "" if saving.mean == saving.low == saving.high == 0 else f"{about(saving.low)} to {about(saving.high)}"
 
 
-def plan_file(answer: forecaster.PlanAnswer, by_hand: set[str]) -> bytes:
+def plan_file(
+    answer: forecaster.PlanAnswer, by_hand: Mapping[str, forecaster.PlanEdit], instructions: Instructions
+) -> bytes:
     """The plan as a CSV file that a spreadsheet reads: figures unrounded, one row a unit."""
     rows = [
         {
             "unit_id": one.unit_id,
             "craft_id": one.craft_id,
+            "instruction": forecaster.instruction_in_words(instructions[one.unit_id]),
             "work": one.action,
             "week_of": one.week_of.isoformat() if one.week_of else "",
             "cost_expected": one.cost,
@@ -61,6 +71,7 @@ def plan_file(answer: forecaster.PlanAnswer, by_hand: set[str]) -> bytes:
             "because": "; ".join(answer.because.get(one.unit_id, ())),
             "do_not_run": "; ".join(answer.stop.get(one.unit_id, ())),
             "changed_by_hand": "yes" if one.unit_id in by_hand else "no",
+            "why_changed": by_hand[one.unit_id].note if one.unit_id in by_hand else "",
             "currency": answer.currency,
         }
         for one in in_order(answer.plan.actions)

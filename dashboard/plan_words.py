@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 import forecaster
+from fleet_rows import Instructions
 from words import (
     DASH,
     SPACE,
@@ -21,16 +22,10 @@ from words import (
     signed,
 )
 
-NOT_ON_PAPER = "The paper holds the best plan: changes by hand, closed weeks and spare units are not in it."
 CAUTION = (
     "A plan is no inspection, and no leave to run anything. A unit that rattles when spun by hand or has milky oil "
     "does not run, whatever the plan says of it; whether a housing, an impeller or a shaft may run again is for a "
     "licensed mechanic to measure and decide. The maker's manual and local rules come first."
-)
-BESIDE_ADVICE = (
-    "The advice on the other screens weighs each unit alone, to the close of the coming season. The plan weighs all "
-    "together and further ahead, within the budget and the bench, so that it may check or leave a unit that the advice "
-    "would rebuild."
 )
 BENCH_EXPLAINED = (
     "One block is one unit, in the week that its work is planned for: plain is a rebuild, which takes one place; low "
@@ -41,6 +36,7 @@ RULES_EXPLAINED = (
     "Each mark is one rule within the same limits; shaded: 90 % interval of what it costs more than the plan. Below "
     "the line at 0 a rule would be cheaper than the plan."
 )
+COMING = "in the coming off-season"
 NUMBERS = ("no", "one", "two", "three", "four", "five")
 
 
@@ -65,15 +61,59 @@ def answer_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     """The plan in one sentence: what is done, what it takes now, what it saves."""
     plan = answer.plan
     units = count_words(len(plan.actions), "unit")
+    when, then = ("this off-season", "now") if answer.to_come.season_closes is None else (COMING, "then")
     told = [f"{action} {plan.count(action)}" for action in ("rebuild", "check") if plan.count(action)]  # type: ignore[arg-type]
     if not told:
-        return f"Leave all of {units} this off-season: within the limits no work pays."
+        return f"Leave all of {units} {when}: within the limits no work pays."
     told[0] += f" of {units}"
-    head = capital(f"{listed(told)} this off-season: {money(plan.spent, currency)} now")
-    over = f"over {seasons(answer.seasons)}"
-    if answer.saving.mean < 0:
-        return f"{head}, about {with_range(answer.saving.opposite, currency)} more {over} than leaving all."
-    return f"{head}, about {with_range(answer.saving, currency)} less {over} than leaving all."
+    head = capital(f"{listed(told)} {when}: {money(plan.spent, currency)} {then}")
+    return f"{head}, {_beside(answer.saving, currency)} over {seasons(answer.seasons)} than doing nothing."
+
+
+def _beside(saving: forecaster.Saving, currency: str) -> str:
+    """What is saved as a comparison: "about USD 23,000 (12,000–35,000) less"."""
+    if saving.mean < 0:
+        return f"about {with_range(saving.opposite, currency)} more"
+    return f"about {with_range(saving, currency)} less"
+
+
+def to_come_words(answer: forecaster.PlanAnswer) -> str:
+    """In season: what the rest of it brings, and how many rebuilds the off-season then does; "" off season."""
+    come, order = answer.to_come, answer.parts
+    if come.season_closes is None:
+        return ""
+    told = (
+        f"If nothing changes, the off-season brings **{_number(come.rebuilds, 'rebuild')}**. Until the season closes "
+        f"on {day_words(come.season_closes)}, expect {_number(come.failures, 'failure')} of the units now in service, "
+        f"and {_number(come.openings, 'unit')} opened before: noticed, found by a check, or rebuilt at their hours."
+    )
+    if order.order_by is None or not order.rebuilds:
+        return told
+    shelf = f", beside the {count_words(order.kits, 'kit')} on the shelf" if order.kits else ""
+    return f"{told} **Order {count_words(order.rebuilds, 'kit')} by {day_words(order.order_by)}{shelf}.**"
+
+
+def _number(of: forecaster.NumberOfUnits, one: str) -> str:
+    """How many, with the central 90 %: "18 to 22 rebuilds", "1 failure"."""
+    return count_words(of.low, one) if of.low == of.high else f"{of.low} to {count_words(of.high, one)}"
+
+
+def left_words(answer: forecaster.PlanAnswer) -> str:
+    """Which units are left now, to be worked on in the season after; "" for none."""
+    told = []
+    if now := [f"{plain(unit)} ({due})" for unit, due in answer.due.items()]:
+        told.append(f"Due now, having run the hours at which that pays in season: {listed(now)}.")
+    if later := [plain(one.unit_id) for one in answer.plan.actions if one.in_season]:
+        told.append(
+            "Left now, to be checked or rebuilt in the coming season at their hours, within that season's bench and "
+            f"money: {listed(later)}."
+        )
+    if at_once := [f"{plain(unit)} ({due})" for unit, due in answer.due_at_opening.items()]:
+        told.append(
+            "Left, though at the season's opening they have run the hours at which that pays in season: "
+            f"{listed(at_once)}."
+        )
+    return " ".join(told)
 
 
 def seasons(number: int) -> str:
@@ -101,13 +141,35 @@ def account(answer: forecaster.PlanAnswer, currency: str) -> str:
     budget = "no budget limit" if plan.budget is None else f"a budget of {money(plan.budget, currency)}"
     told = (
         f"Spent: {money(plan.spent, currency)}, with {budget}; a check counts as expected, with the rebuild of those "
-        f"that rattle. Costs are counted to {day_words(answer.horizon_on)}: {money(plan.expected_cost, currency)} with "
-        f"this plan, {money(plan.expected_cost_do_nothing, currency)} if nothing is done. In brackets: "
-        f"90{SPACE}% interval."
+        f"that rattle.{season_money(answer, currency)}{overspending(answer)} "
+        f"Costs are counted to {day_words(answer.horizon_on)}: {money(plan.expected_cost, currency)} with "
+        f"this plan; {money(plan.expected_cost_at_triggers, currency)} working in season only, with nothing opened off "
+        "season and each unit checked or rebuilt in season when it reaches its hours, whatever places and money that "
+        f"takes (the plan costs {_beside(answer.saving_beside_triggers, currency)}); "
+        f"{money(plan.expected_cost_do_nothing, currency)} doing nothing, where no unit now in service is opened "
+        f"before it fails or is noticed. In brackets: 90{SPACE}% interval."
     )
     if math.isfinite(plan.gap) and plan.gap >= 0.0005:
         told += f" No plan could save over {100 * plan.gap:.1f}{SPACE}% more than this one."
     return told
+
+
+def season_money(answer: forecaster.PlanAnswer, currency: str) -> str:
+    """What acting in season on units that are left is expected to cost on top."""
+    plan = answer.plan
+    number = sum(one.in_season for one in plan.actions)
+    if not number or plan.season_spent < 0.5:
+        return ""
+    units = count_words(number, "unit that is left", "units that are left")
+    return f" Expected on top in season, on {units}: {money(plan.season_spent, currency)}."
+
+
+def overspending(answer: forecaster.PlanAnswer) -> str:
+    """The chance that all costs more than there is, where there is a limit."""
+    plan = answer.plan
+    if plan.budget is None and plan.overspend_chance == 0:
+        return ""
+    return f" The chance that the work costs more than there is: {percent(plan.overspend_chance)}."
 
 
 def little_more(answer: forecaster.PlanAnswer, currency: str) -> list[str]:
@@ -129,6 +191,18 @@ def little_more(answer: forecaster.PlanAnswer, currency: str) -> list[str]:
     else:
         place = f"{found}."
     told.append(f"**One more bench place:** {place}")
+    if plan.no_overspend_limit > 0:
+        more = money(_rounded(plan.no_overspend_limit), currency)
+        told.append(f"**No limit on the chance of overspending:** would save a further {more}.")
+    if plan.next_season_1000 > 0:
+        more = money(_rounded(plan.next_season_1000), currency)
+        told.append(f"**The next 1,000 of the season's budget:** would save a further {more}.")
+    if plan.next_season_place > 0:
+        more = money(_rounded(plan.next_season_place), currency)
+        told.append(f"**One more rebuild a week in season:** would save a further {more}.")
+    if plan.next_kit > 0:
+        more = money(_rounded(plan.next_kit), currency)
+        told.append(f"**One more set of parts on the shelf:** would save a further {more}.")
     if plan.next_spare_unit > 0:
         told.append(f"**One more spare unit:** would save a further {money(_rounded(plan.next_spare_unit), currency)}.")
     return told
@@ -143,8 +217,9 @@ def rule_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     if answer.rule.n_hours is None:
         return f"At its best the rule never rebuilds by hours{cost}."
     rebuilds = answer.rule.plan.count("rebuild")
+    at_close = "" if answer.to_come.season_closes is None else " at the season's close"
     return (
-        f"At its best it rebuilds every unit past {hours_words(answer.rule.n_hours)}: "
+        f"At its best it rebuilds every unit past {hours_words(answer.rule.n_hours)}{at_close}: "
         f"{count_words(rebuilds, 'rebuild')}, {money(answer.rule.plan.spent, currency)} now{cost}."
     )
 
@@ -152,19 +227,23 @@ def rule_words(answer: forecaster.PlanAnswer, currency: str) -> str:
 def parts_words(answer: forecaster.PlanAnswer) -> str:
     """By when to order what."""
     order = answer.parts
+    shelf = f"the {count_words(order.kits, 'set')} on the shelf"
+    if order.order_by is None and order.from_stock:
+        return f"No parts are to be ordered: {shelf} are enough for this plan."
     if order.order_by is None:
         return "No parts are needed for this plan."
+    first = f"work beyond {shelf}" if order.from_stock else "work"
     told = (
-        f"Order by **{day_words(order.order_by)}**, {order.lead_time_weeks:g} weeks before the first work: parts for "
-        f"{count_words(order.rebuilds, 'rebuild')}"
+        f"Order by **{day_words(order.order_by)}**, {order.lead_time_weeks:g} weeks before the first {first}: parts "
+        f"for {count_words(order.rebuilds, 'rebuild')}"
     )
     if order.rattles:
         told += f", and in reserve for {count_words(order.rattles, 'checked unit')} that may rattle"
     told += "."
     if order.late:
         told += (
-            f" That day is past: ordered today they are here by {day_words(order.here_on)}. Let the work begin then "
-            "(First day, above), unless the first weeks' parts are on the shelf."
+            f" That day is past: ordered today they are here by {day_words(order.here_on)}. Let that work begin "
+            "then, unless its parts are on the shelf (Kits on the shelf, above)."
         )
     return told + " Both housings and the impeller are cleaned, inspected and used again."
 
@@ -196,17 +275,22 @@ def triggers_words(answer: forecaster.PlanAnswer) -> str:
     return f"From {day_words(answer.season_opens)}: {told} A water incident makes them void: ask again at once."
 
 
-def stop_lines(answer: forecaster.PlanAnswer) -> list[str]:
-    """Units that must not run as they are, each with why, and what the plan does about it."""
-    work = {one.unit_id: one for one in answer.plan.actions}
-    lines = []
-    for unit, reasons in answer.stop.items():
-        planned = work[unit]
-        then = "the plan leaves it: keep it off the water until that is settled"
-        if planned.week_of is not None:
-            then = f"{planned.action} planned in the week of {day_words(planned.week_of)}"
-        lines.append(f"{plain(unit)}: {'; '.join(map(plain, reasons))}; {then}")
-    return lines
+def stop_lines(instructions: Instructions) -> list[str]:
+    """Units that must not run as they are, each with why and what is to be done."""
+    return [_line(one) for one in _by_name(instructions) if one.stops]
+
+
+def at_once_lines(instructions: Instructions) -> list[str]:
+    """Units that may run, whose work does not wait for a week of the plan."""
+    return [_line(one) for one in _by_name(instructions) if one.at_once and not one.stops]
+
+
+def _by_name(instructions: Instructions) -> list[forecaster.Instruction]:
+    return sorted(instructions.values(), key=lambda one: one.unit_id)
+
+
+def _line(one: forecaster.Instruction) -> str:
+    return f"{plain(one.unit_id)}: {plain(forecaster.why_so(one))}; {plain(forecaster.instruction_in_words(one))}"
 
 
 def week_lines(answer: forecaster.PlanAnswer) -> list[str]:

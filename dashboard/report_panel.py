@@ -1,8 +1,8 @@
-"""The paper, to take along: a printable report, a work list and a calendar, made when asked for."""
+"""The paper, to take along: a printable report, a work list, a calendar and a plain table, made when asked for."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
 
 import streamlit as st
@@ -10,40 +10,41 @@ import streamlit as st
 import forecaster
 from download import download_button
 from loading import Loaded, paper_files
+from plan_form import PlanShown
 from words import day_words, plain
 
 WHOLE_FLEET = "the whole fleet"
 WANTED = "paper wanted"  # in the session: which paper was asked for last
+YOUR_PLAN = (
+    "The plan in it is yours: with the limits and the changes by hand of the screen Off-season plan; an owner's paper "
+    "holds the changes of that owner's units."
+)
 KINDS = {  # kind, which is the file's ending too: what its button says, its icon
     "pdf": ("Report to print (PDF)", ":material/picture_as_pdf:"),
     "xlsx": ("Work list (XLSX)", ":material/table_view:"),
     "ics": ("Calendar (ICS)", ":material/calendar_month:"),
+    "csv": ("Work list (CSV)", ":material/table:"),
 }
-Limits = Mapping[str, float | date | None]
 
 
-def report_panel(
-    loaded: Loaded, as_of: date, hours: float, owners: Sequence[str] = (), limits: Limits | None = None
-) -> None:
-    """Offer the paper of the fleet or of one owner, and its three files once it is made.
+def report_panel(loaded: Loaded, as_of: date, hours: float, plan: PlanShown, owners: Sequence[str] = ()) -> None:
+    """Offer the paper of the fleet or of one owner, and its files once it is made.
 
-    `owners`: those that the screen shows; one alone is chosen from the start. `limits`: of the plan, where the screen
-    asks for any: ``budget``, ``begins``, ``ready_by``, ``bench_per_week``.
+    `plan`: the one that the paper holds. `owners`: those that the screen shows; one alone is chosen from the start.
     """
-    asked = tuple(sorted((limits or {}).items()))
     with st.container(key="report-panel"):
         st.subheader("On paper", anchor=False)
         st.caption(
             f"The forecast and the off-season plan as of {day_words(as_of)}: a report to print, a work list for the "
             "bench and a calendar of its weeks. An owner's paper is made for that owner's craft alone: of others it "
-            "holds only what their bearings taught."
+            f"holds only what their bearings taught. {'' if plan.is_usual else YOUR_PLAN}"
         )
         owner = _whose(loaded.fleet.owners, owners)
-        wanted = (loaded.content, as_of, hours, owner, asked)
+        wanted = (loaded.content, as_of, hours, owner, plan)
         if st.button("Make the report", icon=":material/print:", key="make-report", type="primary"):
             st.session_state[WANTED] = wanted
         if st.session_state.get(WANTED) == wanted:
-            _show_files(loaded, as_of, hours, owner, asked)
+            _show_files(loaded, as_of, hours, owner, plan)
 
 
 def _whose(known: Sequence[str], shown: Sequence[str]) -> str | None:
@@ -63,11 +64,9 @@ def _whose(known: Sequence[str], shown: Sequence[str]) -> str | None:
     return choices[place] if place else None
 
 
-def _show_files(
-    loaded: Loaded, as_of: date, hours: float, owner: str | None, limits: tuple[tuple[str, float | date | None], ...]
-) -> None:
+def _show_files(loaded: Loaded, as_of: date, hours: float, owner: str | None, plan: PlanShown) -> None:
     try:
-        made = paper_files(loaded, as_of, hours, owner, limits)
+        made = paper_files(loaded, as_of, hours, owner, plan.limits, plan.edits)
     except forecaster.ForecasterError as refusal:
         st.error(plain(refusal), icon=":material/info:")
         return

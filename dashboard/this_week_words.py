@@ -8,23 +8,23 @@ import pandas as pd
 
 import forecaster
 from fleet_rows import craft_told
-from words import STOP_ICON, capital, count_words, day_words, listed, plain
+from words import STOP_ICON, all_told, capital, count_words, day_words, listed, plain, told
 
 HEADINGS = {
     "stop": f"{STOP_ICON} Do not run as it is",
-    "water": ":material/water_drop: Water in the last 14 days",
+    "water": ":material/water_drop: Water that was not dealt with",
     "rebuild": ":material/build: Open and rebuild",
     "check": ":material/search: Check",
 }
 NOTED = (
-    "units that must not run as they are or be checked before the next ride, and water of the last 14 days that is not "
-    "known to be treated in time"
+    "units that must not run as they are or be looked at before the next ride, and water that is not known to be "
+    "treated in time"
 )
-LOOKED_AT = {
-    "triggers": "the hours at which a check or a rebuild in season pays, beside those that each craft is expected to "
-    "run this week",
-    "plan": "the weeks of the off-season plan",
-}
+WEIGHED = (
+    "the hours at which a check or a rebuild in season pays, beside those that each craft is expected to run this "
+    "week; the weeks of the off-season plan"
+)
+EMPTY_ICON = ":material/help:"
 NAMED = 3  # units that the first line names
 
 
@@ -33,42 +33,65 @@ def week_span(week: forecaster.ThisWeek) -> str:
     return f"from {day_words(week.as_of)} to {day_words(week.until)}"
 
 
-def week_sentence(week: forecaster.ThisWeek, tasks: Sequence[forecaster.Task]) -> str:
+def week_sentence(week: forecaster.ThisWeek, tasks: Sequence[forecaster.Instruction]) -> str:
     """The week in one sentence: how much there is to do, and what."""
     if not tasks:
         return f"Nothing needs doing {week_span(week)}."
     counts = {kind: sum(task.kind == kind for task in tasks) for kind in HEADINGS}
     said = [
         (counts["stop"], "unit that must not run as it is", "units that must not run as they are"),
-        (counts["water"], "water incident to deal with", "water incidents to deal with"),
+        (counts["water"], "unit with water to deal with", "units with water to deal with"),
         (counts["rebuild"], "unit to rebuild", "units to rebuild"),
         (counts["check"], "unit to check", "units to check"),
     ]
-    told = listed([count_words(count, one, many) for count, one, many in said if count])
-    return f"{count_words(len(tasks), 'thing')} to do {week_span(week)}: {told}."
+    named = listed([count_words(count, one, many) for count, one, many in said if count])
+    return f"{count_words(len(tasks), 'thing')} to do {week_span(week)}: {named}."
 
 
 def looked_at_words(week: forecaster.ThisWeek) -> str:
     """What the week's list was made from."""
-    return f"Looked at: {'; '.join([NOTED, *(LOOKED_AT[name] for name in week.looked_at)])}."
+    return f"Looked at: {'; '.join([NOTED, *([WEIGHED] if week.weighed else [])])}."
 
 
-def stop_lines(tasks: Sequence[forecaster.Task], places: pd.DataFrame) -> list[str]:
+def stop_lines(stops: Sequence[forecaster.Instruction], places: pd.DataFrame) -> list[str]:
     """Units that must not run, named with their reasons; more than a few are counted."""
-    stops = [task for task in tasks if task.kind == "stop"]
     lines = [
-        f"**{plain(task.unit_id)}** on {plain(craft_told(task.craft_id, places))}: {plain(task.why)}" for task in stops
+        f"**{plain(one.unit_id)}** on {plain(craft_told(one.craft_id, places))}: {plain(forecaster.why_so(one))}"
+        for one in stops
     ]
     more = len(stops) - NAMED
     return lines if more <= 0 else [*lines[:NAMED], f"and {count_words(more, 'more unit')}, listed below"]
 
 
-def task_words(task: forecaster.Task, places: pd.DataFrame) -> str:
+def empty_craft_lines(empty: Sequence[forecaster.CraftWithoutUnit]) -> list[str]:
+    """Craft with no unit, since when, and what their records say; more than a few are counted."""
+    lines = [plain(all_told([one.told, *one.remarks])) for one in empty[:NAMED]]
+    more = len(empty) - len(lines)
+    return lines if more <= 0 else [*lines, f"and {count_words(more, 'more craft', 'more craft')}"]
+
+
+def without_unit(lines: Sequence[str]) -> str:
+    """Those lines, and what to do about them."""
+    return "\n".join(
+        [
+            "**No unit is on these craft in service**, so that nothing is forecast of them: enter in fittings.csv what "
+            "sits on them now, or retired_on in craft.csv.",
+            "",
+            *(f"- {line}" for line in lines),
+        ]
+    )
+
+
+def task_words(task: forecaster.Instruction, places: pd.DataFrame) -> str:
     """One task: which unit, and what to do."""
-    return f"**{plain(task.unit_id)}** on {plain(craft_told(task.craft_id, places))}: {plain(task.do)}"
+    where, do = plain(craft_told(task.craft_id, places)), plain(forecaster.what_to_do(task))
+    if not task.unit_id:
+        return f"**{where}**, no unit on record: {do}"
+    return f"**{plain(task.unit_id)}** on {where}: {do}"
 
 
-def why_words(task: forecaster.Task) -> str:
-    """Why, and until when it pays."""
+def why_words(task: forecaster.Instruction, currency: str) -> str:
+    """Why, until when it pays, and what it costs to wait."""
     until = "" if task.pays_until is None else f" (pays until {day_words(task.pays_until)})"
-    return f"{capital(task.why)}{until}."
+    why = f"{capital(forecaster.why_so(task))}{until}."
+    return " ".join(filter(None, [why, told(forecaster.what_waiting_costs(task, currency))]))

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pandas as pd
 import streamlit as st
 
 import forecaster
 import link
 from fleet_rows import craft_told, remarks_of
-from loading import Loaded
+from loading import WEIGHED_AT_ONCE, Loaded, decided, decided_if_known, on_record
 from told_wrong import say_at_top
-from words import chance_words, day_words, hours_between, hours_words, plain
+from words import STOP_ICON, capital, chance_words, day_words, hours_between, hours_words, label, plain
 
 
 def choose_unit(whole: forecaster.FleetForecast, places: pd.DataFrame) -> str:
@@ -31,6 +33,42 @@ def choose_unit(whole: forecaster.FleetForecast, places: pd.DataFrame) -> str:
         width=380,
     )
     return chosen
+
+
+def show_instruction(loaded: Loaded, as_of: date, unit_id: str) -> None:
+    """What is to be done with the unit, before anything else: the same as on every other screen."""
+    told = instructions_of(loaded, as_of, unit_id)
+    said = f"**{plain(told.unit_id)}: {plain(forecaster.instruction_in_words(told))}.** {why_words(told, loaded)}"
+    if told.stops:
+        st.error(said, icon=STOP_ICON)
+    elif told.order == "first":
+        st.warning(said, icon=":material/search:")
+    else:
+        st.info(said, icon=":material/task_alt:")
+    if told.water_on is not None:
+        st.page_link(
+            link.WATER_SCREEN,
+            label=label(f"After water: what to do with {told.craft_id}, step by step"),
+            icon=":material/water_drop:",
+            query_params=link.to_after_water(told.craft_id, told.water_on),
+        )
+
+
+def instructions_of(loaded: Loaded, as_of: date, unit_id: str) -> forecaster.Instruction:
+    """A unit's instruction; of a large fleet that was not weighed yet, what its record alone orders."""
+    known = decided_if_known(loaded, as_of)
+    if known is None:
+        noted = on_record(loaded, as_of)
+        known = noted if len(noted.instructions) > WEIGHED_AT_ONCE else decided(loaded, as_of)
+    return known.instructions[unit_id]
+
+
+def why_words(told: forecaster.Instruction, loaded: Loaded) -> str:
+    """Why, and what it costs to wait."""
+    if not told.weighed and not told.stops:
+        return "The plan was not weighed yet: Fleet today and Off-season plan do."
+    why = f"{plain(capital(forecaster.why_so(told)))}." if told.order != "leave" else ""
+    return " ".join(filter(None, [why, plain(forecaster.what_waiting_costs(told, loaded.fleet.settings.currency))]))
 
 
 def describe(unit: forecaster.UnitForecast, places: pd.DataFrame) -> str:

@@ -27,9 +27,10 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.forecast import Chance, FleetForecast, HoursLeft, UnitForecast
     from forecaster.histories import build_histories
     from forecaster.installed import dashboard_app, sample_fleet_folder
+    from forecaster.instruction import Instruction
     from forecaster.learned import Learned
     from forecaster.life_model import Evidence, FittedLifeModel
-    from forecaster.lives import Histories, Remark
+    from forecaster.lives import CraftWithoutUnit, Histories, Remark
     from forecaster.model_names import DEFAULT_MODEL, MODELS
     from forecaster.now_or_later import NowOrLater
     from forecaster.off_season import PlanByHand
@@ -38,11 +39,13 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.paper.water_sheet import water_sheet
     from forecaster.plan_answer import PlanAnswer, RuleBeside, Saving
     from forecaster.plan_by_hand import PlanEdit
+    from forecaster.plan_changes import MOST_NOTE, PlanChanges, change_in_text, changes_file, text_of_change
     from forecaster.plan_days import OffSeason
     from forecaster.plan_problem import PlannedAction
     from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
+    from forecaster.rebuilds_to_come import NumberOfUnits
     from forecaster.received_files import ReceivedFleet, receive, received_folder
     from forecaster.records import TABLES, FleetRecords
     from forecaster.report.after_water_wording import (
@@ -61,6 +64,15 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
         teardown_headline,
         teardown_parts,
     )
+    from forecaster.report.instruction_wording import (
+        LEGEND_WORDS,
+        beside_costs,
+        instruction_in_words,
+        legend_group,
+        what_to_do,
+        what_waiting_costs,
+        why_so,
+    )
     from forecaster.report.teardown_sentences import slip_sentence, teardown_reasons, teardown_steps
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
@@ -68,10 +80,10 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.slip import FleetSlip, HoursToLimit, SlipLimits
     from forecaster.teardown import TeardownAdvice, advise_teardown
     from forecaster.templates import template_folder, template_table, template_workbook
-    from forecaster.this_week import Task, ThisWeek
+    from forecaster.this_week import ThisWeek
     from forecaster.unit_curve import UnitCurve
     from forecaster.unit_timeline import UnitTimeline
-    from forecaster.usage import SeasonUse, expected_use
+    from forecaster.usage_forecast import HoursAhead, ReachingDates, UsageForecast
     from forecaster.waiting import Option
     from forecaster.writing import write_fleet
     from forecaster.written_days import (
@@ -99,9 +111,10 @@ _ROOMS = {
     "flooding_facts": ("Flooding", "flooding_of"),
     "forecast": ("Chance", "FleetForecast", "HoursLeft", "UnitForecast"),
     "histories": ("build_histories",),
+    "instruction": ("Instruction",),
     "installed": ("dashboard_app", "sample_fleet_folder"),
     "life_model": ("Evidence", "FittedLifeModel"),
-    "lives": ("Histories", "Remark"),
+    "lives": ("CraftWithoutUnit", "Histories", "Remark"),
     "model_names": ("DEFAULT_MODEL", "MODELS"),
     "now_or_later": ("NowOrLater",),
     "opened_unit": ("Finding", "finding_of"),
@@ -110,11 +123,13 @@ _ROOMS = {
     "paper.water_sheet": ("water_sheet",),
     "plan_answer": ("PlanAnswer", "RuleBeside", "Saving"),
     "plan_by_hand": ("PlanEdit",),
+    "plan_changes": ("MOST_NOTE", "PlanChanges", "change_in_text", "changes_file", "text_of_change"),
     "plan_days": ("OffSeason",),
     "plan_problem": ("PlannedAction",),
     "prices": ("Prices",),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
+    "rebuilds_to_come": ("NumberOfUnits",),
     "received_files": ("ReceivedFleet", "receive", "received_folder"),
     "records": ("TABLES", "FleetRecords"),
     "report.after_water_wording": (
@@ -133,16 +148,25 @@ _ROOMS = {
         "teardown_headline",
         "teardown_parts",
     ),
+    "report.instruction_wording": (
+        "LEGEND_WORDS",
+        "beside_costs",
+        "instruction_in_words",
+        "legend_group",
+        "what_to_do",
+        "what_waiting_costs",
+        "why_so",
+    ),
     "report.teardown_sentences": ("slip_sentence", "teardown_reasons", "teardown_steps"),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
     "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
     "teardown": ("TeardownAdvice", "advise_teardown"),
     "templates": ("template_folder", "template_table", "template_workbook"),
-    "this_week": ("Task", "ThisWeek"),
+    "this_week": ("ThisWeek",),
     "unit_curve": ("UnitCurve",),
     "unit_timeline": ("UnitTimeline",),
-    "usage": ("SeasonUse", "expected_use"),
+    "usage_forecast": ("HoursAhead", "ReachingDates", "UsageForecast"),
     "waiting": ("Option",),
     "writing": ("write_fleet",),
     "written_days": ("DATE_FORMATS", "DateFormat", "written_day", "written_day_of_year", "written_text"),
@@ -154,12 +178,15 @@ __all__ = [
     "DATE_FORMATS",
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
+    "LEGEND_WORDS",
     "MODELS",
+    "MOST_NOTE",
     "TABLES",
     "AfterWater",
     "Amount",
     "Backtest",
     "Chance",
+    "CraftWithoutUnit",
     "DataStopsAnswer",
     "DateFormat",
     "Decisions",
@@ -174,27 +201,31 @@ __all__ = [
     "Flooding",
     "ForecasterError",
     "Histories",
+    "HoursAhead",
     "HoursLeft",
     "HoursToLimit",
+    "Instruction",
     "Learned",
     "ModelError",
     "NowOrLater",
+    "NumberOfUnits",
     "OffSeason",
     "Option",
     "Paper",
     "PlanAnswer",
     "PlanByHand",
+    "PlanChanges",
     "PlanEdit",
     "PlannedAction",
     "Prices",
     "Problem",
+    "ReachingDates",
     "Reading",
     "ReceivedFile",
     "ReceivedFleet",
     "Remark",
     "RuleBeside",
     "Saving",
-    "SeasonUse",
     "ServiceLife",
     "SettingsError",
     "SimulatedFleet",
@@ -202,25 +233,29 @@ __all__ = [
     "SourceError",
     "SurvivalEvidence",
     "Swing",
-    "Task",
     "TeardownAdvice",
     "ThisWeek",
     "UnitCurve",
     "UnitForecast",
     "UnitTimeline",
+    "UsageForecast",
     "WaterWords",
     "WordedCall",
     "WordedStep",
     "WrongUsage",
     "advise_teardown",
+    "beside_costs",
     "build_histories",
+    "change_in_text",
+    "changes_file",
     "dashboard_app",
-    "expected_use",
     "finding_of",
     "first_steps",
     "flooded_alone",
     "flooding_of",
+    "instruction_in_words",
     "job_price",
+    "legend_group",
     "open_fleet",
     "quote_lines",
     "quote_notes",
@@ -240,7 +275,11 @@ __all__ = [
     "template_folder",
     "template_table",
     "template_workbook",
+    "text_of_change",
     "water_sheet",
+    "what_to_do",
+    "what_waiting_costs",
+    "why_so",
     "words_after_water",
     "write_fleet",
     "written_day",

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from forecaster.counted_looks import looks_that_count
 from forecaster.findings import found_when_closed
 from forecaster.life_model import MEAN_DRAWS, FittedLifeModel, Standing
 from forecaster.lives import Histories
@@ -57,7 +58,8 @@ class Causes:
             if recorded.any():
                 self._without.append((what, recorded, model.standing(changed.select(recorded), MEAN_DRAWS)))
         self._incidents = _by_life(units.incidents.sort_values("observed_hours", ascending=False, kind="stable"))
-        self._looks = _by_life(units.checks)
+        counted = looks_that_count(units)
+        self._looks = _by_life(units.checks.loc[counted.index].assign(spins=counted["spins"]))
 
     def within(self, hours: float) -> list[list[Cause]]:
         """The causes of each unit's chance of failing within `hours` engine hours, greatest first.
@@ -165,4 +167,5 @@ def _last_check_words(looks: list[Any], life: Any) -> str:
     telling = [look for look in looks if look.spin != "not_done" or look.known_state != ""]
     last = (telling or looks)[-1]
     label = check_label(str(last.spin), str(last.known_state), str(last.bearing))
-    return f"{label} {life.hours_observed - last.observed_hours:.0f} h ago"
+    again = f", {last.spins} spins with no hours between them: one look" if last.spins > 1 else ""
+    return f"{label} {life.hours_observed - last.observed_hours:.0f} h ago{again}"

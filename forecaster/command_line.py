@@ -161,6 +161,17 @@ def number_from_0(of_what: str) -> Callable[[str], float]:
     return read
 
 
+def share_from_0_to_1(text: str) -> float:
+    """A chance or share, from 0 to 1."""
+    try:
+        found = float(text)
+    except ValueError:
+        found = math.nan
+    if not 0 <= found <= 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a share from 0 to 1, for example 0.1 for one in ten")
+    return found
+
+
 def whole_number(least: int, most: int) -> Callable[[str], int]:
     """A reader of whole numbers between two limits, both allowed."""
 

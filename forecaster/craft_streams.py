@@ -17,7 +17,7 @@ import pandas as pd
 
 from forecaster.records import FleetRecords
 
-DESCRIBED_BY = ("water", "cooling", "catch_can", "tune")  # of craft.csv: no name, no money
+DESCRIBED_BY = ("water", "tune")  # of craft.csv: no name, no money, nothing that is only the owner's business
 
 
 def craft_seeds(records: FleetRecords, stretches: pd.DataFrame, as_of: date) -> np.ndarray:

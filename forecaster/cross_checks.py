@@ -14,6 +14,7 @@ import pandas as pd
 
 from forecaster.cells import MAX_SUGGESTIONS, nearest
 from forecaster.fitting_checks import check_overlaps
+from forecaster.incident_checks import incidents_told_twice
 from forecaster.meters import check_meters
 from forecaster.problems import Problem
 from forecaster.row_checks import CheckedTable
@@ -45,6 +46,7 @@ def cross_check(tables: Mapping[str, CheckedTable]) -> Tables:
         add(name, unknown_names(checked[name], "unit_id", checked["fittings"]))  # fittings were refused since
         add(name, before_first_fitting(checked[name], day, checked["fittings"]))
     add("water", incidents_out_of_service(checked["water"], checked["craft"], checked["fittings"]))
+    add("water", incidents_told_twice(checked["water"], checked["hours"]))
     add("fittings", fitted_after_retirement(checked["fittings"], checked["craft"]))
     for name, oddities in ODDITIES.items():
         add(name, contradictions(checked[name], oddities))

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from pathlib import Path
 
-from forecaster.command_line import DONE, Commands, argument, day, tell_progress, whole_number
+from forecaster.command_line import DONE, Commands, argument, tell_progress
 from forecaster.question_options import (
     AS_JSON,
     AS_OF,
+    CHANGES,
     EXPERIENCE,
     PLAN_OPTIONS,
     PRICES,
     PRIORS,
     SOURCE,
+    changes_asked,
     opened,
     page,
+    plan_wishes,
     prices_given,
     tell_learning,
 )
@@ -56,42 +60,29 @@ def _compare(asked: Namespace) -> int:
     AS_JSON,
     AS_OF,
     *PLAN_OPTIONS,
-    argument(
-        "--closed",
-        metavar="DATE",
-        type=day,
-        action="append",
-        default=[],
-        help="a day of a week in which the bench is closed; may be given again",
-    ),
-    argument(
-        "--spares",
-        metavar="N",
-        type=whole_number(0, 1000),
-        default=0,
-        help="spare units that stand in where craft earn (0)",
-    ),
+    *CHANGES,
+    argument("--save-changes", metavar="FILE", type=Path, help="write the changes by hand to a file for --changes"),
+    argument("--force", action="store_true", help="write over that file"),
     EXPERIENCE,
     PRIORS,
     *PRICES,
 )
 def _plan(asked: Namespace) -> int:
+    from forecaster.paper.files import refuse_to_overwrite, write_files
+    from forecaster.plan_changes import as_planned, changes_file
     from forecaster.report.as_json import written
     from forecaster.report.plan_text import plan_json, plan_text
 
     fleet, as_of = opened(asked)
-    answer = fleet.plan(
-        as_of,
-        tell_progress,
-        budget=asked.budget,
-        begins=asked.begins,
-        ready_by=asked.ready_by,
-        bench_per_week=asked.bench,
-        spare_units=asked.spares,
-        closed=tuple(asked.closed),
-        prices=prices_given(asked),
-    )
-    print(written(plan_json(answer)) if asked.json else plan_text(answer, page()))
+    if asked.save_changes is not None and not asked.force:  # told before the long work, not after it
+        refuse_to_overwrite([asked.save_changes], "another file")
+    edits = changes_asked(fleet, as_of, asked)
+    made = fleet.plan_with(edits, as_of, tell_progress, **plan_wishes(asked))
+    if asked.save_changes is not None:
+        saved = changes_file(as_planned(edits, made.answer.plan))
+        write_files({asked.save_changes: saved}, "another file")
+    told = fleet.instructions_by(made.answer, **prices_given(asked))
+    print(written(plan_json(made.answer, told, made)) if asked.json else plan_text(made.answer, told, page(), made))
     return DONE
 
 

@@ -20,6 +20,7 @@ from forecaster.kept import Kept
 from forecaster.later_lives import CostByHours, cost_scatter, costs_by_hours
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
+from forecaster.off_season_ahead import OffSeasonAhead
 from forecaster.pieces import covariates
 from forecaster.policy import Asked, Upkeep, best_upkeeps
 from forecaster.prices import Prices
@@ -28,7 +29,7 @@ from forecaster.service_life import IncidentRate, incident_rate
 from forecaster.two_threads import in_two_threads
 from forecaster.unit_ahead import UnitAhead, UnitsToFollow, unit_ahead
 from forecaster.usage_forecast import forecast_usage
-from forecaster.waiting import Waiting, waiting
+from forecaster.waiting import Waiting, off_season_before, waiting
 from forecaster.weekly_hours import WeeklyHours
 
 DRAWS = 48  # posterior draws behind a decision: an interval's ends move by a few per cent with more
@@ -92,6 +93,11 @@ class Decisions:
         """Joint draws of those hours, by craft_id, (DRAWS, HORIZON_WEEKS): draw k goes with posterior draw k."""
         return self.hours.draws(DRAWS)
 
+    @property
+    def hours_this_week(self) -> dict[str, float]:
+        """Engine hours that each craft is expected to run within seven days, by craft_id."""
+        return {craft_id: float(hours[0]) for craft_id, hours in self.weekly_hours.items()}
+
     def season_hours(self, craft_id: str) -> float:
         """Engine hours of a season: the mean of a year ahead, h.
 
@@ -149,10 +155,15 @@ class Decisions:
 
     @cached_property
     def _typical_craft(self) -> str:
-        """One that a unit runs on, the same whoever's units are asked about (``Fleet.of_owner``)."""
+        """Of the craft that units run on the one in the middle by hours, whatever it is called.
+
+        The same whoever's units are asked about (``Fleet.of_owner``).
+        """
         lives = self.histories.lives
-        units = lives.loc[lives["ended_by"] == "running", "craft_id"]
-        return str(units.iloc[0]) if len(units) else str(self.records.craft["craft_id"].iloc[0])
+        running = lives.loc[lives["ended_by"] == "running", "craft_id"].unique()
+        craft = running if len(running) else self.records.craft["craft_id"]
+        by_hours = sorted(craft, key=lambda one: (self.season_hours(one), *self._covariates(one)))
+        return str(by_hours[len(by_hours) // 2])
 
     @cached_property
     def scatter(self) -> np.ndarray:
@@ -266,6 +277,12 @@ class Decisions:
             return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])
 
         self._weighed |= zip(some.lives["unit_id"], in_two_threads(weigh, range(len(weeks))), strict=True)
+
+    def off_season_before(self, unit_id: str, opens: int) -> OffSeasonAhead:
+        """A unit's off-season before the season that opens in week `opens`, for one that is not the next."""
+        craft_id = self._craft_of(unit_id)
+        upkeep, prices = self.upkeep(craft_id), self.prices(craft_id)
+        return off_season_before(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, prices, self.scatter, opens)
 
     def swings(self, unit_id: str, progress: Callable[[str], None] | None = None, **prices: float) -> tuple[Swing, ...]:
         """What moves the answer most: each input lower and higher by a quarter, greatest movement first.

@@ -14,10 +14,14 @@ import numpy as np
 
 from forecaster.errors import SourceError
 from forecaster.learning import TwoStageFit
-from forecaster.priors import PARAMETERS, Prior, read_priors
+from forecaster.posterior import inverse, well_conditioned
+from forecaster.priors import FIXED_VARIANCE, PARAMETERS, RANGES, SPREADS, Prior, on_its_scale, read_priors
 
 FORMAT = "supercharger two-stage experience"
 VERSION = 1
+WIDEST = 2.0 * SPREADS[1]  # standard deviation of a parameter: what a prior may have, and room for the noise of draws
+ROUNDING = 1e-9  # an eigenvalue so far below 0, beside the greatest, is rounding: a parameter that others settle
+ANEW = "Save it anew, or leave that file out."
 
 
 def experience_of(fit: TwoStageFit) -> dict[str, object]:
@@ -81,10 +85,10 @@ def pooled_experience(fits: Sequence[TwoStageFit], base: Prior | None = None) ->
     if not fits:
         return base
     between = np.eye(len(base.mean)) * base.between_fleets_spread**2
-    prior_precision = np.linalg.inv(base.covariance)
+    prior_precision = inverse(well_conditioned(base.covariance))
     precision, weighted = prior_precision.copy(), prior_precision @ base.mean
     for fit in fits:
-        posterior = np.linalg.inv(np.cov(fit.theta, rowvar=False))
+        posterior = inverse(well_conditioned(np.cov(fit.theta, rowvar=False) + FIXED_VARIANCE * np.eye(len(between))))
         # The data's own part: what the posterior says beyond the prior, loosened by the spread between fleets.
         data_precision = posterior - prior_precision
         values, vectors = np.linalg.eigh((data_precision + data_precision.T) / 2)
@@ -94,7 +98,7 @@ def pooled_experience(fits: Sequence[TwoStageFit], base: Prior | None = None) ->
         shrink = vectors @ np.diag(np.divide(loosened, values, out=np.zeros_like(values), where=values > 0)) @ vectors.T
         precision += vectors @ np.diag(loosened) @ vectors.T
         weighted += shrink @ data_information
-    covariance = np.linalg.inv(precision)
+    covariance = inverse(precision)
     lives = sum(fit.evidence.lives for fit in fits)
     return base.with_normal(covariance @ weighted, covariance + between, f"experience of {lives} lives elsewhere")
 
@@ -111,6 +115,17 @@ def _numbers(given: dict[str, object], path: str | Path) -> tuple[np.ndarray, np
     fits = mean.shape == (p,) and covariance.shape == (p, p)
     if not fits or not np.isfinite(mean).all() or not np.isfinite(covariance).all():
         raise SourceError(f"{path}: mean must hold {p} numbers and covariance {p} x {p}. Save it anew.")
-    if not np.allclose(covariance, covariance.T) or np.linalg.eigvalsh(covariance).min() < 0:
-        raise SourceError(f"{path}: the covariance is not one (not symmetric, or negative). Save it anew.")
+    for name, value, variance in zip(PARAMETERS, mean, np.diag(covariance), strict=True):
+        low, high = (on_its_scale(name, end) for end in RANGES[name])
+        if not low <= value <= high:
+            raise SourceError(
+                f"{path}: the mean of {name} must be between {low:.3g} and {high:.3g}, not {value:.3g}. {ANEW}"
+            )
+        if not 0.0 <= variance <= WIDEST**2:
+            raise SourceError(
+                f"{path}: the variance of {name} must be between 0 and {WIDEST**2:g}, not {variance:.3g}. {ANEW}"
+            )
+    values = np.linalg.eigvalsh(covariance)
+    if not np.allclose(covariance, covariance.T) or values[0] < -ROUNDING * max(values[-1], 1.0):
+        raise SourceError(f"{path}: the covariance is not one (not symmetric, or negative). {ANEW}")
     return mean, covariance

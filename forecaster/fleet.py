@@ -23,7 +23,7 @@ from forecaster.reading import read_fleet
 from forecaster.records import FleetRecords
 from forecaster.settings import FleetSettings
 from forecaster.unit_curve import UnitCurve, unit_curve
-from forecaster.usage import SeasonUse, expected_use
+from forecaster.usage_forecast import UsageForecast, forecast_usage
 from forecaster.written_days import DatedText
 
 if TYPE_CHECKING:
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from forecaster.evidence import SurvivalEvidence
     from forecaster.flooding import AfterWater
     from forecaster.flooding_facts import Flooding
+    from forecaster.instruction import Instruction
     from forecaster.interval import ServiceInterval
     from forecaster.learned import Learned
     from forecaster.learning import TwoStageFit
@@ -42,13 +43,14 @@ if TYPE_CHECKING:
     from forecaster.paper.paper import Paper
     from forecaster.plan_answer import PlanAnswer
     from forecaster.plan_by_hand import PlanEdit
-    from forecaster.plan_case import PlanLimits, PlanWishes
+    from forecaster.plan_changes import PlanChanges
     from forecaster.plan_days import OffSeason
+    from forecaster.plan_limits import PlanLimits, PlanWishes
     from forecaster.prices import Prices
     from forecaster.priors import Prior
     from forecaster.service_life import ServiceLife
     from forecaster.slip import FleetSlip
-    from forecaster.this_week import AtTriggers, ThisWeek
+    from forecaster.this_week import ThisWeek
     from forecaster.unit_timeline import UnitTimeline
     from forecaster.weekly_hours import WeeklyHours
 
@@ -59,6 +61,9 @@ KEPT_DECISIONS = 4  # days and prices: the largest of all
 KEPT_PLANS = 8  # ready to be changed by hand
 KEPT_OWNERS = 2  # their parts of a fleet, each with answers of its own
 SEED = 1  # of the posterior draws: the same records give the same answer
+# Units above which an answer after water does not wait for the plan: some ten seconds are too long for who stands
+# beside a wet engine.
+PLANNED_AFTER_WATER = 1000
 PROBLEMS_TOLD = 8  # more than these are counted, and ``forecaster validate`` lists them
 
 
@@ -71,7 +76,8 @@ class _WorkedOut:
         self.standings: Kept[tuple[date, str], FleetStanding] = Kept(KEPT_DAYS)
         self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
         self.plans: Kept[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = Kept(KEPT_PLANS)
-        self.triggers: Kept[date, dict[str, AtTriggers]] = Kept(KEPT_DAYS)
+        self.told: Kept[tuple[object, ...], Instruction] = Kept(KEPT_DAYS)
+        self.usage: Kept[date, UsageForecast] = Kept(KEPT_DAYS)
         self.hours: Kept[date, WeeklyHours] = Kept(KEPT_DAYS)
         self.parts: Kept[str, Fleet] = Kept(KEPT_OWNERS)
 
@@ -115,7 +121,9 @@ class Fleet:
             if self.part is None:
                 return every
             own = every.lives["craft_id"].isin(self.part.craft)
-            return every.with_lives(in_service=every.lives["in_service"] & own)
+            empty = tuple(one for one in every.craft_without_unit if one.craft_id in self.part.craft)
+            part = every.with_lives(in_service=every.lives["in_service"] & own)
+            return replace(part, craft_without_unit=empty)
 
         return self._kept.histories.get(as_of, build)
 
@@ -127,9 +135,11 @@ class Fleet:
         fitter = _fitter(model)
         return self._kept.fits.get((as_of, model), lambda: fitter(self.histories(as_of), seed=SEED, **believed))
 
-    def use(self, as_of: date) -> SeasonUse:
-        """Engine hours expected of each craft from a day to the close of the current or next season."""
-        return expected_use(self.records, as_of)
+    def usage(self, as_of: date) -> UsageForecast:
+        """Engine hours ahead of each craft as known on a day: the one forecast of them, that every answer uses."""
+        if self._taught_by is not None:
+            return self._taught_by.usage(as_of)
+        return self._kept.usage.get(as_of, lambda: forecast_usage(self.records, as_of))
 
     def forecast(self, as_of: date, hours: float = DEFAULT_HOURS, model: str = DEFAULT_MODEL) -> FleetForecast:
         """Risk and hours left of each unit in service on a day, ranked; `hours` is the horizon in engine hours.
@@ -144,10 +154,7 @@ class Fleet:
 
         def stand() -> FleetStanding:
             self._refuse_nobody_in_service(as_of)
-            from forecaster.fleet_prices import prices_by_craft
-
-            fitted, prices = self.fit(as_of, model), prices_by_craft(self.records, as_of)
-            return FleetStanding(fitted, self.histories(as_of), self.use(as_of), prices)
+            return FleetStanding(self.fit(as_of, model), self.histories(as_of), self.usage(as_of))
 
         return self._kept.standings.get((as_of, model), stand)
 
@@ -202,11 +209,25 @@ class Fleet:
     def after_water(self, craft_id: str, flooding: Flooding, as_of: date) -> AfterWater:
         """What to do about a craft after water, and the risk of its unit; see ``flooding.after_water``.
 
-        Raises WrongUsage and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
+        Its instruction is the one that ``instructions`` gives once all that is told is in the records. Of a fleet of
+        over `PLANNED_AFTER_WATER` units the record alone is asked for it, and the costs for the rest. Raises WrongUsage
+        and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
         """
         from forecaster.flooded_craft import flooded_in_fleet
 
-        return flooded_in_fleet(self.records, self.two_stage(as_of), craft_id, flooding, as_of)
+        def decide(records: FleetRecords, unit_id: str, adds: bool) -> Instruction:
+            if not adds:
+                return self._instruction_after_water(unit_id, as_of)
+            rows = (records.water.iloc[-1:], records.checks.iloc[-1:])  # what was told stands last
+            key = (as_of, unit_id, *(row.to_json() for row in rows))
+            told = replace(self.reading, records=records)
+            return self._kept.told.get(key, lambda: Fleet(told, self.prior)._instruction_after_water(unit_id, as_of))
+
+        return flooded_in_fleet(self.records, self.two_stage(as_of), craft_id, flooding, as_of, decide)
+
+    def _instruction_after_water(self, unit_id: str, as_of: date) -> Instruction:
+        large = self.histories(as_of).in_service().n_lives > PLANNED_AFTER_WATER
+        return (self.instructions_on_record(as_of) if large else self.instructions(as_of))[unit_id]
 
     def slip(self, as_of: date, hours_ahead: float = DEFAULT_HOURS) -> FleetSlip:
         """Clutch slip of each unit in service, how it falls, and when it is too low; `hours_ahead` in engine hours.
@@ -257,30 +278,87 @@ class Fleet:
         )
 
     def _weekly_hours(self, as_of: date) -> WeeklyHours:
-        """Engine hours ahead of each craft; kept, since no price and no owner changes them."""
-        from forecaster.usage_forecast import forecast_usage
+        """Engine hours ahead by week; kept, since no price and no owner changes them."""
         from forecaster.weekly_hours import WeeklyHours
 
         if self._taught_by is not None:
             return self._taught_by._weekly_hours(as_of)
-        return self._kept.hours.get(as_of, lambda: WeeklyHours(forecast_usage(self.records, as_of)))
+        return self._kept.hours.get(as_of, lambda: WeeklyHours(self.usage(as_of)))
+
+    def instructions_on_record(self, as_of: date) -> Mapping[str, Instruction]:
+        """What the records alone order for each unit, by unit_id: at once, before anything is weighed."""
+        from forecaster.instruction import instructions_on_record
+
+        return instructions_on_record(self.histories(as_of))
+
+    def instructions(
+        self,
+        as_of: date,
+        progress: Callable[[str], None] | None = None,
+        edits: Mapping[str, PlanEdit] | None = None,
+        **wish: Unpack[PlanWishes],
+    ) -> Mapping[str, Instruction]:
+        """What is to be done with each unit, by unit_id: the instruction that every face shows; see ``Instruction``.
+
+        `edits`, `wish`: as for ``plan_with``. Where no plan can be made, record and triggers decide. What was worked
+        out is kept, so that a question that was broken off goes on where it stood. Raises DataStopsAnswer where no unit
+        is in service.
+        """
+        return self._decided(as_of, progress, edits or {}, wish)[0]
+
+    def instructions_by(self, answer: PlanAnswer, **prices: float) -> Mapping[str, Instruction]:
+        """The same by a plan that was made already, the best or one changed by hand; `prices`: those it was made at."""
+        from forecaster.instruction import instructions
+
+        decisions = self.decisions(answer.as_of, **prices)
+        return instructions(
+            self.histories(answer.as_of), self.settings.season, decisions.weigh(), decisions.hours_this_week, answer
+        )
+
+    def _decided(
+        self,
+        as_of: date,
+        progress: Callable[[str], None] | None,
+        edits: Mapping[str, PlanEdit],
+        wish: PlanWishes,
+    ) -> tuple[Mapping[str, Instruction], PlanAnswer | None, tuple[str, ...]]:
+        """The instructions, the plan behind them, and why there is none where there is none."""
+        from forecaster.instruction import instructions
+
+        prices = dict(wish.get("prices", {}))
+        try:
+            answer = self.plan_with(edits, as_of, progress, **wish).answer
+        except WrongUsage as refusal:
+            decisions, season = self.decisions(as_of, **prices), self.settings.season
+            weighed, hours = decisions.weigh(_counting(progress)), decisions.hours_this_week
+            told = instructions(self.histories(as_of), season, weighed, hours, None)
+            return told, None, (DatedText("Nothing is planned: ", refusal.message),)
+        return self.instructions_by(answer, **prices), answer, ()
 
     def noted_this_week(self, as_of: date) -> ThisWeek:
         """What the records alone say must be done in the seven days from a day: at once, before anything is weighed."""
-        from forecaster.this_week import noted_this_week
-
-        return noted_this_week(self.histories(as_of))
-
-    def this_week(self, as_of: date, progress: Callable[[str], None] | None = None) -> ThisWeek:
-        """What needs doing in the seven days from a day: not to run, water, triggers reached, the plan's work.
-
-        What was worked out is kept, so that a question that was broken off goes on where it stood. Raises
-        DataStopsAnswer where no unit is in service.
-        """
+        from forecaster.instruction import water_on_empty_craft
         from forecaster.this_week import this_week
 
-        known: dict[str, AtTriggers] = self._kept.triggers.get(as_of, dict)
-        return this_week(self.decisions(as_of), lambda: self.plan(as_of, progress), known, progress)
+        told = self.instructions_on_record(as_of).values()
+        return this_week(as_of, [*told, *water_on_empty_craft(self.histories(as_of))])
+
+    def this_week(
+        self,
+        as_of: date,
+        progress: Callable[[str], None] | None = None,
+        edits: Mapping[str, PlanEdit] | None = None,
+        **wish: Unpack[PlanWishes],
+    ) -> ThisWeek:
+        """What needs doing in the seven days from a day: those of ``instructions`` that fall in it.
+
+        And water on craft in service on which no unit sits. `edits`, `wish`: as for ``instructions``. Raises likewise.
+        """
+        from forecaster.instruction import water_on_empty_craft
+        from forecaster.this_week import this_week
+
+        told, _, remarks = self._decided(as_of, progress, edits or {}, wish)
+        return this_week(as_of, [*told.values(), *water_on_empty_craft(self.histories(as_of))], remarks)
 
     def off_season(self, as_of: date, begins: date | None = None, ready_by: date | None = None) -> OffSeason:
         """The off-season that ``plan`` plans: the one that the day is in, else the next. Raises WrongUsage likewise."""
@@ -313,9 +391,26 @@ class Fleet:
         """
         return self._planned(as_of, progress, wish).with_edits(edits)
 
+    def read_changes(
+        self, content: bytes, file: str, as_of: date, begins: date | None = None, ready_by: date | None = None
+    ) -> PlanChanges:
+        """Changes of the plan of these days by hand, from the `content` of a CSV file called `file`.
+
+        Nothing is planned for it. Raises SourceError that tells every row that cannot be used, see ``read_changes`` of
+        ``forecaster.plan_changes``; DataStopsAnswer where no unit is in service, WrongUsage for days that make no plan.
+        """
+        from forecaster.plan_changes import Changeable, read_changes
+        from forecaster.plan_days import later_weeks
+
+        self._refuse_nobody_in_service(as_of)
+        weeks = self.off_season(as_of, begins, ready_by).weeks
+        last = [*weeks, *later_weeks(list(weeks), as_of)][-1]
+        units = frozenset(self.histories(as_of).in_service().lives["unit_id"])
+        return read_changes(content, file, Changeable(units, weeks[0], last))
+
     def _planned(self, as_of: date, progress: Callable[[str], None] | None, wish: PlanWishes) -> PlannedSeason:
         from forecaster.off_season import planned_season
-        from forecaster.plan_case import limits_of
+        from forecaster.plan_limits import limits_of
 
         prices, limits = dict(wish.get("prices", {})), limits_of(wish)
         if self.part is not None:
@@ -331,11 +426,14 @@ class Fleet:
     def now_or_later(self, unit_id: str, as_of: date, **prices: float) -> NowOrLater:
         """Rebuild one unit now, later or never; `prices` replaces some of the fleet's, see ``NowOrLater``.
 
-        Raises DataStopsAnswer where no unit is in service, WrongUsage for another unit or a price that makes no sense.
+        Beside it stands the unit's instruction, at the fleet's own prices: others are a what-if. Raises DataStopsAnswer
+        where no unit is in service, WrongUsage for another unit or a price that makes no sense.
         """
-        from forecaster.now_or_later import now_or_later
+        from forecaster.now_or_later import beside_instruction, now_or_later
 
-        return now_or_later(self.decisions(as_of), unit_id, prices)
+        told = now_or_later(self.decisions(as_of), unit_id, prices)
+        instructions, plan, _ = self._decided(as_of, None, {}, {})
+        return beside_instruction(told, instructions[unit_id], None if plan is None else plan.ready_by)
 
     @property
     def owners(self) -> tuple[str, ...]:
@@ -399,16 +497,17 @@ class Fleet:
     ) -> tuple[Paper, ...]:
         """One paper for each owner (by default for all that craft.csv names; None: the fleet).
 
-        `hours`: the horizon in engine hours. `wish`: `budget`, `begins`, `ready_by`, `bench_per_week` (see
-        ``plan``), `prices` (a dict of fields of ``Prices``) and `look_back` (False: leave out how past
-        forecasts fared). A budget or bench that is wished counts for each paper as it stands; without, owners have
-        their parts of fleet.toml's. `progress` is told what is being done. Raises as ``report``.
+        `hours`: the horizon in engine hours. `wish`: all that ``plan`` takes, `edits` of the plan by hand (see
+        ``plan_with``; an owner's paper takes those of the own units) and `look_back` (False: leave out how past
+        forecasts fared). A limit that is wished counts for each paper as it stands; without, owners have their parts
+        of fleet.toml's bench and budget. `progress` is told what is being done. Raises as ``report``, and WrongUsage
+        for an edit of a unit that is not in service.
         """
         from forecaster import __version__
-        from forecaster.paper.asking import PaperWish, papers_for
+        from forecaster.paper.asking import paper_wish, papers_for
 
         self._refuse_nobody_in_service(as_of)
-        asked = PaperWish(hours, **wish)
+        asked = paper_wish(hours, wish)
         return papers_for(self, as_of, tuple(owners) or self.owners, asked, progress, __version__)
 
     def _refuse_nobody_in_service(self, as_of: date) -> None:
@@ -434,6 +533,12 @@ class Fleet:
                 "now to fittings.csv, or mend removed_on there and retired_on in craft.csv."
             )
         raise DataStopsAnswer(DatedText("No unit is in service on ", as_of, ": ", why))
+
+
+def _counting(progress: Callable[[str], None] | None) -> Callable[[int, int], None] | None:
+    if progress is None:
+        return None
+    return lambda number, of: progress(f"Weighing unit {number:,} of {of:,} ...")
 
 
 def open_fleet(

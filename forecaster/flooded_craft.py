@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from difflib import get_close_matches
@@ -17,10 +18,11 @@ from forecaster.flooding import AfterWater, after_water
 from forecaster.flooding_facts import Flooding, day_of_water, refuse_engine_hours, refuse_impossible
 from forecaster.hindsight import without_hindsight
 from forecaster.histories import SALT, build_histories
+from forecaster.instruction import Instruction
 from forecaster.learning import TwoStageFit, fit_two_stage
 from forecaster.lives import LIVES, Histories, frame, lives_by_hours
 from forecaster.priors import Prior
-from forecaster.records import FleetRecords, Parts
+from forecaster.records import TABLES, FleetRecords, Parts
 from forecaster.settings import FleetSettings
 from forecaster.unsafe import Unsafe, found_unsafe
 from forecaster.written_days import DatedText
@@ -30,13 +32,23 @@ NEAR_DAYS = 7  # water logged so near to the day that is told may be the same wa
 LOGGED = {"water": "unknown", "oil": "unknown", "treated": "unknown"}
 
 
+Decide = Callable[[FleetRecords, str, bool], Instruction]
+
+
 def flooded_in_fleet(
-    records: FleetRecords, fit: TwoStageFit, craft_id: str, flooding: Flooding, as_of: date
+    records: FleetRecords,
+    fit: TwoStageFit,
+    craft_id: str,
+    flooding: Flooding,
+    as_of: date,
+    decide: Decide | None = None,
 ) -> AfterWater:
     """What to do about a craft of a fleet after water; see ``flooding.after_water``.
 
     `fit`: what the fleet's lives taught up to `as_of`. The unit, its hours, earlier water and looks come from the
-    records; so does what `flooding` leaves out and a row of water.csv or checks.csv tells.
+    records; so does what `flooding` leaves out and a row of water.csv or checks.csv tells. `decide`: asked for the
+    unit's instruction by the records as they are once all that is told is in them, and whether that adds anything;
+    None: the costs decide.
 
     Raises WrongUsage where there is no such craft or `flooding` tells what only a log can, DataStopsAnswer where no
     unit was on it when the water came, or another one is now.
@@ -54,6 +66,7 @@ def flooded_in_fleet(
             f"{craft_id} has no day_rate in craft.csv: {settings.currency} {day_rate.amount:,.0f} for each lost day is "
             "assumed (day_rate_if_unknown in fleet.toml)."
         )
+    once_recorded, adds = _once_recorded(records, found)
     return after_water(
         fit,
         found.unit,
@@ -68,7 +81,35 @@ def flooded_in_fleet(
         catch_can=str(records.craft.set_index("craft_id").loc[craft_id, "catch_can"]),
         remarks=tuple(remarks),
         on_record=_unsafe_before(found.unit, found.flooding),
+        instruction=None if decide is None else decide(once_recorded, str(found.unit.lives["unit_id"].iloc[0]), adds),
+        told_now=adds,
     )
+
+
+def _once_recorded(records: FleetRecords, found: _Found) -> tuple[FleetRecords, bool]:
+    """The records with what is told of the water and of the unit's sound since then, and whether that adds to them."""
+    unit, flooding, row = found.unit, found.flooding, found.row
+    day = pd.Timestamp(flooding.happened_on)
+    same = records.water[(records.water["craft_id"] == row["craft_id"].iloc[0]) & (records.water["happened_on"] == day)]
+    added = {}
+    if len(same) == 0 or any(not _says(same, row, name) for name in LOGGED):
+        added["water"] = pd.concat([records.water.drop(index=same.index), row])
+    since = unit.checks[unit.checks["checked_on"] >= day]
+    heard = flooding.spin == "not_done" or (since["spin"] == flooding.spin).any()
+    if not heard:
+        look = {"unit_id": unit.lives["unit_id"].iloc[0], "checked_on": unit.as_of, "spin": flooding.spin}
+        added["checks"] = pd.concat([records.checks, _row_of("checks", records.checks, look | {"oil": flooding.oil})])
+    return (replace(records, **added), True) if added else (records, False)
+
+
+def _says(same: pd.DataFrame, row: pd.DataFrame, name: str) -> bool:
+    """Whether the log says of an incident what is told; of its treatment also how soon it came."""
+    told = row[name].iloc[0]
+    logged = same[same[name] == told]
+    if name == "treated" and told == "yes":
+        within, told_within = logged["treated_within_h"], row["treated_within_h"].iloc[0]
+        return bool((within.isna() if np.isnan(told_within) else within == told_within).any())
+    return told == LOGGED[name] or len(logged) > 0
 
 
 def flooded_alone(
@@ -126,10 +167,11 @@ def typical_unit(
 
 @dataclass(frozen=True)
 class _Found:
-    """What the records tell of the flooded craft."""
+    """What the records tell of the flooded craft. `row`: the flooding as a row of water.csv."""
 
     unit: Histories
     flooding: Flooding
+    row: pd.DataFrame
     logged: bool
     remarks: tuple[str, ...]
 
@@ -150,8 +192,8 @@ def _found(records: FleetRecords, craft_id: str, flooding: Flooding, as_of: date
     own = records.water["craft_id"] == craft_id
     same = records.water[own & (records.water["happened_on"] == day)]
     told, remarks = _filled_from_log(flooding, same)
-    water = records.water.drop(index=same.index)
-    with_it = replace(records, water=pd.concat([water, _as_row(records.water, craft_id, told, same)]))
+    water, row = records.water.drop(index=same.index), _as_row(records.water, craft_id, told, same)
+    with_it = replace(records, water=pd.concat([water, row]))
     histories = build_histories(with_it, as_of)
     unit = _unit_on(histories, craft_id, told)
     placed = unit.incidents[unit.incidents["happened_on"] == day]
@@ -161,7 +203,7 @@ def _found(records: FleetRecords, craft_id: str, flooding: Flooding, as_of: date
     names = {craft_id, str(unit.lives["unit_id"].iloc[0])}
     remarks += [*looked, *hours_kept, *_near_water(records, craft_id, told)]
     remarks += [remark.text for remark in histories.remarks if remark.about in names]
-    return _Found(unit, told, len(same) > 0, tuple(remarks))
+    return _Found(unit, told, row, len(same) > 0, tuple(remarks))
 
 
 def _with_hours_run(flooding: Flooding, hours: float) -> tuple[Flooding, list[str]]:
@@ -216,10 +258,16 @@ def _filled_from_log(flooding: Flooding, same: pd.DataFrame) -> tuple[Flooding, 
 def _as_row(water: pd.DataFrame, craft_id: str, flooding: Flooding, same: pd.DataFrame) -> pd.DataFrame:
     """The flooding as a row of water.csv."""
     kind = str(same["kind"].iloc[-1]) if len(same) else "swamped" if flooding.under_minutes == 0 else "submerged"
-    row = {"craft_id": craft_id, "happened_on": pd.Timestamp(flooding.happened_on), "kind": kind}
+    row = {"craft_id": craft_id, "happened_on": flooding.happened_on, "kind": kind}
     facts = {name: getattr(flooding, name) for name in ("water", "oil", "treated", "treated_within_h")}
-    number = int(water.index.max()) + 1 if len(water) else 2
-    return pd.DataFrame([row | facts], index=pd.Index([number], name="row"))[list(water.columns)].astype(water.dtypes)
+    return _row_of("water", water, row | facts)
+
+
+def _row_of(name: str, table: pd.DataFrame, facts: dict[str, Any]) -> pd.DataFrame:
+    """One more row of a table of the records; what is not told as the contract has it."""
+    number = int(table.index.max()) + 1 if len(table) else 2
+    whole = TABLES[name].record(**facts).model_dump()
+    return pd.DataFrame([whole], index=pd.Index([number], name="row"))[list(table.columns)].astype(table.dtypes)
 
 
 def _unit_on(histories: Histories, craft_id: str, flooding: Flooding) -> Histories:
@@ -284,10 +332,18 @@ def _filled_from_looks(flooding: Flooding, unit: Histories) -> tuple[Flooding, l
 
 
 def _unsafe_before(unit: Histories, flooding: Flooding) -> tuple[Unsafe, ...]:
-    """Why the unit must not run by its record, beyond the rattle or the milky oil that the flooding itself tells of."""
-    told = {"rebuild": flooding.spin == "rattle", "check": flooding.oil == "milky"}
+    """Why the unit must not run by its record, beyond what the flooding itself tells of."""
+    told = {
+        "rattle": flooding.spin == "rattle",
+        "put_back": flooding.spin == "rattle",
+        "milky": flooding.oil == "milky",
+    }
     found = found_unsafe(unit).get(unit.lives["life_id"].iloc[0], ())
-    return tuple(one for one in found if one.stops and not told[one.act])
+    return tuple(
+        one
+        for one in found
+        if one.stops and not told.get(one.code, one.asks == "treat" and one.on == flooding.happened_on)
+    )
 
 
 def _near_water(records: FleetRecords, craft_id: str, flooding: Flooding) -> list[str]:

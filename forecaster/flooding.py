@@ -1,8 +1,12 @@
-"""After water: what to do, how high the risk is with and without treatment, and whether to open, check or ride."""
+"""After water: what to do, how high the risk is with and without treatment, and whether to open, check or ride.
+
+For a craft of a fleet that last is no second opinion: the unit's instruction (``forecaster.instruction``) decides it,
+as it stands once this water is in the records, and what each way costs stands beside it.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -27,6 +31,8 @@ from forecaster.flooding_steps import (
     steps_after,
 )
 from forecaster.forecast import Chance, chance
+from forecaster.instruction import Instruction
+from forecaster.instruction_codes import Act, most
 from forecaster.learning import TwoStageFit
 from forecaster.life_model import Evidence
 from forecaster.lives import Histories
@@ -35,6 +41,7 @@ from forecaster.settings import Costs, DowntimeDays, FleetSettings
 from forecaster.unsafe import Unsafe, not_to_run
 
 RISK_HOURS = np.array([5.0, 10.0, 25.0, 50.0, 100.0])
+WAYS: dict[Act, WayOn] = {"rebuild": "open", "check": "check", "leave": "ride"}
 CLEAR_CALL = 0.5  # below this share of the posterior, another way may well be the cheapest
 
 
@@ -62,8 +69,10 @@ class AfterWater:
     says so. `steps` in their order, `calls`: when to call a mechanic, `cautions`: all three as codes. `applies`: which
     of the scenarios is so now: "treated", "late", "untreated", or "unknown". `options`: the ways on that are safe at
     all, and what each costs on average over the next 100 engine hours once the treatment that can still be had was
-    done; `best` is the one advised. `hours_since_rebuild`: None where nobody knows. `scenarios_out_of_order`: the
-    records make a treated unit look worse than an untreated one, on which nobody should act.
+    done; `best` is the one advised. `instruction`: what is to be done with the unit of a fleet, this water included;
+    `told_now`: whether something of it is not in the records yet. `hours_since_rebuild`: None where nobody knows.
+    `scenarios_out_of_order`: the records make a treated unit look worse than an untreated one, on which nobody should
+    act.
     """
 
     flooding: Flooding
@@ -84,6 +93,8 @@ class AfterWater:
     scenarios_out_of_order: bool
     evidence: Evidence
     remarks: tuple[str, ...]
+    instruction: Instruction | None = None
+    told_now: bool = False
 
     @property
     def costed_hours(self) -> float:
@@ -97,20 +108,13 @@ class AfterWater:
 
     @property
     def cheapest(self) -> bool:
-        """Whether what is advised also costs least; if not, safety decides."""
+        """Whether what is advised also costs least; if not, safety or the plan decides."""
         return self.best is min(self.options, key=lambda option: option.expected_cost)
 
     @property
     def close_call(self) -> bool:
         """Whether another way may well cost less."""
         return self.cheapest and len(self.options) > 1 and self.best.chance_best < CLEAR_CALL
-
-    @property
-    def advice(self) -> str:
-        """What to do about the supercharger: "open it now", "check it after 10 hours" or "ride"."""
-        if self.best.action == "check":
-            return f"check it after {self.best.check_after_h:g} hours"
-        return {"open": "open it now", "ride": "ride"}[self.best.action]
 
 
 def after_water(
@@ -128,6 +132,8 @@ def after_water(
     catch_can: str = "unknown",
     remarks: tuple[str, ...] = (),
     on_record: tuple[Unsafe, ...] = (),
+    instruction: Instruction | None = None,
+    told_now: bool = False,
 ) -> AfterWater:
     """What to do about one craft after water, and the risk of its supercharger.
 
@@ -136,7 +142,8 @@ def after_water(
     income of one in-season day. `loss`: general experience when None. `in_season`: whether `as_of` is. `log`: whether
     the incident is written down already. `catch_can`: whether one is fitted, as craft.csv says. `remarks`: told with
     the answer. `on_record`: why the unit must not run by its record, which what is told of this water does not say
-    already.
+    already. `instruction`: the unit's, once this water is in the records, and `told_now` whether it is not yet;
+    without, what is safe and costs least is advised.
 
     The risk knows how it was treated and how the unit sounds when spun. How long it was under, in what water, whether
     the engine ran and what the oil looks like decide the steps and the stop.
@@ -165,9 +172,10 @@ def after_water(
     prices = prices_of(settings, day_rate, core_lost=0.0, engine_hit=0.0)  # the draws of CoreLoss stand for these
     stops = (*reasons_to_stop(facts), *(Stop("on_record", found) for found in not_to_run(on_record)))
     recorded = _with_record(facts, on_record)
-    safe = _safe_ways(recorded, stops)
+    told = None if instruction is None else _at_least(instruction, stops, spin=recorded.spin)
+    safe = _safe_ways(recorded, stops, told)
     options = options_after(model, treated, prices, loss or core_loss(), in_season, safe)
-    best = min(options, key=lambda option: option.expected_cost)
+    best = _best(options, told)
     life = unit.lives.iloc[0]
     age = float(life["hours_at_entry"] + life["hours_observed"])
     return AfterWater(
@@ -182,8 +190,8 @@ def after_water(
             recorded,
             as_of,
             log=log,
-            opens=best.action == "open",
-            check_after_h=best.check_after_h if best.action == "check" else None,
+            opens=best.action == "open" and (told is None or told.at_once),
+            check_after_h=best.check_after_h if best.action == "check" and (told is None or told.at_once) else None,
             catch_can=catch_can,
         ),
         calls=mechanic_calls(recorded, as_of),
@@ -196,18 +204,45 @@ def after_water(
         scenarios_out_of_order=not all(row.treated.mean <= row.untreated.mean for row in risk),
         evidence=model.evidence,
         remarks=remarks,
+        instruction=told,
+        told_now=told_now,
     )
+
+
+def _at_least(instruction: Instruction, stops: tuple[Stop, ...], spin: str) -> Instruction:
+    """The instruction with what the records have no place for: an engine that ran as it went under, a wet cylinder."""
+    if not stops or instruction.order == "stop":
+        return instruction
+    act = most([instruction.act or "check", "rebuild" if spin == "rattle" else "check"])
+    return replace(instruction, order="stop", act=act, source="water", by=instruction.by or instruction.as_of)
+
+
+def _best(options: tuple[Option, ...], instruction: Instruction | None) -> Option:
+    """The way that is advised: the one of the instruction, at the hours that cost least.
+
+    Without any the cheapest that is safe; where the fleet was not weighed, of those that the record allows.
+    """
+    chosen = options
+    if instruction is not None and instruction.act is not None:
+        chosen = tuple(one for one in options if one.action == WAYS[instruction.act])
+    elif instruction is not None and instruction.reasons:
+        chosen = tuple(one for one in options if one.action != "ride")
+    return min(chosen or options, key=lambda option: option.expected_cost)
 
 
 def _with_record(flooding: Flooding, on_record: tuple[Unsafe, ...]) -> Flooding:
     """The flooding as its steps are to take it: a unit that rattled before the water is opened as if it did so now."""
-    acts = {one.act for one in on_record}
-    spin = {"spin": "rattle"} if "rebuild" in acts else {}
-    return flooding.with_facts(**spin, **({"oil": "milky"} if "check" in acts else {}))
+    codes = {one.code for one in on_record}
+    spin = {"spin": "rattle"} if codes & {"rattle", "put_back"} else {}
+    return flooding.with_facts(**spin, **({"oil": "milky"} if "milky" in codes else {}))
 
 
-def _safe_ways(flooding: Flooding, stops: tuple[Stop, ...]) -> frozenset[WayOn]:
-    """The ways on that are safe at all: a rattle is opened, and nothing that must stop is ridden."""
+def _safe_ways(flooding: Flooding, stops: tuple[Stop, ...], instruction: Instruction | None) -> frozenset[WayOn]:
+    """The ways on that are safe at all: a rattle is opened, and nothing that must stop is ridden.
+
+    Water that a fleet's record has as dealt with, or run out over hours, is weighed by the plan like any other.
+    """
     if flooding.spin == "rattle":
         return frozenset({"open"})
-    return frozenset({"open", "check", "ride"} if may_ride(flooding, stops) else {"open", "check"})
+    settled = instruction is not None and instruction.act == "leave" and not stops
+    return frozenset({"open", "check", "ride"} if settled or may_ride(flooding, stops) else {"open", "check"})

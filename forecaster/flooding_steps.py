@@ -11,7 +11,8 @@ The laws, which hold for every combination of answers (``tests/test_after_water_
 2. An engine that ran as it went under is not run before a mechanic has seen it and tested its compression, whatever the
    supercharger sounds like.
 3. While a reason to stop stands, nothing says that it may be ridden, and a mechanic is named.
-4. Salt water that was not treated never ends in "ride" without a look at the supercharger after some hours.
+4. Salt water that was not treated never ends in "ride" without a look at the supercharger after some hours; of a
+   fleet's craft, not while the water is just now (``forecaster.unsafe``): later the unit's instruction decides.
 """
 
 from __future__ import annotations
@@ -185,10 +186,14 @@ def reasons_to_stop(flooding: Flooding) -> tuple[Stop, ...]:
 
 
 def order_of(flooding: Flooding, stops: tuple[Stop, ...]) -> Order:
-    """What is to be said before anything else: stop, do not start it before the steps are done, or nothing."""
+    """What is to be said before anything else: stop, do not start it before the steps are done, or nothing.
+
+    What has run for hours since is past being dried; its risk is what the figures say.
+    """
     if stops:
         return "stop"
-    return "none" if flooding.treated == "yes" else "do_not_start"
+    just_now = (flooding.hours_run_since or 0.0) <= RECHECK_OIL_H[-1]
+    return "do_not_start" if flooding.treated != "yes" and just_now else "none"
 
 
 def may_ride(flooding: Flooding, stops: tuple[Stop, ...]) -> bool:

@@ -6,7 +6,7 @@ and central 90 % intervals are taken here and nowhere else.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
@@ -14,19 +14,20 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecaster.advice import at_least, in_words, weigh
 from forecaster.causes import Causes
 from forecaster.errors import WrongUsage
+from forecaster.instruction_codes import Code, code_on_record
 from forecaster.life_model import MEAN_DRAWS, Evidence, FittedLifeModel, Standing
-from forecaster.lives import Histories
-from forecaster.prices import Prices
+from forecaster.lives import CraftWithoutUnit, Histories, Remark
+from forecaster.season_risk import failing_within_drawn, hours_to_close
 from forecaster.unsafe import Unsafe, found_unsafe
-from forecaster.usage import SeasonUse
+from forecaster.usage_forecast import UsageForecast
 
 INTERVAL = (0.05, 0.95)  # central 90 % of the posterior
 RISK_LIMIT = 0.10  # "hours until the risk passes": one unit in ten, as in a B10 life
 # Hours ahead at which a unit's curve is evaluated: fine where decisions are made, far enough for any quantile.
 HOURS_GRID = np.concatenate([[0.0], np.geomspace(1.0, 20_000.0, 60)])
+WEEKS_A_YEAR = 52
 EVERY = 4  # the grid is coarse first: one hour in so many; their number divides the grid's steps
 
 
@@ -64,10 +65,12 @@ class UnitForecast:
     defective_now: Chance | None
     fails_within: Chance
     fails_this_season: Chance
-    season_hours: float  # engine hours expected until the close of the season that is meant
+    season_hours: float  # engine hours expected until the close of the season that is meant, and their central 90 %
+    season_hours_low: float
+    season_hours_high: float
     hours_left: HoursLeft
     hours_to_risk_limit: float  # engine hours until the chance of failing reaches RISK_LIMIT
-    advice: str
+    instruction: Code  # what its record alone orders; the rest is weighed by the plan
     because: tuple[str, ...]
     last_reading_on: date | None
     remarks: tuple[str, ...] = ()  # gaps in its record, in plain words
@@ -86,6 +89,7 @@ class FleetForecast:
     season: tuple[date, date]  # the season meant by "this season": the current one, else the next
     units: tuple[UnitForecast, ...]
     remarks: tuple[str, ...] = field(default=())
+    craft_without_unit: tuple[CraftWithoutUnit, ...] = ()  # in service, and nothing is forecast of them
 
     def unit(self, unit_id: str) -> UnitForecast:
         """The forecast of one unit. Raises WrongUsage where it is not in service."""
@@ -150,19 +154,16 @@ def refuse_wrong_horizon(hours: float) -> None:
 class FleetStanding:
     """How the units in service stand, worked out once: all of their forecast but what depends on its horizon."""
 
-    def __init__(
-        self, model: FittedLifeModel, histories: Histories, use: SeasonUse, prices: Mapping[str, Prices]
-    ) -> None:
-        """`prices`: what each event costs on each craft, by craft_id: the advice weighs them."""
-        season = (use.opens, use.closes)
+    def __init__(self, model: FittedLifeModel, histories: Histories, usage: UsageForecast) -> None:
+        """Of the units in service on the day of `histories`; `usage`: engine hours ahead from that day."""
+        season = usage.season.current_or_next(histories.as_of)
         units = histories.in_service()
         self._standing, self._few = model.standing(units), model.standing(units, MEAN_DRAWS)
         self._causes = Causes(model, units, self._few, self._standing)
         unsafe = found_unsafe(units)
         self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
-        ahead = _hours_ahead(units.lives["craft_id"], use.craft["hours"])
+        ahead = hours_to_close(usage, units.lives["craft_id"], self._standing)
         now = self._standing.defective(np.array([0.0]))
-        advice = self._advice(model, units, ahead, season, prices, knows_defects=now is not None)
         defective = [None] * units.n_lives if now is None else chances(now[:, :, 0])
         self._without_horizon = FleetForecast(
             as_of=histories.as_of,
@@ -170,8 +171,9 @@ class FleetStanding:
             model=model.name,
             evidence=model.evidence,
             season=season,
-            units=tuple(self._units_without_horizon(model, histories, units, ahead, advice, defective)),
-            remarks=(use.remark,) if use.remark else (),
+            units=tuple(self._units_without_horizon(model, histories, units, ahead, usage.remarks, defective)),
+            remarks=usage.fleet_remarks,
+            craft_without_unit=histories.craft_without_unit,
         )
 
     def within(self, hours: float) -> FleetForecast:
@@ -186,37 +188,25 @@ class FleetStanding:
         ranked = sorted(units, key=lambda u: (-u.fails_within.mean, u.unit_id))
         return replace(self._without_horizon, hours=float(hours), units=tuple(ranked))
 
-    def _advice(
-        self,
-        model: FittedLifeModel,
-        units: Histories,
-        ahead: np.ndarray,
-        season: tuple[date, date],
-        prices: Mapping[str, Prices],
-        knows_defects: bool,
-    ) -> list[str]:
-        """What to do with each unit, in words; `ahead` (n,): engine hours until the season's close."""
-        in_season = season[0] <= units.as_of <= season[1]
-        on_craft = [prices[craft_id] for craft_id in units.lives["craft_id"]]
-        whole = _whole_season(ahead, units.as_of, season)
-        best = weigh(model, units, ahead, whole, on_craft, in_season, knows_defects, self._few).best
-        acts = (_not_outweighed(act, reasons) for act, reasons in zip(best, self._unsafe, strict=True))
-        return [in_words(act, in_season) for act in acts]
-
     def _units_without_horizon(
         self,
         model: FittedLifeModel,
         histories: Histories,
         units: Histories,
         ahead: np.ndarray,
-        advice: Sequence[str],
+        of_usage: Sequence[Remark],
         defective: Sequence[Chance | None],
     ) -> Iterable[UnitForecast]:
-        """Each unit's forecast, in the order of the lives, with nothing in the fields that a horizon decides."""
-        season = chances(self._standing.failing(ahead[:, None])[:, :, 0])
+        """Each unit's forecast, in the order of the lives, with nothing in the fields that a horizon decides.
+
+        `ahead` (draws, n): engine hours until the season's close; `of_usage`: remarks on their forecast.
+        """
+        season = chances(failing_within_drawn(self._standing, ahead))
+        low, high = np.quantile(ahead, INTERVAL, axis=0)
         p10, p50, p90, to_limit = quantiles_of_units(self._few, (0.1, 0.5, 0.9, RISK_LIMIT))
         seen_to = _oldest_informative(histories)
         incidents = units.incidents.groupby("life_id").size()
+        gaps = (*histories.remarks, *of_usage)
         rows: Iterable[Any] = units.lives.itertuples(index=False)
         for i, life in enumerate(rows):
             known = np.isfinite(life.hours_at_entry)
@@ -233,13 +223,15 @@ class FleetStanding:
                 defective_now=defective[i],
                 fails_within=NOT_ASKED,
                 fails_this_season=season[i],
-                season_hours=float(ahead[i]),
+                season_hours=float(ahead[:, i].mean()),
+                season_hours_low=float(low[i]),
+                season_hours_high=float(high[i]),
                 hours_left=HoursLeft(p10[i], p50[i], p90[i]),
                 hours_to_risk_limit=to_limit[i],
-                advice=advice[i],
+                instruction=code_on_record(self._unsafe[i]),
                 because=(),
                 last_reading_on=None if pd.isna(life.last_reading_on) else life.last_reading_on.date(),
-                remarks=tuple(r.text for r in histories.remarks if r.about in (life.unit_id, life.craft_id)),
+                remarks=tuple(r.text for r in gaps if r.about in (life.unit_id, life.craft_id)),
                 beyond_seen=bool(known and life.hours_at_entry + life.hours_observed > seen_to),
                 unsafe=self._unsafe[i],
             )
@@ -248,28 +240,7 @@ class FleetStanding:
 NOT_ASKED = Chance(np.nan, np.nan, np.nan)  # of a horizon that nobody named yet
 
 
-def _hours_ahead(craft_ids: pd.Series, season_hours: pd.Series) -> np.ndarray:
-    """Engine hours until the season's close of each unit's craft, (n,); the fleet's mean where nobody can tell."""
-    ahead: np.ndarray = season_hours.reindex(craft_ids).fillna(season_hours.mean()).fillna(0.0).to_numpy(dtype=float)
-    return ahead
-
-
 def _oldest_informative(histories: Histories) -> float:
     """The greatest age at which a life was seen to end in any way, h: beyond it the model extrapolates."""
     ended = histories.age[~histories.lives["ended_by"].isin(["running", "stored"])].dropna()
     return float(ended.max()) if len(ended) else 0.0
-
-
-def _whole_season(ahead: np.ndarray, as_of: date, season: tuple[date, date]) -> np.ndarray:
-    """Engine hours of a whole season at the rate of those still `ahead` (n,) in it; 0 on its last day."""
-    opens, closes = season
-    days = (closes - opens).days + 1
-    days_left = min((closes - as_of).days, days)
-    return ahead * days / days_left if days_left > 0 else 0.0 * ahead
-
-
-def _not_outweighed(act: str, reasons: tuple[Unsafe, ...]) -> str:
-    """What to do with a unit: the option of least cost, or more where a reason not to run it asks for more."""
-    for reason in reasons:
-        act = at_least(act, reason.act)
-    return act

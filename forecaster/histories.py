@@ -2,8 +2,8 @@
 
 The rooms behind it, in order: ``hindsight`` takes away what was not yet known; ``engine_hours`` follows the meters;
 ``unit_paths`` joins fittings and openings into lives; ``life_hours`` gives them hours, and ``record_gaps`` tells which
-are missing; ``life_events`` places water and looks on them. Here the tables of ``lives.Histories`` are filled. The
-order of the records' rows has no effect.
+are missing; ``life_events`` places water and looks on them; ``empty_craft`` names craft without a unit. Here the tables
+of ``lives.Histories`` are filled. The order of the records' rows has no effect.
 
 Left out, each with a remark where it could mislead: fittings after a unit was entered as scrapped or replaced,
 openings before a unit's first fitting, incidents on a craft without a unit. A unit that was rebuilt and not fitted
@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from forecaster.day_numbers import day_of
+from forecaster.empty_craft import craft_without_unit
 from forecaster.engine_hours import follow_meters
 from forecaster.findings import shows_it_runs
 from forecaster.hindsight import without_hindsight
@@ -50,15 +51,17 @@ def build_histories(records: FleetRecords, as_of: date) -> Histories:
     craft = known.craft.set_index("craft_id")
     incidents, incident_remarks = place_incidents(known.water, measured, life_ids, craft["water"])
     looks, look_remarks = place_looks(known.checks, known.rebuilds, measured, life_ids)
+    lives = _lives(measured, entry, numbers, life_ids, craft, looks, as_of)
+    stretches = _stretches(measured, life_ids, craft)
+    remarks = _in_order([*meters.remarks, *path_remarks, *hour_remarks, *gap_remarks, *incident_remarks, *look_remarks])
     return Histories(
         as_of=as_of,
-        lives=_lives(measured, entry, numbers, life_ids, craft, looks, as_of),
+        lives=lives,
         incidents=with_laboratory(incidents, looks, life_ids),
         checks=looks[list(CHECKS)],
-        stretches=_stretches(measured, life_ids, craft),
-        remarks=_in_order(
-            [*meters.remarks, *path_remarks, *hour_remarks, *gap_remarks, *incident_remarks, *look_remarks]
-        ),
+        stretches=stretches,
+        remarks=remarks,
+        craft_without_unit=craft_without_unit(known, lives, stretches, remarks, as_of),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,8 +10,17 @@ from forecaster.life_model import Evidence
 from forecaster.lives import Histories
 from forecaster.outlook import TwoStageStanding
 from forecaster.pieces import FIRST_CUT_H, cut, known_shares
-from forecaster.posterior import Draws, covariance_from, curvature, find_mode, sample
-from forecaster.priors import INDEX, Prior, read_priors
+from forecaster.posterior import (
+    LEAST_EFFECTIVE,
+    Draws,
+    covariance_from,
+    curvature,
+    find_mode,
+    inverse,
+    sample,
+    well_conditioned,
+)
+from forecaster.priors import INDEX, Prior, read_priors, within_range
 from forecaster.stages import TwoStageLikelihood
 
 DRAWS = 400
@@ -68,49 +77,57 @@ def fit_two_stage(
     reproducible. A fleet without any life gives the prior's answer, and the evidence says so.
     """
     prior = read_priors() if prior is None else prior
-    shares = known_shares(histories, prior)
+    shares, covariance = known_shares(histories, prior), well_conditioned(prior.covariance)
     if histories.n_lives == 0:
         rng = np.random.default_rng(seed)
-        theta = rng.multivariate_normal(prior.mean, prior.covariance, draws)
-        found = Draws(theta, draws, "prior", prior.mean, prior.covariance)
+        theta = within_range(rng.multivariate_normal(prior.mean, covariance, draws, check_valid="ignore"))
+        found = Draws(theta, draws, "prior", prior.mean, covariance)
         nothing = Evidence(0, 0, draws, True, prior.source, ("No lives are recorded.",))
         return TwoStageFit(prior, found, shares, nothing)
     likelihood = TwoStageLikelihood(cut(histories, prior, shares, first_cut_h=first_cut_h))
-    root = _steps(prior)
-    precision = np.linalg.inv(prior.covariance)
-    log_posterior = _LogPosterior(likelihood, prior.mean, precision)
+    root = _steps(covariance)
+    log_posterior = _LogPosterior(likelihood, prior.mean, inverse(covariance))
     if histories.n_lives > MANY_LIVES:
         found = _many_lives(histories, prior, shares, log_posterior, root, draws, seed)
     else:
-        mode = find_mode(log_posterior.slope, prior.mean, root)
-        covariance = covariance_from(curvature(log_posterior.slope, mode, 0.3 * root), prior.covariance)
-        found = _draw(log_posterior, mode, covariance, draws, seed)
+        mode = find_mode(log_posterior.slope, within_range(prior.mean), root)
+        around = covariance_from(curvature(log_posterior.slope, mode, 0.3 * root), covariance)
+        found = _draw(log_posterior, mode, around, draws, seed)
+    found = replace(found, theta=within_range(found.theta))
     return TwoStageFit(prior, found, shares, _evidence(histories, prior, found))
 
 
-def _steps(prior: Prior) -> np.ndarray:
+def _steps(covariance: np.ndarray) -> np.ndarray:
     """Square root of the prior's covariance, held to steps that a search can take where the prior is flat."""
-    held = np.minimum(1.0, WIDEST_STEP / np.sqrt(np.diag(prior.covariance)))
-    steps: np.ndarray = held[:, None] * np.linalg.cholesky(prior.covariance)
+    held = np.minimum(1.0, WIDEST_STEP / np.sqrt(np.diag(covariance)))
+    steps: np.ndarray = held[:, None] * np.linalg.cholesky(covariance)
     return steps
 
 
 class _LogPosterior:
-    """Log posterior density, constants aside, of one or many parameter vectors."""
+    """Log posterior density, constants aside, of one or many parameter vectors.
+
+    Beyond the parameters' ranges lies what the nearest within says of the lives, weighed by the prior; a search for the
+    mode is kept out, since nothing there shows the way back.
+    """
 
     def __init__(self, likelihood: TwoStageLikelihood, mean: np.ndarray, precision: np.ndarray) -> None:
         self.likelihood, self.mean, self.precision = likelihood, mean, precision
 
     def slope(self, theta: np.ndarray) -> tuple[float, np.ndarray]:
         """Value and gradient at one vector (p,)."""
-        value, slopes = self.likelihood.gradient(theta)
+        nearest = within_range(theta)
+        value, slopes = self.likelihood.gradient(nearest)
         off = theta - self.mean
-        return float(value.sum() - 0.5 * off @ self.precision @ off), slopes.sum(axis=0) - self.precision @ off
+        total = value.sum() if (nearest == theta).all() else -np.inf
+        return float(total - 0.5 * off @ self.precision @ off), slopes.sum(axis=0) - self.precision @ off
 
     def values(self, theta: np.ndarray) -> np.ndarray:
         """Values at many vectors (d, p)."""
         off = theta - self.mean
-        answer: np.ndarray = self.likelihood.total(theta) - 0.5 * np.einsum("ij,jk,ik->i", off, self.precision, off)
+        answer: np.ndarray = self.likelihood.total(within_range(theta)) - 0.5 * np.einsum(
+            "ij,jk,ik->i", off, self.precision, off
+        )
         return answer
 
 
@@ -142,9 +159,10 @@ def _many_lives(
     part = np.zeros(histories.n_lives, dtype=bool)
     part[np.random.default_rng(seed).choice(histories.n_lives, MANY_LIVES // 3, replace=False)] = True
     few = TwoStageLikelihood(cut(histories.select(part), prior, shares))
-    mode = find_mode(_LogPosterior(few, prior.mean, log_posterior.precision).slope, prior.mean, root)
+    begin = within_range(prior.mean)
+    mode = find_mode(_LogPosterior(few, prior.mean, log_posterior.precision).slope, begin, root)
     for _ in range(4):
-        _, slopes = log_posterior.likelihood.gradient(mode)
+        _, slopes = log_posterior.likelihood.gradient(within_range(mode))
         information = slopes.T @ slopes + log_posterior.precision
         slope = slopes.sum(axis=0) - log_posterior.precision @ (mode - prior.mean)
         step = np.linalg.solve(information, slope)
@@ -160,7 +178,8 @@ def _evidence(histories: Histories, prior: Prior, found: Draws) -> Evidence:
     mostly_prior = max(matter) < LITTLE_LEARNED or histories.n_failures == 0
     remarks = []
     if found.method != "importance sampling":
-        remarks.append(f"Intervals come from {found.method}.")
+        worth = f", worth about {found.effective} independent draws" if found.effective < LEAST_EFFECTIVE else ""
+        remarks.append(f"Intervals come from {found.method}{worth}.")
     return Evidence(
         histories.n_lives, histories.n_failures, found.effective, bool(mostly_prior), prior.source, tuple(remarks)
     )

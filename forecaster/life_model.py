@@ -26,8 +26,7 @@ class Evidence:
     remarks: tuple[str, ...] = ()  # what could not be told, and what was done about it, in plain words
 
 
-# Draws behind what is only shown, or weighed, by its mean: curves, causes, the advice. More change no visible digit;
-# with 400 the advice of 4 in 617 invented units differs, where two options cost nearly the same.
+# Draws behind what is only shown by its mean: curves, causes. More change no visible digit.
 MEAN_DRAWS = 64
 
 
@@ -99,14 +98,3 @@ class AskedAnew:
     def defective(self, hours: np.ndarray) -> np.ndarray | None:
         """See ``FittedLifeModel.chance_of_defect``."""
         return self.model.chance_of_defect(self.units, hours, self.draws)
-
-
-def failing_within_each(
-    model: FittedLifeModel, units: Histories, hours: np.ndarray, draws: int | None = None
-) -> np.ndarray:
-    """Chance of failing within each of `hours` (n, h), which may stand in any order; see ``chance_of_failing``."""
-    order = np.argsort(hours, axis=1, kind="stable")
-    risen = model.chance_of_failing(units, np.take_along_axis(hours, order, axis=1), draws)
-    back = np.argsort(order, axis=1, kind="stable")
-    chances: np.ndarray = np.take_along_axis(risen, back[None], axis=2)
-    return chances

@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 
 from forecaster.errors import WrongUsage
+from forecaster.written_days import DatedText
 
 # What the end of a life says about the bearing; the likelihood of each is in forecaster.stages.
 SEEN = (
@@ -109,6 +110,38 @@ class Remark:
 
 
 @dataclass(frozen=True)
+class UnplacedWater:
+    """Water that got into a craft while no unit sat on it, treated as one of TREATMENTS says."""
+
+    happened_on: date
+    kind: str
+    treatment: str
+
+
+@dataclass(frozen=True)
+class CraftWithoutUnit:
+    """A craft in service with no unit on it by the records.
+
+    `last_unit_id` came off it last, on the day `since`; both None where none ever sat on it. `water`: what got in since
+    then. `remarks`: on its record, in plain words.
+    """
+
+    craft_id: str
+    last_unit_id: str | None
+    since: date | None
+    water: tuple[UnplacedWater, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def told(self) -> str:
+        """Since when, in words, and what was on it last."""
+        if self.since is None:
+            return f"{self.craft_id}: no unit is on record"
+        last = f", when {self.last_unit_id} came off" if self.last_unit_id else ""
+        return DatedText(f"{self.craft_id}: none since ", self.since, last)
+
+
+@dataclass(frozen=True)
 class Histories:
     """Lives, their incidents, checks and stretches, as of a day; columns as listed above, one RangeIndex each.
 
@@ -121,6 +154,7 @@ class Histories:
     checks: pd.DataFrame = field(default_factory=lambda: frame(CHECKS))
     stretches: pd.DataFrame = field(default_factory=lambda: frame(STRETCHES))
     remarks: tuple[Remark, ...] = ()
+    craft_without_unit: tuple[CraftWithoutUnit, ...] = ()  # in service, by name
 
     def __post_init__(self) -> None:  # noqa: D105 - the class says what must hold
         for name, columns in (("lives", LIVES), ("incidents", INCIDENTS), ("checks", CHECKS), ("stretches", STRETCHES)):

@@ -1,15 +1,16 @@
 """Rebuild one unit now or later, laid out to be read: the costs week by week, what now saves, what a check is worth.
 
 The costs are those of ``forecaster.waiting``; here differences are taken draw by draw, so that what both ways share
-falls out and the interval is that of the difference. What must not run at any price is said as well: a comparison of
-costs knows nothing of a bearing that is known to rattle today.
+falls out and the interval is that of the difference. They decide nothing: what is to be done with the unit is its
+instruction (``forecaster.instruction``), and where the costs alone would say otherwise, that and why is told.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -19,14 +20,18 @@ from forecaster.decisions import Decisions
 from forecaster.errors import WrongUsage
 from forecaster.fleet_prices import refuse_wrong_prices
 from forecaster.forecast import INTERVAL
+from forecaster.instruction import DAYS_AHEAD, Instruction, Limit
+from forecaster.instruction_codes import Act
 from forecaster.life_model import Evidence
 from forecaster.prices import Prices
+from forecaster.season_triggers import Triggers
 from forecaster.settings import Season
 from forecaster.unsafe import check_first, found_unsafe, not_to_run
-from forecaster.waiting import Option, Triggers, Waiting
+from forecaster.waiting import Option, Waiting
 
 CHANCES = ("core_lost", "engine_hit", "use")
 MONTHS_A_YEAR = 12
+Stands = Literal[Limit, "safety", "hours", "gain", "no_plan"]
 
 
 @dataclass(frozen=True)
@@ -45,7 +50,9 @@ class NowOrLater:
     best week for a check, and what it saves beside the best without one (below 0: it does not pay).
     ``seasons``: (opening, last day) of each season up to the horizon; ``runs_from``: first day of the first week in
     which its craft is expected to run, None where it does not. ``stop``: reasons not to run it at all as it is;
-    ``check_first``: reasons to check it before its next ride, where it may run at all.
+    ``check_first``: reasons to check it before its next ride, where it may run at all. ``instruction``: what is to be
+    done with it, at the fleet's own prices, None where nobody asked; ``alone``: what these costs alone would do by
+    then, and ``stands``: why the instruction stands where they would do otherwise.
     """
 
     unit_id: str
@@ -75,6 +82,9 @@ class NowOrLater:
     stop: tuple[str, ...]
     check_first: tuple[str, ...]
     evidence: Evidence
+    instruction: Instruction | None = None
+    alone: Act | None = None
+    stands: tuple[Stands, ...] = ()
 
     @property
     def changed(self) -> dict[str, tuple[float, float]]:
@@ -134,6 +144,29 @@ def now_or_later(decisions: Decisions, unit_id: str, prices: Mapping[str, float]
         check_first=check_first(unsafe),
         evidence=decisions.fit.evidence,
     )
+
+
+def beside_instruction(told: NowOrLater, instruction: Instruction, plan_ends: date | None) -> NowOrLater:
+    """The comparison beside the unit's instruction. `plan_ends`: by when the plan's work is done; None: no plan."""
+    until = told.as_of + timedelta(days=DAYS_AHEAD - 1)
+    if not instruction.at_once and plan_ends is not None:
+        until = plan_ends
+    if told.runs_from is not None:
+        until = max(until, told.runs_from)  # as good as now: nothing runs until then
+    best = told.best
+    alone: Act = "leave"
+    if best.on is not None and best.on <= until:
+        alone = "rebuild" if best.action == "rebuild" else "check"
+    return replace(told, instruction=instruction, alone=alone, stands=_stands(instruction))
+
+
+def _stands(instruction: Instruction) -> tuple[Stands, ...]:
+    """Why an instruction stands, whatever the costs of its unit alone say."""
+    if instruction.order in ("stop", "treat", "first"):
+        return ("safety",)
+    if instruction.source == "trigger":
+        return ("hours",)
+    return ("no_plan",) if instruction.source == "none" else instruction.held_by or ("gain",)
 
 
 def _weeks(one: Waiting) -> pd.DataFrame:

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import timedelta
+from typing import Unpack
 
 import numpy as np
 
 from forecaster import spares
 from forecaster.amounts import amount_of
+from forecaster.broken_limits import broken_limits
 from forecaster.causes import Causes
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
-from forecaster.parts_order import parts_order
+from forecaster.off_season_ahead import OffSeasonAhead
+from forecaster.parts_order import PartsOrder, parts_order
 from forecaster.plan import solve_plan
 from forecaster.plan_answer import (
     BenchWeek,
@@ -23,14 +26,17 @@ from forecaster.plan_answer import (
     saving_of,
     savings_by_unit,
 )
-from forecaster.plan_by_hand import PlanEdit, broken_limits, edited
-from forecaster.plan_case import PlanCase, PlanLimits, Progress, lay_out
+from forecaster.plan_by_hand import PlanEdit, edited
+from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
-from forecaster.plan_problem import Plan
+from forecaster.plan_limits import PlanLimits, PlanWishes, limits_of
+from forecaster.plan_problem import Plan, PlannedAction
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
+from forecaster.rebuilds_to_come import rebuilds_to_come
 from forecaster.season_demand import weekly_demand
+from forecaster.season_triggers import Due, Triggers
 from forecaster.unsafe import check_first, not_to_run
-from forecaster.waiting import Due, Triggers, Waiting
+from forecaster.waiting import Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
 TURNAROUND_WEEKS = 2.0
@@ -60,11 +66,15 @@ class PlannedSeason:
     steps: tuple[RuleStep, ...] = field(repr=False)
 
     def with_edits(self, edits: Mapping[str, PlanEdit]) -> PlanByHand:
-        """The best plan with some units' work changed; see ``plan_by_hand.edited``."""
+        """The best plan with some units' work changed; see ``plan_by_hand.edited``. With none it is the best plan."""
         best = self.answer
         plan = edited(self.case, best.plan, edits)
         pairs = zip(best.plan.actions, plan.actions, strict=True)
-        changed = {new.unit_id: PlanEdit(new.action, new.week_of) for old, new in pairs if old != new}
+        changed = {
+            new.unit_id: PlanEdit(new.action, new.week_of, edits[new.unit_id].note) for old, new in pairs if old != new
+        }
+        if not changed:
+            return PlanByHand(best, {}, Saving(0.0, 0.0, 0.0), ())
         answer = _answer(self.case, plan, best.rule, self.steps, best.because)
         answer = replace(answer, doubtful=best.doubtful)
         more = _whole(best.saved_draws) - _whole(answer.saved_draws)
@@ -72,23 +82,14 @@ class PlannedSeason:
 
 
 def plan_off_season(
-    decisions: Decisions,
-    budget: float | None = None,
-    begins: date | None = None,
-    ready_by: date | None = None,
-    bench_per_week: float | None = None,
-    gap: float = 0.01,
-    progress: Progress | None = None,
-    spare_units: int = 0,
-    closed: tuple[date, ...] = (),
+    decisions: Decisions, gap: float = 0.01, progress: Progress | None = None, **wish: Unpack[PlanWishes]
 ) -> PlanAnswer:
     """The plan of least expected cost within budget and bench, the season's triggers, parts and spares.
 
-    The limits are those of ``PlanLimits``. Raises WrongUsage for days or amounts that make no plan, DataStopsAnswer
+    `wish`: the limits, as for ``PlanLimits``. Raises WrongUsage for days or amounts that make no plan, DataStopsAnswer
     where no unit is in service.
     """
-    limits = PlanLimits(budget, begins, ready_by, bench_per_week, spare_units, closed)
-    return planned_season(decisions, limits, gap, progress).answer
+    return planned_season(decisions, limits_of(wish), gap, progress).answer
 
 
 def planned_season(
@@ -98,8 +99,8 @@ def planned_season(
     tell = progress or (lambda _: None)
     case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
-    steps = rule_steps(case.problem, case.hours)
-    rule = best_every_n_hours(case.problem, case.hours, steps)
+    steps = rule_steps(case.problem, case.hours_then)
+    rule = best_every_n_hours(case.problem, case.hours_then, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")
     answer = _answer(case, plan, rule, steps, _reasons(case))
@@ -118,29 +119,30 @@ def _answer(
     unit_cost = case.unit_costs(plan)
     saved = case.leave_draws - unit_cost
     work = {planned.unit_id: planned for planned in plan.actions}
+    to_come = rebuilds_to_come(case, plan)
     demand = weekly_demand(decisions, case.weighed, work)
     known = [None if np.isnan(h) else float(h) for h in case.hours]
     return PlanAnswer(
         as_of=decisions.as_of,
         plan=plan,
         rule=rule,
-        saving=saving_of(unit_cost.sum(axis=1), case.leave_draws),
+        saving=saving_of(unit_cost.sum(axis=1), case.never_draws),
+        saving_beside_triggers=saving_of(unit_cost.sum(axis=1), case.trigger_draws),
+        to_come=to_come,
         savings=savings_by_unit(plan, unit_cost, case.leave_draws),
         saved_draws=dict(zip(work, saved.T, strict=True)),
         saving_beside_rule=amount_of(case.unit_costs(rule.plan).sum(axis=1) - unit_cost.sum(axis=1)),
         rules=_rules_beside(case, steps, saved.sum(axis=1)),
-        triggers={
-            unit: _triggers_after(decisions, one, work[unit].action, work[unit].craft_id)
-            for unit, one in case.weighed.items()
-        },
+        triggers={unit: _triggers_after(decisions, off, work[unit]) for unit, off in case.ahead.items()},
+        triggers_now={unit: one.triggers for unit, one in case.weighed.items()} if _in_season(case) else {},
         spares=spares.spare_units(spares.lead_time_demand(demand, TURNAROUND_WEEKS), TURNAROUND_WEEKS),
-        parts=parts_order(plan, decisions.as_of),
+        parts=_parts(case, plan, to_come.to_order),
         begins=days.begins,
         ready_by=days.ready_by,
         season_opens=days.season_opens,
         bench=_bench(case),
         later_weeks=later_weeks(list(case.problem.weeks), decisions.as_of),
-        spare_units=case.limits.spare_units,
+        spare_units=case.problem.spare_units,
         horizon_on=decisions.as_of + timedelta(weeks=HORIZON_WEEKS),
         seasons=int(next(iter(case.weighed.values())).weeks.year[-1]),
         currency=decisions.records.settings.currency,
@@ -149,9 +151,16 @@ def _answer(
         stop={unit: found for unit, reasons in case.unsafe.items() if (found := not_to_run(reasons))},
         check_first={unit: found for unit, reasons in case.unsafe.items() if (found := check_first(reasons))},
         due=_due(case),
+        due_at_opening=_due_at_opening(case, plan),
         hours=dict(zip(work, known, strict=True)),
         remarks=case.remarks,
     )
+
+
+def _parts(case: PlanCase, plan: Plan, to_come: int | None) -> PartsOrder:
+    limits, settings = case.limits, case.decisions.records.settings
+    lead_time, kits = limits.lead_time(settings.bench), limits.kits_here(settings.stock)
+    return parts_order(plan, case.decisions.as_of, lead_time, kits=kits, to_come=to_come)
 
 
 def _whole(by_unit: Mapping[str, np.ndarray]) -> np.ndarray:
@@ -167,13 +176,30 @@ def _bench(case: PlanCase) -> tuple[BenchWeek, ...]:
     )
 
 
+def _in_season(case: PlanCase) -> bool:
+    return case.decisions.records.settings.season.contains(case.decisions.as_of)
+
+
 def _due(case: PlanCase) -> dict[str, Due]:
     """What the units' own triggers ask for today: in season, of units that have reached them."""
-    as_of = case.decisions.as_of
-    if not case.decisions.records.settings.season.contains(as_of):
+    if not _in_season(case):
         return {}
-    found = {unit: one.triggers.reached(one.age_h, as_of) for unit, one in case.weighed.items()}
+    found = {unit: one.triggers.reached(one.age_h, case.decisions.as_of) for unit, one in case.weighed.items()}
     return {unit: due for unit, due in found.items() if due is not None}
+
+
+def _due_at_opening(case: PlanCase, plan: Plan) -> dict[str, Due]:
+    """What the season after will ask for as soon as it opens, of units that are left."""
+    left = {one.unit_id for one in plan.actions if one.action == "leave"}
+    found = {unit: _asked_at_opening(off, case.weighed[unit]) for unit, off in case.ahead.items() if unit in left}
+    return {unit: due for unit, due in found.items() if due is not None}
+
+
+def _asked_at_opening(off: OffSeasonAhead, one: Waiting) -> Due | None:
+    if off.act is None:
+        return None
+    steps = one.weeks.step_of_week
+    return off.act.action if steps[off.act.week] <= steps[off.opens] else None
 
 
 def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.ndarray) -> tuple[RuleBeside, ...]:
@@ -187,7 +213,10 @@ def _rules_beside(case: PlanCase, steps: tuple[RuleStep, ...], plan_saves: np.nd
             rebuilds, spent = rebuilds + 1, spent + float(problem.rebuild_spend[unit])
             cost -= float(problem.leave_cost[unit] - problem.rebuild_cost[unit, week])
         if step.placed or step.n_hours is None:
-            found.append(RuleBeside(step.n_hours, rebuilds, spent, cost, amount_of(plan_saves - saves)))
+            left = list(step.in_season)
+            later = sum((case.saved_by(unit, "leave", None, in_season=True) for unit in left), np.zeros(len(saves)))
+            whole = cost - float((problem.leave_cost - problem.season_cost)[left].sum())
+            found.append(RuleBeside(step.n_hours, rebuilds, spent, whole, amount_of(plan_saves - saves - later)))
     return tuple(found)
 
 
@@ -199,12 +228,15 @@ def _reasons(case: PlanCase) -> dict[str, tuple[str, ...]]:
     return dict(zip(unit_ids, Causes(case.decisions.fit, units).because(REASON_HOURS, unsafe), strict=True))
 
 
-def _triggers_after(decisions: Decisions, one: Waiting, action: str, craft_id: str) -> Triggers:
-    """The coming season's triggers: the unit's own where it is left, those of a fresh unit where it is rebuilt.
+def _triggers_after(decisions: Decisions, off: OffSeasonAhead, planned: PlannedAction) -> Triggers:
+    """The triggers of the season after: the unit's own where it is left, those of a fresh unit where it is rebuilt.
 
     After a check that was quiet the unit's own stand, on the safe side: what it showed is in the next day's answer.
     """
-    if action != "rebuild":
-        return one.triggers
-    upkeep = decisions.upkeep(craft_id)
-    return Triggers(upkeep.first_season_h("check"), upkeep.first_season_h("rebuild"))
+    begun = 0.0
+    if off.before is not None and off.before.action == "rebuild":
+        begun = float(decisions.weekly_hours[planned.craft_id][off.before.week : off.begins].sum())
+    elif planned.action != "rebuild":
+        return off.triggers
+    upkeep = decisions.upkeep(planned.craft_id)
+    return Triggers(upkeep.first_season_h("check", begun), upkeep.first_season_h("rebuild", begun))

@@ -95,14 +95,22 @@ def draw_operations(
     season: Season,
     rngs: tuple[np.random.Generator, ...],
     hours_a_season: float = HOURS_A_SEASON,
+    season_spread: float = 0.0,
 ) -> Operations:
-    """Operations of an invented fleet; `rngs`: streams for craft, usage, water, meter days."""
+    """Operations of an invented fleet; `rngs`: streams for craft, usage, water, meter days.
+
+    `season_spread`: sd of the log of what customers want of all craft in one season, beside the usual.
+    """
     openings = [season.opening_in(first_year + i) for i in range(n_seasons)]
     seasons = tuple((opening.toordinal(), season.close_of(opening).toordinal()) for opening in openings)
     first_day = seasons[0][0] - PREPARES_DAYS
     last_day = _end_of_month_after(seasons[-1][1])
     craft = _draw_craft(n_craft, seasons, first_day, rngs[0])
     hours = _draw_hours(craft, seasons, first_day, last_day, rngs[1], hours_a_season)
+    levels = np.exp(season_spread * rngs[1].standard_normal(len(seasons)) - season_spread**2 / 2)
+    for (opening, close), level in zip(seasons, levels, strict=True):
+        days = slice(opening - first_day, close + 1 - first_day)
+        hours[:, days] = np.minimum(hours[:, days] * level, MOST_HOURS_A_DAY)
     return Operations(
         craft=craft,
         seasons=seasons,

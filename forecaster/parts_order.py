@@ -8,19 +8,21 @@ from datetime import date, timedelta
 import numpy as np
 
 from forecaster.errors import WrongUsage
-from forecaster.plan_problem import Plan
+from forecaster.plan_problem import TOLERANCE, Plan
 from forecaster.rebuild_parts import PartLine, parts_for
+from forecaster.settings import Bench
 from forecaster.spares import COVER
 
-LEAD_TIME_WEEKS = 3.0  # from order to shelf; common practice, no source
+LEAD_TIME_WEEKS = Bench().lead_time_weeks  # from order to shelf, where nothing else is said
 
 
 @dataclass(frozen=True)
 class PartsOrder:
-    """Parts for the planned rebuilds, and apart from them for checked units that may rattle, each with how many sets.
+    """Parts to order for the planned rebuilds, and apart from them for checked units that may rattle.
 
-    `order_by`: the last day to order for the first week of work; None where there is no work. `late`: that day is past.
-    `here_on`: when parts that are ordered today are on the shelf.
+    `rebuilds`, `rattles`: how many sets of each, once those `from_stock` are used. `order_by`: the last day to order
+    for the first work that takes a set beyond them; None where nothing is to be ordered. `late`: that day is past.
+    `kits`: sets on the shelf. `here_on`: when parts that are ordered today are there.
     """
 
     parts: tuple[PartLine, ...]
@@ -31,6 +33,8 @@ class PartsOrder:
     late: bool
     lead_time_weeks: float
     here_on: date
+    kits: int = 0
+    from_stock: int = 0
 
     @property
     def by_part(self) -> dict[str, tuple[int, int]]:
@@ -39,19 +43,32 @@ class PartsOrder:
         return {part: (planned.get(part, 0), reserve.get(part, 0)) for part in [*planned, *reserve]}
 
 
-def parts_order(plan: Plan, as_of: date, lead_time_weeks: float = LEAD_TIME_WEEKS, cover: float = COVER) -> PartsOrder:
-    """What the plan's work takes, and when to order it.
+def parts_order(
+    plan: Plan,
+    as_of: date,
+    lead_time_weeks: float = LEAD_TIME_WEEKS,
+    cover: float = COVER,
+    kits: int = 0,
+    to_come: int | None = None,
+) -> PartsOrder:
+    """What the plan's work takes beyond the `kits` on the shelf, and when to order it.
 
     A rebuild always renews the same parts. Checks call for parts only where the unit rattles: held in reserve for as
     many of them as are enough with probability `cover`. `lead_time_weeks`: from order to shelf, at least 0.
+    `to_come`: how many rebuilds to have parts for, rattles among them, where that is not what is planned: in season,
+    when some units will not run until the work begins.
     """
     if not 0 <= lead_time_weeks <= 520:
         raise WrongUsage(f"The lead time of parts must be from 0 to 520 weeks, not {lead_time_weeks}.")
-    rebuilds = plan.count("rebuild")
-    rattles = rattles_to_expect([planned.rattle for planned in plan.actions if planned.action == "check"], cover)
-    weeks = [planned.week_of for planned in plan.actions if planned.week_of is not None]
+    planned = plan.count("rebuild")
+    may_rattle = rattles_to_expect([one.rattle for one in plan.actions if one.action == "check"], cover)
+    if to_come is not None:
+        planned, may_rattle = to_come, 0
+    rebuilds = max(planned - kits, 0)
+    rattles = max(may_rattle - max(kits - planned, 0), 0)
     lead = timedelta(days=round(7 * lead_time_weeks))
-    order_by = min(weeks) - lead if weeks else None
+    needed = _first_week_beyond(plan, kits) if rebuilds + rattles else None
+    order_by = needed - lead if needed else None
     return PartsOrder(
         parts=parts_for(rebuilds) if rebuilds else (),
         rebuilds=rebuilds,
@@ -61,7 +78,23 @@ def parts_order(plan: Plan, as_of: date, lead_time_weeks: float = LEAD_TIME_WEEK
         late=order_by is not None and order_by < as_of,
         lead_time_weeks=lead_time_weeks,
         here_on=as_of + lead,
+        kits=kits,
+        from_stock=min(kits, planned + may_rattle),
     )
+
+
+def _first_week_beyond(plan: Plan, kits: int) -> date | None:
+    """The first week whose work is expected to take more sets than are on the shelf, else the last; None: no work.
+
+    A check counts as its chance of a rattle, as in the plan's own limit.
+    """
+    work = sorted((one.week_of, one.rattle if one.action == "check" else 1.0) for one in plan.actions if one.week_of)
+    taken = 0.0
+    for week, takes in work:
+        taken += takes
+        if taken > kits + TOLERANCE:
+            return week
+    return work[-1][0] if work else None
 
 
 def rattles_to_expect(chances: list[float], cover: float = COVER) -> int:

@@ -15,10 +15,11 @@ import pandas as pd
 from forecaster import model_names
 from forecaster.aftermath import after_hours, after_season
 from forecaster.errors import ModelError
-from forecaster.life_model import FittedLifeModel
+from forecaster.life_model import FittedLifeModel, Standing
 from forecaster.lives import Histories
 from forecaster.records import FleetRecords
-from forecaster.usage import expected_use
+from forecaster.season_risk import failing_within_drawn, hours_to_close
+from forecaster.usage_forecast import forecast_usage
 from forecaster.written_days import DatedText
 
 # Name -> room and function that fits it: the life models that a forecast can be asked of, and the rivals to beat.
@@ -69,7 +70,11 @@ def hours_forecasts(
     asked = units.select(free)
     waiting.update(zip(asked.lives["life_id"], asked.lives["hours_observed"] + hours, strict=True))
     ahead = np.full(asked.n_lives, float(hours))
-    return _forecasts(fitted, models, asked, ahead, after_hours(asked, later, hours))
+
+    def fails(standing: Standing) -> np.ndarray:
+        return standing.failing(np.array([hours]))[:, :, 0]
+
+    return _forecasts(fitted, models, asked, ahead, fails, after_hours(asked, later, hours))
 
 
 def season_forecasts(
@@ -80,16 +85,18 @@ def season_forecasts(
     records: FleetRecords,
     remarks: list[str],
 ) -> pd.DataFrame:
-    """Forecasts of failing by the close of the season that opens on the day of `units`; none where no use is known."""
-    use = expected_use(records, units.as_of)
-    if not np.isfinite(use.fleet_hours_per_day):
-        why = ": no forecasts of the season, since no engine hours were known to expect."
-        remarks.append(DatedText(units.as_of, why))
-        units = units.select(np.zeros(units.n_lives, dtype=bool))
-    ahead = use.craft["hours"].reindex(units.lives["craft_id"]).to_numpy(dtype=float)
-    reopens = records.settings.season.opening_in(use.opens.year + 1)
-    became = after_season(units, later, use.closes, reopens)
-    return _forecasts(fitted, models, units, ahead, became)
+    """Forecasts of failing by the close of the season that opens on the day of `units`, from what was known then."""
+    season = records.settings.season
+    opens, closes = season.current_or_next(units.as_of)
+    usage = forecast_usage(records, units.as_of)
+    remarks += usage.fleet_remarks
+    craft, became = units.lives["craft_id"], after_season(units, later, closes, season.opening_in(opens.year + 1))
+
+    def fails(standing: Standing) -> np.ndarray:
+        return failing_within_drawn(standing, hours_to_close(usage, craft, standing))
+
+    ahead = usage.totals(list(craft), units.as_of, closes, 1)[0]
+    return _forecasts(fitted, models, units, ahead, fails, became)
 
 
 def _forecasts(
@@ -97,9 +104,13 @@ def _forecasts(
     models: Sequence[str],
     units: Histories,
     ahead: np.ndarray,
+    fails: Callable[[Standing], np.ndarray],
     became: pd.DataFrame,
 ) -> pd.DataFrame:
-    """One row a unit: columns `FORECASTS` and one a model."""
+    """One row a unit: columns `FORECASTS` and one a model, by the draws (d, n) that `fails` gives of its chances.
+
+    `ahead` (n,): the engine hours that are asked about, or expected.
+    """
     lives = units.lives
     table = pd.DataFrame(
         {
@@ -117,7 +128,7 @@ def _forecasts(
     for name in models:
         chances = np.full(len(lives), np.nan)
         if name in fitted and len(lives):
-            chances = fitted[name].chance_of_failing(units, ahead[:, None])[:, :, 0].mean(axis=0)
+            chances = fails(fitted[name].standing(units)).mean(axis=0)
         table[name] = chances
     return table
 

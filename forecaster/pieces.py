@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecaster.findings import RUST_UNHEARD_DAYS, SPUN_QUIET
+from forecaster.counted_looks import looks_that_count
 from forecaster.lives import Histories
 from forecaster.priors import COVARIATES, Prior
 
@@ -244,7 +244,7 @@ def _events(histories: Histories, prior: Prior, draft: _Draft, age: np.ndarray, 
         _plain(np.arange(n), age, _END_OF_LIFE, first=False),
         _cuts(age, first_cut_h),
         _of_lives(histories.incidents, "happened_on", _INCIDENT, histories, draft, prior),
-        _of_lives(_with_quiet_before_water(histories), "checked_on", _CHECK, histories, draft, prior),
+        _of_lives(looks_that_count(histories), "checked_on", _CHECK, histories, draft, prior),
     ]
     columns = {name: np.concatenate([t[name] for t in tables]) for name in tables[0]}
     order = np.lexsort((columns["kind"], columns.pop("day"), columns["age"], columns["copy"]))
@@ -274,26 +274,6 @@ def _cuts(age: np.ndarray, first_cut_h: float) -> dict[str, np.ndarray]:
     rank = np.arange(times.sum()) - np.repeat(np.cumsum(times) - times, times)
     at = np.maximum(age[copy] - first_cut_h * CUT_RATIO**rank, 0.0)
     return _plain(copy, at, _CUT, first=True)
-
-
-def _with_quiet_before_water(histories: Histories) -> pd.DataFrame:
-    """The checks; a quiet spin within `RUST_UNHEARD_DAYS` of water counts as made just before it, marked `too_soon`.
-
-    So it speaks of what was wrong before, and not of the rust that this water began. Of several incidents in that time
-    it stands before the first. A rattle stays where it is: it counts whenever it is heard.
-    """
-    checks, incidents = histories.checks, histories.incidents
-    wanted = ["life_id", "happened_on", "observed_hours"]
-    spun = checks[checks["spin"].isin(SPUN_QUIET) & (checks["known_state"] == "")]
-    pairs = spun.reset_index(names="look").merge(incidents[wanted], on="life_id", suffixes=("", "_wet"))
-    days = (pairs["checked_on"] - pairs["happened_on"]).dt.days
-    soon = pairs[(days >= 0) & (days <= RUST_UNHEARD_DAYS) & (pairs["observed_hours_wet"] <= pairs["observed_hours"])]
-    first = soon.sort_values(["observed_hours_wet", "happened_on"], kind="stable").drop_duplicates("look")
-    moved = checks.assign(too_soon=False)
-    moved.loc[first["look"], "observed_hours"] = first["observed_hours_wet"].to_numpy()
-    moved.loc[first["look"], "checked_on"] = first["happened_on"].to_numpy()
-    moved.loc[first["look"], "too_soon"] = True
-    return moved
 
 
 def _of_lives(

@@ -1,18 +1,18 @@
 """Weeks that are alike: every unit's work costs the same in each of them, so that the program may take them as one.
 
 Off season nothing runs and no rental day is lost, so that most weeks are. Without it a solver tries the same plan over
-and over with its weeks changed about.
+and over with its weeks changed about. Weeks whose costs differ by less than waiting must save count as alike too.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from forecaster.plan_places import CHECK, REBUILD
-from forecaster.plan_problem import SAME_COST, TOLERANCE, PlanProblem
+from forecaster.plan_problem import CHECK, REBUILD, SAME_COST, TOLERANCE, PlanProblem
 
 Work = tuple[int, int, int]  # unit, act, week
 
@@ -20,18 +20,35 @@ Work = tuple[int, int, int]  # unit, act, week
 def alike_weeks(problem: PlanProblem) -> np.ndarray:
     """For each week the first one that is alike, itself where none is, (W,).
 
-    Only open weeks with whole bench places in which, and for as long as a unit is away, no spare has to stand in.
+    Only open weeks with whole bench places in which, and for as long as a unit is away, no spare has to stand in;
+    a week before ordered parts are here is unlike one from then on.
     """
     free = np.isinf(sliding_window_view(problem.spares_by_week, problem.out_weeks).min(axis=1))
     places = problem.bench_places
     free &= (places > 0) & (np.abs(places - np.round(places)) <= TOLERANCE)
     costs = np.concatenate([problem.rebuild_cost, problem.check_cost])
+    least = max(SAME_COST, problem.least_wait)
     first = np.arange(len(places))
+    waits = np.isfinite(problem.kits) & (first < problem.parts_week)
     for week in np.flatnonzero(free):
-        known = [k for k in np.flatnonzero(free[:week]) if first[k] == k]
-        same = (k for k in known if (np.abs(costs[:, k] - costs[:, week]) <= SAME_COST).all())
+        known = [k for k in np.flatnonzero(free[:week]) if first[k] == k and waits[k] == waits[week]]
+        same = (k for k in known if (np.abs(costs[:, k] - costs[:, week]) <= least).all())
         first[week] = next(same, week)
     return first
+
+
+def with_alike_costs(problem: PlanProblem, first: np.ndarray) -> PlanProblem:
+    """The problem with each work's cost in weeks of the same `first`, (W,), the least of them: a bound on all."""
+    if problem.least_wait <= 0:
+        return problem
+
+    def least(cost: np.ndarray) -> np.ndarray:
+        lowest = np.full(cost.shape, np.inf)
+        np.minimum.at(lowest.T, first, cost.T)
+        alike: np.ndarray = lowest[:, first]
+        return alike
+
+    return replace(problem, rebuild_cost=least(problem.rebuild_cost), check_cost=least(problem.check_cost))
 
 
 def laid_out(problem: PlanProblem, work: Sequence[Work], first: np.ndarray) -> tuple[list[Work], list[Work]]:

@@ -14,10 +14,11 @@ from forecaster.life_model import Evidence
 from forecaster.parts_order import PartsOrder
 from forecaster.plan_problem import Plan
 from forecaster.plan_rules import EveryNHours
+from forecaster.rebuilds_to_come import RebuildsToCome
+from forecaster.season_triggers import Due, Triggers
 from forecaster.spares import SpareUnits
-from forecaster.waiting import Due, Triggers
 
-Saving = Amount  # what is expected to be saved beside doing nothing
+Saving = Amount  # what is expected to be saved beside something else
 
 
 @dataclass(frozen=True)
@@ -50,12 +51,17 @@ class PlanAnswer:
     `begins`: the first day of work; `ready_by`: the day by which it must be done; `season_opens`: the coming season's
     first day. `bench`: the weeks of the plan; `later_weeks`: the next Mondays, too late for it. `spare_units`: those
     that stand in where craft earn. `horizon_on`, `seasons`: up to when costs are counted, and how many seasons that is.
-    `saving`: of the plan beside doing nothing; `savings`: by unit, where known, and `saved_draws` the same by posterior
-    draw, (draws,) each. `rule`: the best "every N hours" within the same limits, `saving_beside_rule` beside it;
-    `rules`: every N that makes a difference, highest first.
-    `triggers`: by unit, for the coming season. `because`, `doubtful`: by unit, reasons and doubts where there are any;
-    `stop`: reasons not to run a unit as it is; `check_first`: to check it before its next ride. `due`: on an in-season
-    day, by unit, what its trigger has been reached for. `hours`: by unit since rebuild, None where not known.
+    `saving`: of the plan beside never acting until a unit fails or is noticed; `saving_beside_triggers`: beside no work
+    off season, units opened and checked in season when their hours come, without any limit. `savings`: by unit where
+    known, beside leaving it closed through the coming season, and `saved_draws` the same by posterior draw, (draws,)
+    each. `rule`: the best "every N hours" within the same limits, `saving_beside_rule` beside it; `rules`: every N that
+    makes a difference, highest first. Its N count engine hours since rebuild when the work begins.
+    `triggers`: by unit, for the season after this off-season; `triggers_now`: by unit, for the one that is on.
+    `to_come`: how many rebuilds the off-season brings if nothing changes, and what comes before it.
+    `because`, `doubtful`: by unit, reasons and doubts where there are any; `stop`: reasons not to run a unit as it is;
+    `check_first`: to check it before its next ride. `due`: on an in-season day, by unit, what its trigger has been
+    reached for; `due_at_opening`: what it will have been reached for when the season after opens, where the unit is
+    left. `hours`: by unit since rebuild, None where not known.
     `evidence`: what the forecasts behind it were learned from, by `model`.
     """
 
@@ -63,6 +69,8 @@ class PlanAnswer:
     plan: Plan
     rule: EveryNHours
     saving: Saving
+    saving_beside_triggers: Saving
+    to_come: RebuildsToCome
     triggers: Mapping[str, Triggers]
     spares: SpareUnits
     parts: PartsOrder
@@ -86,6 +94,8 @@ class PlanAnswer:
     stop: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     check_first: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     due: Mapping[str, Due] = field(default_factory=dict)
+    due_at_opening: Mapping[str, Due] = field(default_factory=dict)
+    triggers_now: Mapping[str, Triggers] = field(default_factory=dict)
     hours: Mapping[str, float | None] = field(default_factory=dict)
     saved_draws: Mapping[str, np.ndarray] = field(default_factory=dict, repr=False, compare=False)
 
@@ -96,7 +106,7 @@ class PlanAnswer:
             raise WrongUsage(f"{', '.join(without[:10])}: no season triggers. Every unit of the plan needs them.")
 
     def saving_among(self, unit_ids: Iterable[str]) -> Saving:
-        """What the plan saves on some of its units, one customer's for example; summed draw by draw, as the whole is.
+        """What the plan's work saves on some of its units beside leaving them closed, summed draw by draw.
 
         Nothing saved for no unit. Raises WrongUsage for a unit whose draws are not known.
         """
@@ -109,12 +119,12 @@ class PlanAnswer:
         )
 
 
-def saving_of(plan_cost: np.ndarray, leave_cost: np.ndarray) -> Saving:
-    """The whole plan's saving from posterior draws: `plan_cost` (draws,), `leave_cost` (draws, n).
+def saving_of(plan_cost: np.ndarray, other_cost: np.ndarray) -> Saving:
+    """The whole plan's saving from posterior draws: `plan_cost` (draws,), `other_cost` (draws, n) of what it is beside.
 
     Summed draw by draw, since what raises one unit's risk raises the others' too.
     """
-    return amount_of(leave_cost.sum(axis=1) - plan_cost)
+    return amount_of(other_cost.sum(axis=1) - plan_cost)
 
 
 def savings_by_unit(plan: Plan, unit_cost: np.ndarray, leave_cost: np.ndarray) -> dict[str, Saving]:

@@ -1,4 +1,4 @@
-"""A plan changed by hand: what each unit's work then comes to, and which limits it breaks, in words.
+"""A plan changed by hand: what each unit's work then comes to, within the limits or not.
 
 Nothing else of the plan moves: what was changed is what is told.
 """
@@ -8,30 +8,45 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import get_args
+from typing import Any, get_args
 
 import numpy as np
 
 from forecaster.errors import WrongUsage
 from forecaster.plan_case import PlanCase
-from forecaster.plan_days import later_weeks, monday_of, open_weeks
-from forecaster.plan_places import ACTIONS, CHECK, Schedule
-from forecaster.plan_problem import SAME_COST, TOLERANCE, WEEK, Action, Plan, PlannedAction
+from forecaster.plan_days import later_weeks, monday_of
+from forecaster.plan_overspend import chance_of_overspending
+from forecaster.plan_places import NO_WEEK, Schedule
+from forecaster.plan_problem import (
+    ACTIONS,
+    CHECK,
+    LEAST_SAVING,
+    SAME_COST,
+    SEASON,
+    Action,
+    Plan,
+    PlannedAction,
+    act_of,
+)
 from forecaster.written_days import DatedText
 
-CHECKS_COUNT = " (a check counts as its chance of a rattle)"
+CLOSED: dict[str, Any] = {"in_season": False, "season_spend": 0.0}
 
 
 @dataclass(frozen=True)
 class PlanEdit:
-    """What is to be done with a unit instead: any day of the week meant; None for work: its cheapest free week."""
+    """What is to be done with a unit instead: any day of the week meant; None for work: its cheapest free week.
+
+    `note`: why, in the words of whoever changed it; on one line.
+    """
 
     action: Action
     week_of: date | None = None
+    note: str = ""
 
 
 def edited(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> Plan:
-    """The plan with these units' work instead, within the limits or not; see ``broken_limits``.
+    """The plan with these units' work instead, within the limits or not; see ``broken_limits.broken_limits``.
 
     What a little more of a limit would save is that of the best plan and no longer told. Raises WrongUsage for a unit
     that is not in the plan, an action that is none, or a week before the work begins or beyond ``later_weeks``.
@@ -39,11 +54,39 @@ def edited(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> Plan:
     _refuse_unknown(case, plan, edits)
     asked = _with_weeks(case, plan, edits)
     actions = [_edited(case, i, one, asked.get(one.unit_id)) for i, one in enumerate(plan.actions)]
+    left = [i for i, one in enumerate(plan.actions) if one.unit_id in asked and actions[i].action == "leave"]
+    actions = _season_of_left(case, actions, left)
     spent = float(np.sum([one.cost for one in actions]))
-    saves = float(np.sum([one.saves for one in actions]))
+    cost = case.problem.leave_all - float(np.sum([one.saves for one in actions]))
     return Plan(
-        tuple(actions), spent, plan.budget, plan.expected_cost_do_nothing - saves, plan.expected_cost_do_nothing
+        tuple(actions),
+        spent,
+        plan.budget,
+        cost,
+        plan.expected_cost_do_nothing,
+        plan.expected_cost_at_triggers,
+        overspend_chance=chance_of_overspending(case.problem, enumerate(map(act_of, actions))),
     )
+
+
+def _season_of_left(case: PlanCase, actions: list[PlannedAction], left: list[int]) -> list[PlannedAction]:
+    """The work with the units that were left by hand acted on in season, as far as that season's limits allow it."""
+    problem, schedule = case.problem, Schedule(case.problem)
+    week = {monday: number for number, monday in enumerate(problem.weeks)}
+    for i, one in enumerate(actions):
+        if one.week_of in week:
+            schedule.take(i, act_of(one), week[one.week_of])
+        elif one.week_of:
+            schedule.money -= one.cost
+        elif one.in_season:
+            schedule.take(i, SEASON)
+    told = list(actions)
+    for i in left:
+        if problem.worth(SEASON)[i] >= LEAST_SAVING and schedule.fits(i, SEASON, NO_WEEK):
+            schedule.take(i, SEASON)
+            saves, spend = schedule.saving(i), schedule.spending(i)
+            told[i] = replace(told[i], in_season=True, saves=saves, season_spend=spend)
+    return told
 
 
 def _refuse_unknown(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> None:
@@ -56,7 +99,9 @@ def _refuse_unknown(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -
     last = [*weeks, *later_weeks(weeks, case.decisions.as_of)][-1]
     for unit, edit in edits.items():
         if edit.action not in get_args(Action):
-            raise WrongUsage(f"{unit}: {edit.action!r} is nothing that can be done; choose {', '.join(ACTIONS)}.")
+            raise WrongUsage(
+                f"{unit}: {edit.action!r} is nothing that can be done; choose {', '.join(get_args(Action))}."
+            )
         if edit.action != "leave" and edit.week_of and not weeks[0] <= monday_of(edit.week_of) <= last:
             raise WrongUsage(
                 DatedText(
@@ -74,10 +119,11 @@ def _refuse_unknown(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -
 def _with_weeks(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> dict[str, PlanEdit]:
     """The edits with a Monday each: work that names no week goes one after another where it costs least.
 
-    That is the earliest week of least cost with a place free beside all other work, else of all open ones.
+    That is the earliest week of least cost with a place free beside all other work, else of all open ones; what saves
+    most comes first.
     """
     problem = case.problem
-    schedule = Schedule(replace(problem, budget=None))
+    schedule = Schedule(replace(problem, budget=None, overspend_chance=1.0))
     week = {monday: number for number, monday in enumerate(problem.weeks)}
     asked = {
         unit: replace(edit, week_of=monday_of(edit.week_of) if edit.week_of and edit.action != "leave" else None)
@@ -92,10 +138,12 @@ def _with_weeks(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> di
             open_yet.append(i)
         elif now.week_of in week:
             schedule.take(i, ACTIONS.index(now.action), week[now.week_of])
-    for i in open_yet:
+    work = {i: ACTIONS.index(asked[problem.unit_ids[i]].action) for i in open_yet}
+    saves = {i: float(problem.worth(act)[i].max()) for i, act in work.items()}
+    for i in sorted(open_yet, key=lambda i: (-round(saves[i], 2), problem.unit_ids[i])):
         unit = problem.unit_ids[i]
-        first = _cheapest_week(schedule, i, ACTIONS.index(asked[unit].action))
-        schedule.take(i, ACTIONS.index(asked[unit].action), first)
+        first = _cheapest_week(schedule, i, work[i])
+        schedule.take(i, work[i], first)
         asked[unit] = replace(asked[unit], week_of=problem.weeks[first])
     return asked
 
@@ -106,7 +154,7 @@ def _cheapest_week(schedule: Schedule, unit: int, act: int) -> int:
     if not allowed.any():
         return 0
     cost = np.where(allowed, (problem.check_cost if act == CHECK else problem.rebuild_cost)[unit], np.inf)
-    return int(np.argmax(cost <= cost.min() + SAME_COST))
+    return int(np.argmax(cost <= cost.min() + max(SAME_COST, problem.least_wait)))
 
 
 def _edited(case: PlanCase, unit: int, planned: PlannedAction, edit: PlanEdit | None) -> PlannedAction:
@@ -114,7 +162,7 @@ def _edited(case: PlanCase, unit: int, planned: PlannedAction, edit: PlanEdit | 
     if edit is None or (edit.action, edit.week_of) == (planned.action, planned.week_of):
         return planned
     if edit.action == "leave":
-        return replace(planned, action="leave", week_of=None, cost=0.0, saves=0.0, rattle=0.0)
+        return replace(planned, action="leave", week_of=None, cost=0.0, saves=0.0, rattle=0.0, **CLOSED)
     checks = edit.action == "check"
     return replace(
         planned,
@@ -123,88 +171,5 @@ def _edited(case: PlanCase, unit: int, planned: PlannedAction, edit: PlanEdit | 
         cost=float((case.problem.check_spend if checks else case.problem.rebuild_spend)[unit]),
         saves=float(case.saved_by(unit, edit.action, edit.week_of).mean()),
         rattle=float(case.problem.check_bench[unit]) if checks else 0.0,
+        **CLOSED,
     )
-
-
-def broken_limits(case: PlanCase, plan: Plan) -> tuple[str, ...]:
-    """Which limits a plan breaks, each in a sentence; none: it keeps within all of them."""
-    return (
-        *_over_budget(plan),
-        *_too_late(case, plan),
-        *_bench_overfull(case, plan),
-        *_spares_short(case, plan),
-        *_must_left(case, plan),
-    )
-
-
-def _over_budget(plan: Plan) -> list[str]:
-    if plan.budget is None or plan.spent <= plan.budget + TOLERANCE:
-        return []
-    return [
-        f"The budget: the work costs {plan.spent:,.0f}, which is {plan.spent - plan.budget:,.0f} above "
-        f"{plan.budget:,.0f}."
-    ]
-
-
-def _too_late(case: PlanCase, plan: Plan) -> list[str]:
-    late: dict[date, list[str]] = {}
-    for one in plan.actions:
-        if one.week_of is not None and one.week_of not in case.problem.weeks:
-            late.setdefault(one.week_of, []).append(one.unit_id)
-    opens = case.days.season_opens
-    return [
-        DatedText(
-            "Ready by ",
-            case.days.ready_by,
-            f": {_named(units)} in the week of ",
-            monday,
-            " would be done too late",
-            *((", after the opening on ", opens, ".") if monday + WEEK > opens else (".",)),
-        )
-        for monday, units in sorted(late.items())
-    ]
-
-
-def _bench_overfull(case: PlanCase, plan: Plan) -> list[str]:
-    told: list[str] = []
-    opened = open_weeks(case.problem.weeks, case.limits.closed)
-    for monday, places, is_open in zip(case.problem.weeks, case.problem.bench_places, opened, strict=True):
-        work = [one for one in plan.actions if one.week_of == monday]
-        taken = sum(1.0 if one.action == "rebuild" else one.rattle for one in work)
-        if work and places <= 0:
-            why = "finishes nothing in" if is_open else "is closed in"
-            units = _named([one.unit_id for one in work])
-            told.append(DatedText(f"The bench {why} the week of ", monday, f", and {units} is in it."))
-        elif taken > places + TOLERANCE:
-            counted = CHECKS_COUNT if any(one.action == "check" for one in work) else ""
-            more = f" takes {taken:.3g} places{counted}, and there are {places:g}."
-            told.append(DatedText("The bench: the work in the week of ", monday, more))
-    return told
-
-
-def _spares_short(case: PlanCase, plan: Plan) -> list[str]:
-    problem = case.problem
-    away = np.zeros(len(problem.spares_by_week))
-    first = {monday: k for k, monday in enumerate(problem.weeks)}
-    for one in plan.actions:
-        if one.week_of in first:
-            k = first[one.week_of]
-            away[k : k + problem.out_weeks] += 1.0 if one.action == "rebuild" else one.rattle
-    return [
-        DatedText(
-            "Spare units: in the week of ",
-            monday,
-            f" craft earn, {gone:.3g} units are away, and {problem.spare_units} can stand in.",
-        )
-        for monday, gone, most in zip(problem.weeks, away, problem.spares_by_week, strict=False)
-        if gone > most + TOLERANCE
-    ]
-
-
-def _must_left(case: PlanCase, plan: Plan) -> list[str]:
-    left = [one.unit_id for one in plan.actions if one.unit_id in case.problem.must and one.action != "rebuild"]
-    return [f"{_named(left)} must be rebuilt: see why it must not run as it is."] if left else []
-
-
-def _named(units: list[str]) -> str:
-    return ", ".join(units[:10]) + (" ..." if len(units) > 10 else "")

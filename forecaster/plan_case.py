@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from bisect import bisect_left
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date
-from typing import TypedDict
 
 import numpy as np
 
-from forecaster.bench_shares import BenchShare
 from forecaster.decisions import Decisions
 from forecaster.errors import DataStopsAnswer, WrongUsage
+from forecaster.off_season_ahead import OffSeasonAhead, first_opening
 from forecaster.plan import must_be_done
-from forecaster.plan_days import OffSeason, mondays, off_season_days, open_weeks, week_ahead
-from forecaster.plan_problem import Action, Plan, PlanProblem, bench_places_by_week
-from forecaster.settings import Bench
+from forecaster.plan_days import OffSeason, monday_of, mondays, off_season_days, season_weeks, week_ahead
+from forecaster.plan_limits import PlanLimits
+from forecaster.plan_problem import Action, Plan, PlanProblem
+from forecaster.prices import Prices
 from forecaster.unsafe import Unsafe, check_first, found_unsafe
 from forecaster.waiting import Waiting
 from forecaster.written_days import DatedText, joined
@@ -25,75 +24,15 @@ from forecaster.written_days import DatedText, joined
 Progress = Callable[[str], None]
 
 
-@dataclass(frozen=True)
-class PlanLimits:
-    """What the user may set of a plan; what is left out is fleet.toml's.
-
-    `budget`: infinite for no limit; `bench_per_week`: rebuilds a week; `spare_units`: units on the shelf that stand in
-    where work reaches into the season; `closed`: days whose whole week the bench is closed. `share`: where the plan is
-    one owner's, the part of fleet.toml's bench and budget that counts; None: all of it.
-    """
-
-    budget: float | None = None
-    begins: date | None = None
-    ready_by: date | None = None
-    bench_per_week: float | None = None
-    spare_units: int = 0
-    closed: tuple[date, ...] = ()
-    share: BenchShare | None = None
-
-    def bench_places(self, weeks: list[date], bench: Bench) -> np.ndarray:
-        """Rebuilds that the bench takes each week, (W,): as set here, else fleet.toml's, or the part of them."""
-        opened = open_weeks(weeks, self.closed)
-        if self.bench_per_week is not None:
-            return bench_places_by_week(self.bench_per_week, opened)
-        whole = bench_places_by_week(bench.rebuilds_per_week, opened)
-        return whole if self.share is None else self.share.places(whole)
-
-    def money(self, bench: Bench) -> float | None:
-        """The budget: as set here, else fleet.toml's, or the part of it; None: no limit."""
-        if self.budget is not None:
-            return None if self.budget == math.inf else self.budget
-        return bench.budget if self.share is None else self.share.budget(bench.budget)
-
-
-class PlanWishes(TypedDict, total=False):
-    """The same, and prices (fields of ``Prices``), as keywords of ``Fleet.plan``."""
-
-    budget: float | None
-    begins: date | None
-    ready_by: date | None
-    bench_per_week: float | None
-    spare_units: int
-    closed: tuple[date, ...]
-    prices: Mapping[str, float]
-
-
-def limits_of(wish: PlanWishes) -> PlanLimits:
-    """The limits of what was wished, its prices left out. Raises WrongUsage for a wish that is not known."""
-    known = {limit.name for limit in fields(PlanLimits)} - {"share"}  # whose plan it is, is no wish
-    unknown = sorted(set(wish) - known - {"prices"})
-    if unknown:
-        raise WrongUsage(
-            f"{', '.join(unknown)} is nothing that a plan can be asked for; known: {', '.join(sorted(known))}, prices."
-        )
-    return PlanLimits(
-        wish.get("budget"),
-        wish.get("begins"),
-        wish.get("ready_by"),
-        wish.get("bench_per_week"),
-        wish.get("spare_units", 0),
-        tuple(wish.get("closed", ())),
-    )
-
-
 @dataclass(frozen=True, eq=False)
 class PlanCase:
     """One off-season laid out: `problem`, and behind it each unit's options under every posterior draw.
 
-    `weighed`: by unit in the problem's order. `hours` (n,): since rebuild, NaN: not known. `leave_draws`: (draws, n).
-    `unsafe`: by unit, what is unsafe about it as its record stands. `remarks`: what the problem leaves out, and what
-    comes before it, in words.
+    `weighed`: by unit in the problem's order, and `ahead` its off-season, once the season at hand is over. `hours`
+    (n,): since rebuild, NaN: not known, and `hours_then`: when the off-season begins, if it runs on. What each costs
+    if it is left, (draws, n): `leave_draws` closed through the season after, `trigger_draws` acted on in it at its
+    triggers, `never_draws` if nobody ever acts. `unsafe`: by unit, what is unsafe about it as its record stands.
+    `remarks`: what the problem leaves out, and what comes before it, in words.
     """
 
     decisions: Decisions
@@ -101,32 +40,38 @@ class PlanCase:
     days: OffSeason
     problem: PlanProblem
     weighed: Mapping[str, Waiting]
+    ahead: Mapping[str, OffSeasonAhead]
     hours: np.ndarray
+    hours_then: np.ndarray
     leave_draws: np.ndarray
+    trigger_draws: np.ndarray
+    never_draws: np.ndarray
     unsafe: Mapping[str, tuple[Unsafe, ...]]
     remarks: tuple[str, ...] = ()
 
-    def cost_draws(self, unit: int, action: Action, week_of: date | None) -> np.ndarray:
+    def cost_draws(self, unit: int, action: Action, week_of: date | None, in_season: bool = False) -> np.ndarray:
         """What a unit costs from today to the horizon under each posterior draw if this is done, (draws,).
 
-        `unit`: its place in the problem. Also in a week that is not one of the plan's.
+        `unit`: its place in the problem. Also in a week that is not one of the plan's. `in_season`: left, and acted on
+        at its triggers in the season after.
         """
         draws: np.ndarray
         if week_of is None:
-            draws = self.leave_draws[:, unit]
+            draws = (self.trigger_draws if in_season else self.leave_draws)[:, unit]
             return draws
-        one, week = self.weighed[self.problem.unit_ids[unit]], week_ahead(self.decisions.as_of, week_of)
+        one = self.ahead[self.problem.unit_ids[unit]]
+        week = _week_of(week_of, one, self.decisions)
         draws = (one.rebuild if action == "rebuild" else one.check)[:, week]
         return draws
 
-    def saved_by(self, unit: int, action: Action, week_of: date | None) -> np.ndarray:
-        """The same as a saving beside leaving the unit, (draws,)."""
-        saved: np.ndarray = self.leave_draws[:, unit] - self.cost_draws(unit, action, week_of)
+    def saved_by(self, unit: int, action: Action, week_of: date | None, in_season: bool = False) -> np.ndarray:
+        """The same as a saving beside leaving the unit closed through the season after, (draws,)."""
+        saved: np.ndarray = self.leave_draws[:, unit] - self.cost_draws(unit, action, week_of, in_season)
         return saved
 
     def unit_costs(self, plan: Plan) -> np.ndarray:
         """What each unit of a plan costs from today to the horizon, (draws, n)."""
-        by_unit = [self.cost_draws(i, one.action, one.week_of) for i, one in enumerate(plan.actions)]
+        by_unit = [self.cost_draws(i, one.action, one.week_of, one.in_season) for i, one in enumerate(plan.actions)]
         costs: np.ndarray = np.stack(by_unit, axis=1)
         return costs
 
@@ -153,34 +98,92 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
             )
         )
     weighed = decisions.weigh(lambda number, of: tell(f"Weighing unit {number:,} of {of:,} ..."))
-    ones, at = list(weighed.values()), np.array([week_ahead(as_of, monday) for monday in weeks])
-    leave = [_leave(one, days.season_opens) for one in ones]
+    ones, ahead = list(weighed.values()), _off_seasons(decisions, weighed, days)
+    offs = list(ahead.values())
+    at = np.array([_week_of(monday, offs[0], decisions) for monday in weeks])
     unsafe = _unsafe_by_unit(decisions)
     price = np.array([one.prices.planned(in_season=False) for one in ones])
-    rattles = np.array([one.rattles[at[0]] for one in ones])
+    by_draw = np.stack([_given(off.rattles, off.running) for off in offs])
+    rattles = np.array([_given(off.rattles.mean(), off.running.mean()) for off in offs])
+    closed, triggers, never = (
+        np.stack(some, axis=1)
+        for some in (
+            [off.closed for off in offs],
+            [off.at_triggers for off in offs],
+            [one.none for one in ones],
+        )
+    )
+    season = season_weeks(days.season_opens, settings.season)
     problem = PlanProblem(
         unit_ids=list(units["unit_id"]),
         craft_ids=list(units["craft_id"]),
         weeks=weeks,
-        rebuild_cost=np.stack([one.rebuild.mean(axis=0)[at] for one in ones]),
-        check_cost=np.stack([one.check.mean(axis=0)[at] for one in ones]),
-        leave_cost=np.array([mean for mean, _ in leave]),
+        rebuild_cost=np.stack([off.rebuild.mean(axis=0)[at] for off in offs]),
+        check_cost=np.stack([off.check.mean(axis=0)[at] for off in offs]),
+        leave_cost=closed.mean(axis=0),
+        never_cost=never.mean(axis=0),
         rebuild_spend=price,
         check_spend=np.array([one.prices.looked_at(in_season=False) for one in ones]) + rattles * price,
-        check_bench=np.clip(rattles, 0.0, 1.0),
-        bench_places=limits.bench_places(weeks, settings.bench),
+        check_bench=rattles,
+        rattle_draws=by_draw,
         craft_needed=np.array([settings.season.contains(monday) for monday in weeks]),
-        budget=limits.money(settings.bench),
-        spare_units=limits.spare_units,
-        must=frozenset(unit for unit, reasons in unsafe.items() if any(one.act == "rebuild" for one in reasons)),
+        must=frozenset(unit for unit, reasons in unsafe.items() if _must_be_rebuilt(reasons, ahead[unit])),
+        season_cost=triggers.mean(axis=0),
+        season_spend=np.array([_season_spend(one.prices, off) for one, off in zip(ones, offs, strict=True)]),
+        season_chance=np.clip([off.act_runs for off in offs], 0.0, 1.0),
+        season_week=np.array([_season_week(one, off, season) for one, off in zip(ones, offs, strict=True)]),
+        season_bench=np.clip([off.act_bench for off in offs], 0.0, 1.0),
+        **limits.of_problem(weeks, len(season), as_of, settings),
     )
     problem, remarks = _as_far_as_limits_allow(problem)
     remarks += tuple(
         check_first_remark(unit, found) for unit, reasons in unsafe.items() if (found := check_first(reasons))
     )
     hours = (units["hours_at_entry"] + units["hours_observed"]).to_numpy(dtype=float)
-    draws = np.stack([one for _, one in leave], axis=1)
-    return PlanCase(decisions, limits, days, problem, weighed, hours, draws, unsafe, remarks)
+    run = [decisions.weekly_hours[craft][: offs[0].begins].sum() for craft in units["craft_id"]]
+    at_hours = (hours, hours + run)
+    left = (closed, triggers, never)
+    return PlanCase(decisions, limits, days, problem, weighed, ahead, *at_hours, *left, unsafe, remarks)
+
+
+def _off_seasons(decisions: Decisions, weighed: Mapping[str, Waiting], days: OffSeason) -> dict[str, OffSeasonAhead]:
+    """Each unit's off-season before the season that opens on a day, by unit."""
+    weeks = next(iter(weighed.values())).weeks
+    opens = bisect_left(weeks.first_day, days.season_opens)
+    if opens == first_opening(weeks):
+        return {unit: one.off_season for unit, one in weighed.items()}
+    return {unit: decisions.off_season_before(unit, opens) for unit in weighed}
+
+
+def _week_of(monday: date, ahead: OffSeasonAhead, decisions: Decisions) -> int:
+    """Which week ahead holds a Monday; the days between a season's close and the next week ahead count as that week."""
+    week = week_ahead(decisions.as_of, monday)
+    return week if decisions.records.settings.season.contains(monday) else max(week, ahead.begins)
+
+
+def _must_be_rebuilt(reasons: Collection[Unsafe], ahead: OffSeasonAhead) -> bool:
+    """Whether it must not run as it is, and is not opened in the season at hand anyway."""
+    opened_before = ahead.before is not None and ahead.before.action == "rebuild"
+    return not opened_before and any(one.act == "rebuild" for one in reasons)
+
+
+def _given(part: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    """One chance given another, of which it is a part; 0 where that never comes."""
+    share: np.ndarray = np.clip(part / np.where(whole > 0, whole, 1.0), 0.0, 1.0)
+    return share
+
+
+def _season_spend(prices: Prices, ahead: OffSeasonAhead) -> float:
+    """Expected money of acting at the season's triggers: what is paid, not the rental days that are lost."""
+    if ahead.act is None:
+        return 0.0
+    rebuilds = ahead.act_bench * prices.out_of_pocket(in_season=True)
+    return rebuilds + (ahead.act_runs * prices.check if ahead.act.action == "check" else 0.0)
+
+
+def _season_week(one: Waiting, ahead: OffSeasonAhead, season: list[date]) -> int:
+    """In which of the season's weeks, by their Mondays, it is acted on first; -1: in none."""
+    return -1 if ahead.act is None else season.index(monday_of(one.weeks.first_day[ahead.act.week]))
 
 
 def check_first_remark(unit_id: str, found: tuple[str, ...]) -> str:
@@ -206,17 +209,3 @@ def _as_far_as_limits_allow(problem: PlanProblem) -> tuple[PlanProblem, tuple[st
         told = f"{refusal} Planned as if none had to be: a unit that is left so stays off the water."
         return replace(problem, must=frozenset()), (told,)
     return problem, ()
-
-
-def _leave(one: Waiting, season_opens: date) -> tuple[float, np.ndarray]:
-    """Expected cost of leaving a unit this off-season, and its draws: the best that can be done from the opening on.
-
-    That is acting at the season's triggers, or the best fixed week from then on, whichever costs less; the draws are
-    the fixed option's, moved to the mean that counts.
-    """
-    from_then = bisect_left(one.weeks.first_day, season_opens)
-    options = np.column_stack([one.rebuild[:, from_then:], one.check[:, from_then:], one.none])
-    expected = options.mean(axis=0)
-    best = int(expected.argmin())
-    mean = min(float(expected[best]), one.left)
-    return mean, options[:, best] - expected[best] + mean

@@ -78,6 +78,12 @@ def mondays(days: OffSeason) -> list[date]:
     return found
 
 
+def season_weeks(opens: date, season: Season) -> list[date]:
+    """The Mondays of all weeks that hold a day of the season that opens on a day."""
+    first, last = monday_of(opens), monday_of(season.close_of(opens))
+    return [first + k * WEEK for k in range((last - first).days // 7 + 1)]
+
+
 def open_weeks(weeks: Collection[date], closed: Collection[date]) -> list[bool]:
     """For each week whether the bench is open: not those that hold a day of `closed`.
 

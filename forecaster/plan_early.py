@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from forecaster.plan_places import LEAVE, REBUILD, Schedule
-from forecaster.plan_problem import SAME_COST
+from forecaster.plan_places import Schedule
+from forecaster.plan_problem import CHECK, REBUILD, SAME_COST
 
 
 def earliest(schedule: Schedule) -> Schedule:
     """The same work for the same money, each in the earliest free week in which it costs no more; a new schedule.
 
     Where places are short, the rebuild that saves more comes first, of equal ones the unit named first, as long as
-    neither costs more than where it was. No unit ends in a week that costs more than its own in `schedule`.
+    neither costs more than where it was. No unit ends in a week that costs more than its own in `schedule`, but for
+    what waiting must save at least (``PlanProblem.least_wait``, beside the unit's cheapest week).
     """
     order = _Order(schedule)
     while order.move_up() or order.change_places():
@@ -30,24 +31,24 @@ class _Order:
     def __init__(self, schedule: Schedule) -> None:
         self.schedule = schedule.copy()
         p = schedule.problem
-        worked = [int(i) for i in np.flatnonzero(schedule.act != LEAVE)]
+        worked = [i for i, act in schedule.work if act in (CHECK, REBUILD)]
         # Most saving first; a cent apart is apart, less is rounding.
         self.units = sorted(worked, key=lambda i: (-round(schedule.saving(i), 2), p.unit_ids[i]))
-        self.cheap: dict[int, np.ndarray] = {}  # by unit: weeks (W,) that cost no more than the one it began with
+        is_open = p.bench_places > 0
+        self.cheap: dict[int, np.ndarray] = {}  # by unit: weeks (W,) that it may be moved to
         for i in worked:
             cost = (p.rebuild_cost if schedule.act[i] == REBUILD else p.check_cost)[i]
-            self.cheap[i] = cost <= cost[schedule.week[i]] + SAME_COST
+            self.cheap[i] = cost <= max(cost[schedule.week[i]] + SAME_COST, float(cost[is_open].min()) + p.least_wait)
 
     def move_up(self) -> bool:
         """Move each unit, what saves most first, to the earliest free week that costs no more; whether any moved."""
         moved = False
         for unit in self.units:
-            act, week = int(self.schedule.act[unit]), int(self.schedule.week[unit])
-            self.schedule.give_back(unit)
-            free = np.flatnonzero(self.schedule.room(unit, act) & self.cheap[unit])
-            first = min(int(free[0]), week) if len(free) else week
-            self.schedule.take(unit, act, first)
-            moved |= first < week
+            week = int(self.schedule.week[unit])
+            free = np.flatnonzero(self.schedule.other_weeks(unit) & self.cheap[unit])
+            if len(free) and free[0] < week:
+                self.schedule.move(unit, int(free[0]))
+                moved = True
         return moved
 
     def change_places(self) -> bool:

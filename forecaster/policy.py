@@ -109,12 +109,12 @@ class Upkeep:
         margin = self._margins(action, or_more=True)[self.steps - stage][j:, j]
         return _crosses(np.arange(j, self.life.n) * self.life.step_h, margin)
 
-    def first_season_h(self, action: Action) -> float | None:
-        """The age at which a unit fresh at the opening comes to that in its first season, h; None: not in it."""
+    def first_season_h(self, action: Action, begun_h: float = 0.0) -> float | None:
+        """The age at which a unit of `begun_h` at the opening comes to that in the season, h; None: not in it."""
         ages, margins = [], []
         for to_close in range(self.steps, 0, -1):
-            age = self.season_hours - to_close * self.life.step_h
-            if age >= 0:
+            age = begun_h + self.season_hours - to_close * self.life.step_h
+            if age >= begun_h:
                 grid = np.arange(self.life.n) * self.life.step_h
                 margins.append(float(np.interp(age, grid, self._margins(action, or_more=False)[to_close][:, 0])))
                 ages.append(age)

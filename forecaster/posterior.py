@@ -17,9 +17,11 @@ from forecaster.errors import ModelError
 
 LEAST_EFFECTIVE = 200
 ROUNDS = 4
+LEAST_EIGENVALUE = 1e-8  # of correlations: below, rounding decides
 T_FREEDOM = 9.0  # heavier tails than the normal's, so that no weight grows without bound
 MOST_STEPS = 200
 GRADIENT_ENOUGH = 1e-3  # in units of prior standard deviations: far below any interval's width
+LARGEST_STEP = 1e100
 WALKERS, WALK_STEPS, WALK_BURN = 100, 600, 200
 
 
@@ -59,6 +61,7 @@ def find_mode(
         step = -(inverse @ gradient)
         if step @ gradient >= 0:  # lost its direction: start again along the slope
             inverse, step = np.eye(len(z)), -gradient
+        step /= max(1.0, np.abs(step).max() / LARGEST_STEP)  # further, its square would be no number
         step *= min(1.0, 3.0 / np.linalg.norm(step))
         size, moved = 1.0, False
         for _ in range(30):
@@ -94,11 +97,38 @@ def curvature(slope: Callable[[np.ndarray], tuple[float, np.ndarray]], at: np.nd
 def covariance_from(matrix: np.ndarray, prior_covariance: np.ndarray) -> np.ndarray:
     """Inverse of the curvature, with directions that the data bend the wrong way left at the prior's width."""
     root = np.linalg.cholesky(prior_covariance)
-    values, vectors = np.linalg.eigh(root.T @ matrix @ root)
+    bent = root.T @ matrix @ root
+    if not np.isfinite(bent).all():  # so far out that the density cannot be bent: nothing is known but the prior
+        return prior_covariance
+    values, vectors = np.linalg.eigh(bent)
     # In prior units a posterior is seldom wider than the prior (value 1); allow twice its variance.
     values = np.maximum(values, 0.5)
     half = root @ vectors / np.sqrt(values)
     answer: np.ndarray = half @ half.T
+    return answer
+
+
+def well_conditioned(covariance: np.ndarray) -> np.ndarray:
+    """A covariance that can be inverted: correlations so near to 1 that rounding decides are held a little off it.
+
+    Raises ModelError where it is none: not finite, not symmetric, or with a variance below 0.
+    """
+    variance = np.diag(covariance)
+    if not np.isfinite(covariance).all() or (variance <= 0).any() or not np.allclose(covariance, covariance.T):
+        raise ModelError("The prior's covariance is none: variances must be above 0, and all of it finite.")
+    sd = np.sqrt(variance)
+    values, vectors = np.linalg.eigh(covariance / sd / sd[:, None])
+    if values[0] >= LEAST_EIGENVALUE:
+        return covariance
+    held = (vectors * np.maximum(values, LEAST_EIGENVALUE)) @ vectors.T
+    answer: np.ndarray = (held + held.T) / 2 * sd * sd[:, None]
+    return answer
+
+
+def inverse(covariance: np.ndarray) -> np.ndarray:
+    """The inverse of a covariance, each parameter by its own width, so that their units do not matter."""
+    sd = np.sqrt(np.diag(covariance))
+    answer: np.ndarray = np.linalg.inv(covariance / sd / sd[:, None]) / sd / sd[:, None]
     return answer
 
 
@@ -162,12 +192,12 @@ def _from_t(rng: np.random.Generator, centre: np.ndarray, spread: np.ndarray, n:
     stretch = np.sqrt(T_FREEDOM / rng.chisquare(T_FREEDOM, n))
     # The first proposal is the centre itself, so that the mode is always among them.
     normal[0] = 0.0
-    return centre + stretch[:, None] * (normal @ np.linalg.cholesky(spread).T)
+    return centre + stretch[:, None] * (normal @ np.linalg.cholesky(well_conditioned(spread)).T)
 
 
 def _log_t(theta: np.ndarray, centre: np.ndarray, spread: np.ndarray) -> np.ndarray:
     """Log density of the multivariate t, constants aside."""
-    z = np.linalg.solve(np.linalg.cholesky(spread), (theta - centre).T)
+    z = np.linalg.solve(np.linalg.cholesky(well_conditioned(spread)), (theta - centre).T)
     answer: np.ndarray = -0.5 * (T_FREEDOM + len(centre)) * np.log1p((z**2).sum(axis=0) / T_FREEDOM)
     return answer
 
@@ -199,7 +229,7 @@ def _walk(
     The effective size counts each walker's share by its autocorrelation.
     """
     p = start.shape[1]
-    root = np.linalg.cholesky(spread) * (2.4 / np.sqrt(p))
+    root = np.linalg.cholesky(well_conditioned(spread)) * (2.4 / np.sqrt(p))
     here, value = start.copy(), log_density(start)
     kept = []
     for step in range(WALK_STEPS):
@@ -225,5 +255,7 @@ def _effective_of_walks(path: np.ndarray) -> int:
     within = path.reshape(-1, path.shape[2]).var(axis=0)
     between = path.mean(axis=0).var(axis=0, ddof=1)
     alive = within > 0
+    if not alive.any():  # no walker ever moved
+        return 1
     a_walk = np.clip(within[alive] / np.maximum(between[alive], 1e-300), 1.0, steps)
     return int(a_walk.min() * walkers)

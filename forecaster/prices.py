@@ -33,6 +33,10 @@ class Prices:
         """A planned rebuild: dearer and with lost rental days in season."""
         return self.rebuild + in_season * (self.rebuild_in_season_extra + self.rebuild_days * self._lost_day)
 
+    def out_of_pocket(self, in_season: bool) -> float:
+        """The money that a planned rebuild takes: without the rental days that it loses."""
+        return self.rebuild + in_season * self.rebuild_in_season_extra
+
     def noticed(self) -> float:
         """A defect noticed in use, which happens in season: a rebuild then, the core kept."""
         return self.planned(in_season=True)

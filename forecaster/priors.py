@@ -32,6 +32,26 @@ PARAMETERS = (
     "logit_sensitivity",
     "logit_specificity",
 )
+# Range of each parameter, as it is read by people (the logarithm where it stands as one): far beyond any bearing, and
+# as far as powers of hours stay numbers. Medians lie within; what a posterior holds beyond counts as at the end.
+RANGES = {
+    "log_shape_1": (0.1, 20.0),
+    "log_scale_1_h": (1e-5, 1e7),
+    "log_shape_2": (0.1, 20.0),
+    "log_scale_2_h": (1e-5, 1e7),
+    "log_jump_untreated": (1e-12, 150.0),
+    "log_jump_treated": (1e-12, 150.0),
+    "log_ratio_aftermarket": (1e-3, 1e3),
+    "log_ratio_salt": (1e-3, 1e3),
+    "log_ratio_tuned": (1e-3, 1e3),
+    "log_rate_noticed_per_h": (1e-12, 150.0),
+    "lasting_log_ratio": (-7.0, 7.0),
+    "logit_sensitivity": (1e-6, 1.0 - 1e-6),
+    "logit_specificity": (1e-6, 1.0 - 1e-6),
+}
+# Spread of a parameter's logarithm in a file: below, nothing is believed but one number; above, its 90 % interval spans
+# a factor of 14 million, which tells nobody anything, and few draws fall where the records speak.
+SPREADS = (1e-3, 5.0)
 INDEX = {name: i for i, name in enumerate(PARAMETERS)}
 COVARIATES = ("aftermarket", "salt", "tuned")
 
@@ -50,6 +70,21 @@ _PLACES = {  # parameter: section, key, scale on which the file gives it
     "logit_sensitivity": ("spin_check", "sensitivity", "logit"),
     "logit_specificity": ("spin_check", "specificity", "logit"),
 }
+
+
+def on_its_scale(name: str, value: float) -> float:
+    """A parameter as people read it -> as it stands among PARAMETERS."""
+    scale = _PLACES[name][2]
+    return value if scale == "plain" else float(np.log(value) if scale == "log" else np.log(value / (1 - value)))
+
+
+_LOWEST, _HIGHEST = (np.array([on_its_scale(name, RANGES[name][end]) for name in PARAMETERS]) for end in (0, 1))
+
+
+def within_range(theta: np.ndarray) -> np.ndarray:
+    """Parameters (..., p) with what lies beyond `RANGES` at their ends."""
+    held: np.ndarray = np.clip(theta, _LOWEST, _HIGHEST)
+    return held
 
 
 @dataclass(frozen=True)
@@ -131,21 +166,17 @@ def _prior(given: dict[str, Any], file: str) -> Prior:
     for i, name in enumerate(PARAMETERS):
         section, key, scale = _PLACES[name]
         entry = _entry(given, file, section, key)
-        if scale == "plain":
-            mean[i], sd[i] = _number(entry, "mean", file, section, key), _number(entry, "sd", file, section, key)
-        else:
-            median = _number(entry, "median", file, section, key)
-            sd[i] = _number(entry, "spread", file, section, key)
-            if median <= 0 or (scale == "logit" and median >= 1):
-                raise SettingsError(f"{file}: [{section}] {key}: median {median} is impossible.")
-            mean[i] = np.log(median) if scale == "log" else np.log(median / (1 - median))
-        if sd[i] <= 0:
-            raise SettingsError(f"{file}: [{section}] {key}: the spread must be above 0, not {sd[i]}.")
+        centre, spread = ("mean", "sd") if scale == "plain" else ("median", "spread")
+        mean[i] = on_its_scale(name, _number(entry, centre, file, section, key, *RANGES[name]))
+        sd[i] = _number(entry, spread, file, section, key, *SPREADS)
     water = _entry(given, file, "water", "oil_water")
 
-    def value(section: str, key: str) -> float:
-        return _number(_entry(given, file, section, key), "value", file, section, key)
+    def value(section: str, key: str, low: float = 0.0, high: float = 1.0) -> float:
+        return _number(_entry(given, file, section, key), "value", file, section, key, low, high)
 
+    tested = _numbers(water, "tested_ppm", file, "water", "oil_water", *TESTED_PPM)
+    if len(tested) != 2 or tested[0] > tested[1]:
+        raise SettingsError(f"{file}: [water] oil_water: tested_ppm must be two numbers, the lower first.")
     return Prior(
         mean=mean,
         covariance=np.diag(sd**2),
@@ -155,24 +186,49 @@ def _prior(given: dict[str, Any], file: str) -> Prior:
             "late": value("water", "share_untreated_if_late"),
             "unknown": value("water", "share_untreated_if_unknown"),
         },
-        starting_ages_h=np.array(_entry(given, file, "unknown_start", "ages_h")["values"], dtype=float),
+        starting_ages_h=np.array(
+            _numbers(_entry(given, file, "unknown_start", "ages_h"), "values", file, "unknown_start", "ages_h", *AGES_H)
+        ),
         unknown_share={name: value("unknown_covariate", name) for name in COVARIATES},
-        oil_water_exponent=_number(water, "exponent", file, "water", "oil_water"),
-        oil_water_reference_ppm=_number(water, "reference_ppm", file, "water", "oil_water"),
-        oil_water_tested_ppm=(float(water["tested_ppm"][0]), float(water["tested_ppm"][1])),
-        between_fleets_spread=value("between_fleets", "spread"),
+        oil_water_exponent=_number(water, "exponent", file, "water", "oil_water", 0.0, 5.0),
+        oil_water_reference_ppm=_number(water, "reference_ppm", file, "water", "oil_water", *TESTED_PPM),
+        oil_water_tested_ppm=(tested[0], tested[1]),
+        between_fleets_spread=value("between_fleets", "spread", *BETWEEN_FLEETS),
     )
 
 
+BETWEEN_FLEETS = (0.01, SPREADS[1])  # spread between fleets: without any, one fleet would speak for all
+TESTED_PPM = (1.0, 1e6)
+AGES_H = (0.0, 1e5)
+
+
 def _entry(given: dict[str, Any], file: str, section: str, key: str) -> dict[str, Any]:
-    entry = given.get(section, {}).get(key)
+    table = given.get(section)
+    entry = table.get(key) if isinstance(table, dict) else None
     if not isinstance(entry, dict):
         raise SettingsError(f"{file}: [{section}] {key} is missing; copy that line from the package's priors.toml.")
     return entry
 
 
-def _number(entry: dict[str, Any], part: str, file: str, section: str, key: str) -> float:
-    number = entry.get(part)
+def _number(entry: dict[str, Any], part: str, file: str, section: str, key: str, least: float, most: float) -> float:
+    return _within(entry.get(part), f"{file}: [{section}] {key}: {part}", least, most)
+
+
+def _numbers(
+    entry: dict[str, Any], part: str, file: str, section: str, key: str, least: float, most: float
+) -> list[float]:
+    given = entry.get(part)
+    if not isinstance(given, list) or not given:
+        raise SettingsError(f"{file}: [{section}] {key}: {part} must be a list of numbers, not {given!r}.")
+    return [_within(number, f"{file}: [{section}] {key}: {part}", least, most) for number in given]
+
+
+def _within(number: object, what: str, least: float, most: float) -> float:
     if not isinstance(number, (int, float)) or isinstance(number, bool) or not np.isfinite(number):
-        raise SettingsError(f"{file}: [{section}] {key}: {part} must be a number, not {number!r}.")
+        raise SettingsError(f"{what} must be a number, not {number!r}.")
+    if not least <= number <= most:
+        raise SettingsError(
+            f"{what} must be between {least:g} and {most:g}, not {number:g}. Correct it, or copy that line from the "
+            "package's priors.toml."
+        )
     return float(number)

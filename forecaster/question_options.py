@@ -9,12 +9,23 @@ import sys
 from argparse import Namespace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
-from forecaster.command_line import Argument, argument, day, number_from_0, tell_progress
+from forecaster.command_line import (
+    Argument,
+    argument,
+    day,
+    number_from_0,
+    share_from_0_to_1,
+    tell,
+    tell_progress,
+    whole_number,
+)
 
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
+    from forecaster.plan_by_hand import PlanEdit
+    from forecaster.plan_limits import PlanWishes
     from forecaster.report.text import Page
 
 SOURCE = argument("source", metavar="SOURCE", help="a fleet folder or a workbook")
@@ -26,11 +37,81 @@ EXPERIENCE = argument(
     "--experience", metavar="FILE", type=Path, help="what another fleet taught (see `experience`), taken as the prior"
 )
 PRIORS = argument("--priors", metavar="FILE", type=Path, help="your own copy of priors.toml")
+# The limits of a plan, for every question that plans; `dest` is what ``Fleet.plan`` calls it.
 PLAN_OPTIONS = (
     argument("--budget", metavar="B", type=number_from_0("money"), help="money for the work (fleet.toml's)"),
     argument("--from", metavar="DATE", dest="begins", type=day, help="first day of the work (the off-season's)"),
     argument("--ready-by", metavar="DATE", type=day, help="day by which all must be back (the season's opening)"),
-    argument("--bench", metavar="N", type=number_from_0("rebuilds a week"), help="rebuilds a week (fleet.toml's)"),
+    argument(
+        "--bench",
+        metavar="N",
+        dest="bench_per_week",
+        type=number_from_0("rebuilds a week"),
+        help="rebuilds a week (fleet.toml's)",
+    ),
+    argument(
+        "--closed",
+        metavar="DATE",
+        type=day,
+        action="append",
+        default=[],
+        help="a day of a week in which the bench is closed; may be given again",
+    ),
+    argument(
+        "--spares",
+        metavar="N",
+        dest="spare_units",
+        type=whole_number(0, 1000),
+        help="spare units on the shelf that stand in where craft earn (fleet.toml's)",
+    ),
+    argument(
+        "--overspend-chance",
+        metavar="P",
+        type=share_from_0_to_1,
+        help="chance from 0 to 1 up to which the work may cost more than the budget (fleet.toml's)",
+    ),
+    argument(
+        "--season-budget",
+        metavar="B",
+        type=number_from_0("money"),
+        help="money for rebuilds and checks in the coming season (fleet.toml's, or what is left of the budget)",
+    ),
+    argument(
+        "--season-bench",
+        metavar="N",
+        dest="season_rebuilds_per_week",
+        type=number_from_0("rebuilds a week"),
+        help="rebuilds a week in the coming season (fleet.toml's, or as off season)",
+    ),
+    argument("--kits", metavar="N", type=whole_number(0, 100_000), help="sets of parts on the shelf (fleet.toml's)"),
+    argument(
+        "--lead-time",
+        metavar="WEEKS",
+        dest="lead_time_weeks",
+        type=number_from_0("weeks"),
+        help="weeks from ordering parts to having them (fleet.toml's)",
+    ),
+    argument(
+        "--least-gain",
+        metavar="SHARE",
+        type=number_from_0("a share of its cost"),
+        help="share of its cost that planned work must save at least (fleet.toml's)",
+    ),
+)
+CHANGES = (
+    argument(
+        "--changes",
+        metavar="FILE",
+        type=Path,
+        help="the plan changed by hand: a CSV file with the columns unit_id, action, week_of, note",
+    ),
+    argument(
+        "--change",
+        metavar="UNIT:WORK:WEEK",
+        action="append",
+        default=[],
+        help="one change by hand, for example S0005:rebuild:2026-11-09 or S0005:leave; may be given again",
+    ),
 )
 # Prices that a question may set for itself, beside fleet.toml's: option, field of forecaster.prices.Prices, what it is.
 PRICE_OPTIONS = (
@@ -66,6 +147,43 @@ def prices_given(asked: Namespace) -> dict[str, float]:
     fields = [field for _, field, _ in (*PRICE_OPTIONS, RUSH_OPTION, RESET_OPTION)]
     given = {field: getattr(asked, f"price_{field}", None) for field in fields}  # no command takes them all
     return {field: value for field, value in given.items() if value is not None}
+
+
+def plan_wishes(asked: Namespace) -> PlanWishes:
+    """All that the question sets of the plan, as ``Fleet.plan`` takes it: every option that bears a wish's name."""
+    from forecaster.plan_limits import PlanWishes
+
+    given = {name: getattr(asked, name) for name in PlanWishes.__annotations__ if name in asked}
+    return cast("PlanWishes", {**given, "prices": prices_given(asked)})
+
+
+def changes_asked(fleet: Fleet, as_of: date, asked: Namespace) -> dict[str, PlanEdit]:
+    """The plan's changes by hand: those of the file, and in their place those given one by one.
+
+    Raises SourceError and WrongUsage where one cannot be used; how the file was read is told on standard error.
+    """
+    from forecaster.plan_changes import change_in_text
+
+    edits: dict[str, PlanEdit] = {}
+    if asked.changes is not None:
+        read = fleet.read_changes(content_of(asked.changes), asked.changes.name, as_of, asked.begins, asked.ready_by)
+        edits.update(read.edits)
+        for notice in read.notices:
+            tell(str(notice))
+    edits.update(change_in_text(text) for text in asked.change)
+    return edits
+
+
+def content_of(path: Path) -> bytes:
+    """A file's bytes. Raises SourceError where it cannot be opened."""
+    from forecaster.errors import SourceError
+
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise SourceError(
+            f"{path} cannot be opened ({error.strerror}). Check its name and that you may read it."
+        ) from error
 
 
 def opened(asked: Namespace) -> tuple[Fleet, date]:

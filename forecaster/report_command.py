@@ -1,8 +1,9 @@
-"""The command ``report``: a printable report, a work list and a calendar, for the fleet or for each owner."""
+"""The command ``report``: a printable report, a work list, a calendar and a table, for the fleet or each owner."""
 
 from __future__ import annotations
 
 from argparse import Namespace
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,27 +11,30 @@ from forecaster.command_line import DONE, Commands, argument, positive_hours, te
 from forecaster.question_options import (
     AS_JSON,
     AS_OF,
+    CHANGES,
     EXPERIENCE,
     PLAN_OPTIONS,
     PRICES,
     PRIORS,
     SOURCE,
+    changes_asked,
     opened,
-    prices_given,
+    plan_wishes,
 )
 
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
     from forecaster.paper.paper import Paper
+    from forecaster.plan_by_hand import PlanEdit
 
 COMMANDS = Commands()
-PAPER_KINDS = ("pdf", "xlsx", "ics")  # as in forecaster.paper.files; the tests hold them together
+PAPER_KINDS = ("pdf", "xlsx", "ics", "csv")  # as in forecaster.paper.files; the tests hold them together
 ALL_OWNERS = "all"
 
 
 @COMMANDS.register(
     "report",
-    "a printable report (PDF), a work list (XLSX) and a calendar (ICS), for the fleet or for each owner",
+    "a printable report (PDF), a work list (XLSX, and plain as CSV) and a calendar (ICS), for the fleet or each owner",
     SOURCE,
     argument(
         "--owner",
@@ -51,6 +55,7 @@ ALL_OWNERS = "all"
     AS_OF,
     argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
     *PLAN_OPTIONS,
+    *CHANGES,
     argument("--no-look-back", action="store_true", help="leave out how past forecasts fared, which takes longest"),
     EXPERIENCE,
     PRIORS,
@@ -66,17 +71,10 @@ def _report(asked: Namespace) -> int:
     if not asked.force:  # told before the long work, not after it
         names = names_of(fleet.name, owners, as_of).values()
         refuse_to_overwrite(asked.out / f"{name}.{kind}" for name in names for kind in kinds)
+    edits = changes_asked(fleet, as_of, asked)
+    wish = plan_wishes(asked)
     papers = fleet.reports(
-        as_of,
-        owners,
-        tell_progress,
-        hours=asked.hours,
-        budget=asked.budget,
-        begins=asked.begins,
-        ready_by=asked.ready_by,
-        bench_per_week=asked.bench,
-        look_back=not asked.no_look_back,
-        prices=prices_given(asked),
+        as_of, owners, tell_progress, hours=asked.hours, edits=edits, look_back=not asked.no_look_back, **wish
     )
     contents = {}
     for paper in papers:
@@ -84,6 +82,7 @@ def _report(asked: Namespace) -> int:
         contents.update({asked.out / f"{paper.name}.{kind}": paper.file(kind) for kind in kinds})
     write_files(contents)
     left_out = _left_out(fleet, owners, papers) if asked.owner == ALL_OWNERS else []
+    left_out += _left_out_changes(edits, papers)
     if asked.json:
         print(written(_json(papers, kinds, asked.out, left_out)))
     else:
@@ -123,6 +122,14 @@ def _left_out(fleet: Fleet, owners: tuple[str | None, ...], papers: tuple[Paper,
     return told
 
 
+def _left_out_changes(edits: Mapping[str, PlanEdit], papers: tuple[Paper, ...]) -> list[str]:
+    """How many changes by hand are in none of the reports, since other owners' units are not."""
+    reported = {unit.unit_id for paper in papers for unit in paper.content.units}
+    left = len(set(edits) - reported)
+    noun = "change by hand is" if left == 1 else "changes by hand are"
+    return [f"{left} {noun} of units in none of these reports, and left out."] if left else []
+
+
 def _json(papers: tuple[Paper, ...], kinds: list[str], folder: Path, remarks: list[str]) -> dict[str, object]:
     return {
         "as_of": papers[0].content.as_of.isoformat(),
@@ -132,6 +139,8 @@ def _json(papers: tuple[Paper, ...], kinds: list[str], folder: Path, remarks: li
                 "units": len(paper.content.units),
                 "answer": paper.answer,
                 "stop": [unit.unit_id for unit in paper.content.stopped],
+                "changed_by_hand": list(paper.content.by_hand.units) if paper.content.by_hand else [],
+                "broken": list(paper.content.by_hand.broken) if paper.content.by_hand else [],
                 "files": [{"kind": kind, "path": str(folder / f"{paper.name}.{kind}")} for kind in kinds],
             }
             for paper in papers

@@ -10,7 +10,6 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from forecaster.craft_weeks import CraftWeeks
 from forecaster.decisions import Decisions
 from forecaster.fresh_life import FreshLife
 from forecaster.plan_problem import PlannedAction
@@ -26,7 +25,7 @@ def weekly_demand(
     a rattle is found and mended is left out, on the safe side.
     """
     coming = [
-        _fresh(decisions, one.weeks, work[unit]) if work[unit].action == "rebuild" else one.comes_off
+        _rebuilt(decisions, one, work[unit]) if work[unit].action == "rebuild" else one.comes_off
         for unit, one in weighed.items()
     ]
     if not coming:
@@ -37,19 +36,19 @@ def weekly_demand(
     return total[:, season] if len(season) else np.zeros((len(total), 1))
 
 
-def _fresh(decisions: Decisions, weeks: CraftWeeks, planned: PlannedAction) -> np.ndarray:
-    """The same of a unit that is rebuilt, from its week on.
+def _rebuilt(decisions: Decisions, one: Waiting, planned: PlannedAction) -> np.ndarray:
+    """The same of a unit that is to be rebuilt: its own until its week, those of a fresh one from then on.
 
-    Its chances are the posterior's mean; they scatter over the draws as the cost of lives to come does.
+    A fresh unit's chances are the posterior's mean; they scatter over the draws as the cost of lives to come does.
     """
+    weeks = one.weeks
+    before = np.array([planned.week_of is not None and day < planned.week_of for day in weeks.first_day])
     hours = np.zeros(weeks.n)
     hours[weeks.week_of_step] = weeks.step_hours
-    if planned.week_of is not None:
-        hours[[day < planned.week_of for day in weeks.first_day]] = 0.0
-    ages = np.concatenate([[0.0], np.cumsum(hours)])
+    ages = np.concatenate([[0.0], np.cumsum(np.where(before, 0.0, hours))])
     off = np.diff(came_off(decisions.upkeep(planned.craft_id).life, ages))
-    scattered: np.ndarray = decisions.scatter[:, None] * off
-    return scattered
+    coming: np.ndarray = np.where(before, one.comes_off, decisions.scatter[:, None] * off)
+    return coming
 
 
 def came_off(life: FreshLife, ages: np.ndarray) -> np.ndarray:

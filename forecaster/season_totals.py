@@ -12,7 +12,8 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from forecaster.season_shape import Calendar, SeasonShape, integral
+from forecaster.season_shape import Calendar, SeasonShape
+from forecaster.summed_rates import integral
 
 POWER = 1.5  # of the variance of a day's hours by chance; the reason is in forecaster.usage_levels
 BLOCK_DAYS = 28

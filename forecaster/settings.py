@@ -1,4 +1,4 @@
-"""fleet.toml: how money and days are written, season, prices, lost days, bench, parts, clutch slip; each has a default.
+"""fleet.toml: how money and days are written, season, prices, lost days, bench, stock, parts, clutch slip.
 
 Defaults are common practice, no source: an invented shop's round figures for a mid-sized rental fleet. Every face
 can override each of them.
@@ -111,6 +111,30 @@ class Bench(_Section):
         3.0, description="rebuilds the bench finishes in a week"
     )
     budget: Money | None = Field(None, description="money for the off-season's work; blank = no limit")
+    season_rebuilds_per_week: Annotated[float, Field(ge=0, le=10_000, allow_inf_nan=False)] | None = Field(
+        None, description="rebuilds the bench finishes in a week of the season; blank = as off season"
+    )
+    season_budget: Money | None = Field(
+        None, description="money for rebuilds and checks in season; blank = what is left of the budget"
+    )
+    least_gain: Annotated[float, Field(ge=0, le=10, allow_inf_nan=False)] = Field(
+        0.05, description="share of its cost that planned work must save at least, or it is left"
+    )
+    overspend_chance: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)] = Field(
+        0.1, description="chance up to which a plan's work may cost more than the budget"
+    )
+    lead_time_weeks: Annotated[float, Field(ge=0, le=520, allow_inf_nan=False)] = Field(
+        3.0, description="weeks from ordering parts to having them on the shelf"
+    )
+
+
+class Stock(_Section):
+    """What lies on the shelf."""
+
+    kits: Annotated[int, Field(ge=0, le=100_000)] = Field(0, description="sets of parts for a rebuild, on the shelf")
+    spare_units: Annotated[int, Field(ge=0, le=1_000)] = Field(
+        0, description="rebuilt units on the shelf, to stand in for one that is away"
+    )
 
 
 HIGHEST_LB_FT = 200.0
@@ -176,6 +200,7 @@ class FleetSettings(_Section):
     costs: Costs = Costs()
     downtime_days: DowntimeDays = DowntimeDays()
     bench: Bench = Bench()
+    stock: Stock = Stock()
     parts: PartPrices = PartPrices()
     slip: Slip = Slip()
 

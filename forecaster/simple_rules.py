@@ -17,7 +17,7 @@ import numpy as np
 
 from forecaster.episodes import FAILED
 from forecaster.errors import WrongUsage
-from forecaster.life_model import Evidence
+from forecaster.life_model import AskedAnew, Evidence
 from forecaster.lives import Histories
 
 # General experience: one failure in 400 engine hours, about the mean life behind ``few_failures`` (scale 430 h at shape
@@ -43,6 +43,10 @@ class ConstantRates:
     rate_anywhere: float
     limit_hours: float | None
     evidence: Evidence
+
+    def standing(self, units: Histories, draws: int | None = None) -> AskedAnew:
+        """See ``FittedLifeModel``."""
+        return AskedAnew(self, units, draws)
 
     def chance_of_failing(self, units: Histories, hours: np.ndarray, draws: int | None = None) -> np.ndarray:
         """See ``FittedLifeModel``: 1 - exp(-(rate before · hours before N + rate after · hours after)); (1, n, h)."""

@@ -48,6 +48,7 @@ class SimulatedFleet:
     untidy: bool
     policy: Policy
     hours_a_season: float = HOURS_A_SEASON
+    season_spread: float = 0.0
 
 
 def simulate_fleet(
@@ -60,19 +61,23 @@ def simulate_fleet(
     policy: Policy | None = None,
     settings: FleetSettings | None = None,
     hours_a_season: float = HOURS_A_SEASON,
+    season_spread: float = 0.0,
 ) -> SimulatedFleet:
     """An invented fleet of so many craft and rental seasons, its records and its truth.
 
     `world`: a name of ``worlds.WORLDS`` or a law of one's own. `policy`: who decides about the units; the usual fixed
-    hours unless given. `hours_a_season`: engine hours that a craft is usually ridden. `untidy`: with the blanks and
-    unknowns of real books; without, every cell is recorded. Other policies for the same seed meet the same customers
-    and incidents. WrongUsage where the numbers make no fleet.
+    hours unless given. `hours_a_season`: engine hours that a craft is usually ridden; `season_spread`: sd of the log by
+    which seasons differ for all craft. `untidy`: with the blanks and unknowns of real books; without, every cell is
+    recorded. Other policies for the same seed meet the same customers and incidents. WrongUsage where the numbers make
+    no fleet.
     """
     for name, value, least in (("craft", craft, 1), ("seasons", seasons, 1), ("seed", seed, 0)):
         if value < least:
             raise WrongUsage(f"{name} must be at least {least}, not {value}.")
     if not 1.0 <= hours_a_season <= 1000.0:
         raise WrongUsage(f"hours_a_season must lie between 1 and 1000 h, not {hours_a_season}.")
+    if not 0.0 <= season_spread <= 1.0:
+        raise WrongUsage(f"season_spread must lie between 0 and 1, not {season_spread}.")
     if not 1950 <= first_year <= 2100 - seasons:
         raise WrongUsage(f"first_year must lie between 1950 and {2100 - seasons}, not {first_year}.")
     law = World.named(world) if isinstance(world, str) else world
@@ -80,9 +85,8 @@ def simulate_fleet(
     craft_rng, usage, water, meters, nature, will, bench = (
         np.random.default_rng(stream) for stream in np.random.SeedSequence(seed).spawn(STREAMS)
     )
-    operations = draw_operations(
-        craft, seasons, first_year, settings.season, (craft_rng, usage, water, meters), hours_a_season
-    )
+    streams = (craft_rng, usage, water, meters)
+    operations = draw_operations(craft, seasons, first_year, settings.season, streams, hours_a_season, season_spread)
 
     def books(fleet: FleetInPlay, until: date) -> FleetRecords:
         return write_down(fleet, until, settings, seed, untidy)
@@ -103,6 +107,7 @@ def simulate_fleet(
         untidy=untidy,
         policy=policy,
         hours_a_season=hours_a_season,
+        season_spread=season_spread,
     )
 
 
@@ -124,14 +129,15 @@ def _how_to_draw(fleet: SimulatedFleet, folder: str) -> str:
     """The command that draws the fleet again; the Python call where the command cannot say it."""
     world = fleet.world.name if WORLDS.get(fleet.world.name) == fleet.world else None
     usual = fleet.first_year == FIRST_YEAR and fleet.untidy and fleet.policy == FixedHours()
-    usual = usual and fleet.hours_a_season == HOURS_A_SEASON
+    usual = usual and fleet.hours_a_season == HOURS_A_SEASON and fleet.season_spread == 0.0
     if world and usual and fleet.records.settings == read_settings(""):
         law = "" if world == DEFAULT_WORLD else f" --world {world}"
         return f"forecaster simulate {folder} --craft {fleet.craft} --seasons {fleet.seasons} --seed {fleet.seed}{law}"
     return (
         f"simulate_fleet(craft={fleet.craft}, seasons={fleet.seasons}, seed={fleet.seed}, "
         f"world={(world or fleet.world)!r}, first_year={fleet.first_year}, untidy={fleet.untidy}, "
-        f"policy={fleet.policy!r}, settings={fleet.records.settings!r}, hours_a_season={fleet.hours_a_season})"
+        f"policy={fleet.policy!r}, settings={fleet.records.settings!r}, hours_a_season={fleet.hours_a_season}, "
+        f"season_spread={fleet.season_spread})"
     )
 
 

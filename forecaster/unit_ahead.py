@@ -10,10 +10,11 @@ becomes of its defects then unit by unit.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from forecaster.counted_looks import QUIET, SAME_HOURS, heard_already
 from forecaster.integrand import log_sigmoid
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
@@ -33,7 +34,8 @@ class UnitAhead:
     `sound`, `running` (d, n + 1): sound, and running unopened, at the start of each step; `fails` (d, n) in it.
     `ill_running` (d, n + 1, n + 1) [k, t]: defective at step k's start and still running at that of step t;
     `ill_fails` (d, n + 1, n) [k, t]: the same and failing in step t; 0 for t < k. `age_h`: mean age now, h.
-    `sensitivity`, `specificity` (d,).
+    `sensitivity`, `specificity` (d,). `heard`: how it sounds if it is spun before it runs again, where that is known
+    already (``counted_looks.heard_already``).
     """
 
     hours: np.ndarray
@@ -46,6 +48,7 @@ class UnitAhead:
     ill_fails: np.ndarray
     sensitivity: np.ndarray
     specificity: np.ndarray
+    heard: str = ""
 
     @property
     def noticed(self) -> np.ndarray:
@@ -69,8 +72,42 @@ class UnitAhead:
     @property
     def rattles(self) -> np.ndarray:
         """Chance of running at each step's start and rattling when spun by hand, (d, n + 1)."""
-        answer: np.ndarray = self.sensitivity[:, None] * self.defective + (1 - self.specificity[:, None]) * self.sound
+        ill_passes, sound_passes = self.passes
+        answer: np.ndarray = (1 - ill_passes) * self.defective + (1 - sound_passes) * self.sound
         return answer
+
+    @property
+    def passes(self) -> tuple[np.ndarray, np.ndarray]:
+        """Chance that it spins quiet at each step's start if it is defective, and if it is sound, (d, n + 1) each."""
+        known = (self.hours <= SAME_HOURS) & (self.heard != "")
+        ill, sound = (
+            np.where(known, float(self.heard == QUIET), chance[:, None])
+            for chance in (1 - self.sensitivity, self.specificity)
+        )
+        return ill, sound
+
+    def after_a_quiet_check(self, step: int) -> UnitAhead:
+        """The same unit if it is checked at the start of `step` and quiet: joint chances, that of being quiet included.
+
+        What is defective then and what is sound each pass by their own chance (`passes`). Before that step nothing
+        happens.
+        """
+        ill_passes, sound_passes = (chance[:, step, None, None] for chance in self.passes)
+        passed, less_if_ill = sound_passes, ill_passes - sound_passes
+        then, chosen = np.maximum(np.arange(len(self.hours)), step), slice(step, step + 1)
+        ill_running = passed * self.ill_running[:, then] + less_if_ill * self.ill_running[:, chosen]
+        ill_fails = passed * self.ill_fails[:, then] + less_if_ill * self.ill_fails[:, chosen]
+        running = passed[:, 0] * self.running + less_if_ill[:, 0] * self.ill_running[:, step]
+        fails = passed[:, 0] * self.fails + less_if_ill[:, 0] * self.ill_fails[:, step]
+        fails[:, :step] = 0.0
+        return replace(
+            self,
+            sound=(passed[:, 0] * self.sound)[:, then],
+            running=running[:, then],
+            fails=fails,
+            ill_running=ill_running * _from_step_on(ill_running),
+            ill_fails=ill_fails * _from_step_on(ill_fails),
+        )
 
 
 class UnitsToFollow:
@@ -90,6 +127,7 @@ class UnitsToFollow:
         `drawn`: by unit (draws, n_u), >= 0, what each step runs under each posterior draw; None: as in `step_hours`.
         """
         theta = self._theta = fit.theta[:draws]
+        self._heard = heard_already(units)
         self._hours = [_from_now_on(steps) for steps in step_hours]
         self._drawn = [_from_now_on(steps) for steps in (step_hours if drawn is None else drawn)]
         self._drawn = [np.atleast_2d(hours) for hours in self._drawn]
@@ -132,6 +170,7 @@ class UnitsToFollow:
             *ill.from_each_step(),
             np.exp(log_sigmoid(theta[:, INDEX["logit_sensitivity"]])),
             np.exp(log_sigmoid(theta[:, INDEX["logit_specificity"]])),
+            str(self._heard[unit]),
         )
 
     def _now(self, unit: int) -> tuple[np.ndarray, np.ndarray]:

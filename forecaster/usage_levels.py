@@ -4,8 +4,8 @@ On top of the shape of the season (``forecaster.season_shape``) the expected hou
 
     shape x exp(v_s) x θ_c x ω_cs
 
-with v_s the fleet's level, a random walk from season to season; θ_c the craft's level and ω_cs the craft's in that
-one season, both of mean 1. Around these, the hours of a stretch of days are gamma with variance
+with v_s the fleet's level of a season (``forecaster.season_levels``); θ_c the craft's level and ω_cs the craft's in
+that one season, both of mean 1. Around these, the hours of a stretch of days are gamma with variance
 
     dispersion x Σ over its days of (mean of the day)^1.5
 
@@ -25,6 +25,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forecaster.gamma_mixture import gamma_of, normal_scores
+from forecaster.season_levels import SeasonLevels, season_levels
 from forecaster.season_totals import POWER, SeasonTotals
 
 # What is supposed before a fleet's readings tell, and as how many observations it counts. Common practice, no source.
@@ -32,9 +34,8 @@ RIDE_HOURS = 1.5  # of a ride out of season
 DISPERSION = (2.0, 5.0)  # h^0.5: rides of an hour or two, weather, days off the water
 CRAFT_VARIANCE = (0.25**2, 4.0)  # craft differ by about 25 % in level
 CRAFT_SEASON_VARIANCE = (0.08**2, 3.0)  # one craft's season by about 8 % from its own usual one, beyond chance
-SEASON_VARIANCE = (0.10**2, 2.0)  # one season of the fleet by about 10 % from the one before
-FLEET_SPREAD = 0.6  # sd of the log of a fleet's level about the default's
 SMALLEST_VARIANCE = 1e-4
+LEAST_LEVEL = 1e-6  # a gamma may be drawn so near to 0 that no computer can divide by it
 ROUNDS = 8
 
 
@@ -61,17 +62,14 @@ def credibility(weights: np.ndarray, within: float, between: float) -> np.ndarra
 
 @dataclass(frozen=True)
 class Levels:
-    """Posterior of all levels, as of the last of ``seasons``.
+    """Posterior of all levels, as of the last season.
 
-    ``season_mean`` (seasons,), ``season_covariance``: the fleet's log level v, normal. ``craft_mean`` (craft,): θ_c;
-    ``own_share``: its credibility.
-    ``before_mean``, ``before_variance``: θ_c from the seasons before the last; ``latest_mean``, ``latest_variance``:
-    θ_c ω_cs of the last season. The four variances are those of the module's docstring; ``dispersion`` in hours.
+    ``fleet``: the fleet's level v. ``craft_mean`` (craft,): θ_c; ``own_share``: its credibility. ``before_mean``,
+    ``before_variance``: θ_c from the seasons before the last; ``latest_mean``, ``latest_variance``: θ_c ω_cs of the
+    last season. The two variances are those of craft and of a craft's seasons; ``dispersion`` in hours.
     """
 
-    seasons: np.ndarray
-    season_mean: np.ndarray
-    season_covariance: np.ndarray
+    fleet: SeasonLevels
     craft_mean: np.ndarray
     own_share: np.ndarray
     before_mean: np.ndarray
@@ -81,7 +79,6 @@ class Levels:
     dispersion: float
     craft_variance: float
     craft_season_variance: float
-    season_variance: float
 
     def draw(
         self,
@@ -95,28 +92,20 @@ class Levels:
 
         The fleet's level goes on from the last season as a random walk, common to all craft; θ_c is drawn given its
         last season, so that what is not known of a craft now is not known of it later either. `craft_streams`: one for
-        each chosen craft. A Latin hypercube (McKay, Beckman & Conover 1979, Technometrics 21, 239-245): every level's
-        n draws are its n equal shares' middles in an order of chance, so that few draws hold the whole spread.
+        each chosen craft, see ``normal_scores``.
         """
-        from scipy.special import ndtri
-
-        beyond = int(seasons.max() - self.seasons[-1])  # season by season: a longer look begins alike
-        steps = [ndtri(_shares(n, fleet_stream)) for _ in range(beyond + 1)]
-        own = np.array([[_shares(n, stream) for _ in range(beyond + 2)] for stream in craft_streams])
+        ahead = seasons - self.fleet.seasons[-1]
+        beyond = int(ahead.max())  # season by season: a longer look begins alike
+        own = np.array([[normal_scores(n, stream) for _ in range(beyond + 2)] for stream in craft_streams])
         own = own.reshape(len(craft), beyond + 2, n).transpose(1, 2, 0)
-        latest = _gamma(self.latest_mean[craft], self.latest_variance[craft], own[0])
+        latest = gamma_of(self.latest_mean[craft], self.latest_variance[craft], own[0])
         share = self._share_kept()[craft]
         mean = self.before_mean[craft] + share * (latest - self.before_mean[craft])
-        theta = _gamma(mean, self.before_variance[craft] * (1.0 - share), own[1])
-        fleet = self.season_mean[-1] + np.sqrt(self.season_covariance[-1, -1]) * steps[0]
-        levels = np.empty((n, len(craft), len(seasons)))
-        for ahead in range(beyond + 1):
-            of_craft = latest
-            if ahead:
-                fleet = fleet + np.sqrt(self.season_variance) * steps[ahead]
-                of_craft = theta * _gamma(1.0, self.craft_season_variance, own[ahead + 1])
-            levels[:, :, seasons - self.seasons[-1] == ahead] = (of_craft * np.exp(fleet)[:, None])[:, :, None]
-        return levels
+        theta = gamma_of(mean, self.before_variance[craft] * (1.0 - share), own[1])
+        later = [theta * gamma_of(1.0, self.craft_season_variance, scores) for scores in own[2:]]
+        of_craft = np.stack([latest, *later], axis=-1)
+        levels = (of_craft * self.fleet.draw(n, beyond, fleet_stream)[:, None, :])[:, :, ahead]
+        return np.asarray(np.maximum(levels, LEAST_LEVEL))
 
     def _share_kept(self) -> np.ndarray:
         """How much of what the last season told of a craft is about the craft, not about that one season."""
@@ -125,10 +114,9 @@ class Levels:
 
     def mean(self, seasons: np.ndarray, craft: int | np.ndarray) -> np.ndarray:
         """Expected level of one craft in each of `seasons` (not before the last), (seasons,); of some, a row each."""
-        ahead = seasons - self.seasons[-1]
-        variance = self.season_covariance[-1, -1] + self.season_variance * ahead
+        ahead = seasons - self.fleet.seasons[-1]
         own = np.where(ahead == 0, self.latest_mean[craft, None], self.craft_now[craft, None])
-        return np.asarray(own * np.exp(self.season_mean[-1] + 0.5 * variance)).reshape(*np.shape(craft), -1)
+        return np.asarray(own * self.fleet.mean(ahead)).reshape(*np.shape(craft), -1)
 
     @property
     def craft_now(self) -> np.ndarray:
@@ -147,7 +135,8 @@ def pooled_levels(totals: SeasonTotals, base: float) -> Levels:
     own_season = CRAFT_SEASON_VARIANCE[0]
     for _ in range(ROUNDS):
         noise = _noise(totals, dispersion, craft[:, None] * np.exp(seasons))
-        seasons, covariance, drift = _season_levels(totals, craft, noise, own_season, base)
+        fleet = _season_levels(totals, craft, noise, own_season, base)
+        seasons = fleet.season_mean
         exposure = totals.expected * np.exp(seasons)
         ratio = np.divide(totals.hours, exposure, out=np.ones_like(exposure), where=exposure > 0)
         own_season = _craft_season_variance(ratio, noise)
@@ -158,9 +147,7 @@ def pooled_levels(totals: SeasonTotals, base: float) -> Levels:
     supposed = before_variance + own_season * before_mean**2
     gain = supposed / (supposed + noise[:, -1])
     return Levels(
-        seasons=totals.seasons,
-        season_mean=seasons,
-        season_covariance=covariance,
+        fleet=fleet,
         craft_mean=craft,
         own_share=credibility(precision.sum(axis=1), 1.0, between),
         before_mean=before_mean,
@@ -170,7 +157,6 @@ def pooled_levels(totals: SeasonTotals, base: float) -> Levels:
         dispersion=dispersion,
         craft_variance=between,
         craft_season_variance=own_season,
-        season_variance=drift,
     )
 
 
@@ -217,33 +203,14 @@ def _craft_season_variance(ratio: np.ndarray, noise: np.ndarray) -> float:
 
 def _season_levels(
     totals: SeasonTotals, craft: np.ndarray, noise: np.ndarray, own_season: float, base: float
-) -> tuple[np.ndarray, np.ndarray, float]:
-    """The fleet's log level of each season and its covariance: a random walk seen with noise; its step's variance."""
+) -> SeasonLevels:
+    """The fleet's level of each season, from the hours of all craft beside what their own levels let expect."""
     by_craft = totals.expected * craft[:, None]
     expected = by_craft.sum(axis=0)
-    seen = np.flatnonzero(expected > 0)
-    share = by_craft[:, seen] / expected[seen]
-    noise = (share**2 * np.where(share > 0, noise[:, seen] + own_season, 0.0)).sum(axis=0)
+    seen = expected > 0
+    share = np.divide(by_craft, expected, out=np.zeros_like(by_craft), where=seen)
+    by_chance = (share**2 * np.where(share > 0, noise + own_season, 0.0)).sum(axis=0)
     # a season without an hour yet still has a level: one of the noise's own size is added to both sides
-    few = noise * expected[seen]
-    log_ratio = np.log((totals.hours.sum(axis=0)[seen] + few) / (expected[seen] + few))
-    steps = np.diff(log_ratio) ** 2 - noise[1:] - noise[:-1]
-    drift = _towards(SEASON_VARIANCE, max(float(steps.sum()), 0.0), len(steps))
-    number = np.arange(len(totals.seasons))
-    prior = FLEET_SPREAD**2 + drift * np.minimum.outer(number, number)
-    gain = np.linalg.solve(prior[np.ix_(seen, seen)] + np.diag(noise), prior[seen]).T
-    supposed = base - 0.5 * FLEET_SPREAD**2  # of the log, so that the mean is the default's
-    return supposed + gain @ (log_ratio - supposed), prior - gain @ prior[seen], drift
-
-
-def _shares(n: int, stream: np.random.Generator) -> np.ndarray:
-    """The middles of n equal shares of 0 to 1, in an order of chance, (n,)."""
-    return (stream.permutation(n) + 0.5) / n
-
-
-def _gamma(mean: np.ndarray | float, variance: np.ndarray | float, shares: np.ndarray) -> np.ndarray:
-    """Quantiles of gammas with that mean and variance: at `shares`, each 0 to 1."""
-    from scipy.special import gammaincinv
-
-    scale = np.asarray(variance) / mean
-    return np.asarray(gammaincinv(np.asarray(mean) / scale, shares) * scale)
+    few = by_chance * expected
+    ratio = np.divide(totals.hours.sum(axis=0) + few, expected + few, out=np.ones_like(expected), where=seen)
+    return season_levels(totals.seasons, np.log(ratio), np.where(seen, by_chance, np.inf), base)

@@ -9,16 +9,18 @@ Costs are per posterior draw.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
-from typing import Literal
 
 import numpy as np
 
+from forecaster.counted_looks import QUIET
 from forecaster.craft_weeks import CraftWeeks
+from forecaster.off_season_ahead import OffSeasonAhead, UnitPath, off_season_ahead
 from forecaster.policy import Upkeep
 from forecaster.prices import Prices
+from forecaster.season_triggers import Triggers
 from forecaster.unit_ahead import UnitAhead
 
 WEEKS_A_YEAR = 52
@@ -37,46 +39,15 @@ class Option:
     high: float
 
 
-SAME_HOURS = 0.05  # h: less than a meter shows
-Due = Literal["rebuild", "check"]
-
-
-@dataclass(frozen=True)
-class Triggers:
-    """Hours since rebuild at which to act in the coming season, if it still runs then; None: not this season.
-
-    `..._until`: the last day on which that pays; a unit that gets to those hours later waits for the season's close.
-    """
-
-    check_at_hours: float | None
-    rebuild_at_hours: float | None
-    check_until: date | None = None
-    rebuild_until: date | None = None
-
-    def at(self, due: Due) -> tuple[float | None, date | None]:
-        """The hours at which that is due, and the last day on which it pays."""
-        if due == "rebuild":
-            return self.rebuild_at_hours, self.rebuild_until
-        return self.check_at_hours, self.check_until
-
-    def reached(self, age_h: float, on: date) -> Due | None:
-        """What is due at an age, engine hours since rebuild, on an in-season day; None: nothing pays then."""
-        dues: tuple[Due, ...] = ("rebuild", "check")
-        for due in dues:
-            at, until = self.at(due)
-            if at is not None and age_h >= at - SAME_HOURS and (until is None or on <= until):
-                return due
-        return None
-
-
 @dataclass(frozen=True)
 class Waiting:
     """Every option of one unit, per draw and on average, money from today to the horizon.
 
     `rebuild`, `check` (d, w): cost of acting in each week; `none` (d,). `running` (w,): chance that it still runs,
     unopened, at each week's start; `rattles` (w,) the chance that it would then rattle when spun. `comes_off` (d, w):
-    chance of failing or being noticed in each week. `age_h`: its mean age now, h. `left`: expected cost of leaving it
-    to the coming season and acting at its triggers.
+    chance of failing or being noticed in each week. `age_h`: its mean age now, h. `triggers`: of the season that is on,
+    else of the coming one; `left`: expected cost of leaving it now and acting at them. `off_season`: the next one, or
+    the one that is on, once the season at hand is over.
     """
 
     weeks: CraftWeeks
@@ -90,6 +61,7 @@ class Waiting:
     age_h: float
     triggers: Triggers
     left: float
+    off_season: OffSeasonAhead
 
     def option(self, action: str, week: int = 0) -> Option:
         """One option with its interval."""
@@ -150,21 +122,89 @@ def waiting(
     `scatter` (d,): yearly cost of the lives to come under each draw of `ahead`, as a ratio to the mean, so that they
     add to the interval; the posterior's mean stands for all draws when None.
     """
-    mean_fresh = _fresh_ahead(weeks, upkeep)
+    case = _Case.of(ahead, weeks, upkeep, prices)
+    fresh = _fresh_by_draw(case, scatter)
+    path = _path(case, fresh)
+    now, off_season = off_season_ahead(path, lambda week: _path_after_a_check(case, fresh, week))
+    if weeks.in_season[0]:
+        triggers, left = now.triggers, now.expected_cost
+    else:
+        triggers, left = off_season.triggers, float(off_season.at_triggers.mean())
+    runs, rattles = (chance.mean(axis=0)[:-1] for chance in (path.running, path.rattles))
+    comes_off = path.running[:, :-1] - path.running[:, 1:]
+    none = path.worn[:, -1]
+    return Waiting(
+        weeks,
+        prices,
+        path.rebuild,
+        path.check,
+        none,
+        runs,
+        rattles,
+        comes_off,
+        ahead.age_h,
+        triggers,
+        left,
+        off_season,
+    )
+
+
+def off_season_before(
+    ahead: UnitAhead, weeks: CraftWeeks, upkeep: Upkeep, prices: Prices, scatter: np.ndarray, opens: int
+) -> OffSeasonAhead:
+    """The off-season before the season that opens in week `opens`, for one that is not the next; see ``waiting``."""
+    case = _Case.of(ahead, weeks, upkeep, prices)
+    fresh = _fresh_by_draw(case, scatter)
+    return off_season_ahead(_path(case, fresh), lambda week: _path_after_a_check(case, fresh, week), opens)[1]
+
+
+def _fresh_by_draw(case: _Case, scatter: np.ndarray | None) -> np.ndarray:
+    """Cost of a fresh unit from each week's start to the horizon under each draw, (d, w + 1)."""
+    ahead, weeks = case.ahead, case.weeks
     scatter = np.ones(len(ahead.sound)) if scatter is None else scatter
-    fresh = mean_fresh * scatter[:, None] * _hours_beside_mean(ahead)[:, weeks.step_of_week]
-    case = _Case(ahead, weeks, upkeep, prices, mean_fresh)
-    running, done = ahead.running, weeks.step_of_week[:-1]
+    rest = _hours_beside_mean(ahead)[:, weeks.step_of_week]
+    by_draw: np.ndarray = case.fresh * scatter[:, None] * rest
+    return by_draw
+
+
+def _path(case: _Case, fresh: np.ndarray, checked_step: int | None = None) -> UnitPath:
+    """The costs along a unit's own path; `checked_step`: at the start of which it was last checked and quiet."""
+    ahead, weeks = case.ahead, case.weeks
+    done, every = weeks.step_of_week, np.arange(weeks.n + 1)
     ended = case.ended(ahead.fails, ahead.noticed, fresh)
-    spent = np.concatenate([np.zeros((len(ended), 1)), np.cumsum(ended, axis=1)], axis=1)
-    rebuild = spent[:, done] + running[:, done] * (case.planned + fresh[:, :-1])
-    none = spent[:, -1] + running[:, -1] * case.worn_at(weeks.n)
-    check = _checks(case, spent, fresh)
-    triggers, left = _stopped(case, mean_fresh, (check - spent[:, done]).mean(axis=0))
-    runs, rattles = (chance.mean(axis=0)[done] for chance in (running, ahead.rattles))
-    comes_off = np.zeros_like(rebuild)
-    comes_off[:, weeks.week_of_step] = running[:, :-1] - running[:, 1:]
-    return Waiting(weeks, prices, rebuild, check, none, runs, rattles, comes_off, ahead.age_h, triggers, left)
+    spent = _summed_up(ended)
+    running = ahead.running[:, done]
+    last_check = None if checked_step is None else np.full(len(every), checked_step)
+    return UnitPath(
+        weeks=weeks,
+        age_h=ahead.age_h + ahead.hours[done],
+        running=running,
+        rattles=ahead.rattles[:, done],
+        failed=_summed_up(ahead.fails)[:, done],
+        rebuild=spent[:, done[:-1]] + running[:, :-1] * (case.planned + fresh[:, :-1]),
+        check=_checks(case, spent, fresh),
+        worn=spent[:, done] + running * case.worn(every, last_check),
+    )
+
+
+def _path_after_a_check(case: _Case, fresh: np.ndarray, week: int) -> UnitPath:
+    """The same of a unit that is checked in `week` and rebuilt then if it rattles: what comes of it if it is quiet.
+
+    Costs hold the check, and all that may have come before it and instead of it.
+    """
+    ahead, k = case.ahead, int(case.weeks.step_of_week[week])
+    quiet = _path(replace(case, ahead=ahead.after_a_quiet_check(k)), fresh, k)
+    before = case.ended(ahead.fails, ahead.noticed, fresh)[:, :k].sum(axis=1)
+    before += ahead.running[:, k] * case.looked_at[week]
+    before += ahead.rattles[:, k] * (case.planned[week] + fresh[:, week])
+    failed = ahead.fails[:, :k].sum(axis=1)
+    added = {name: getattr(quiet, name) + before[:, None] for name in ("rebuild", "check", "worn")}
+    return replace(quiet, failed=quiet.failed + failed[:, None], **added)
+
+
+def _summed_up(by_step: np.ndarray) -> np.ndarray:
+    """Of amounts in each step (d, n), what they come to by each step's start, (d, n + 1)."""
+    return np.concatenate([np.zeros((len(by_step), 1)), np.cumsum(by_step, axis=1)], axis=1)
 
 
 def _hours_beside_mean(ahead: UnitAhead) -> np.ndarray:
@@ -197,6 +237,10 @@ class _Case:
     prices: Prices
     fresh: np.ndarray  # (w + 1,), as ``_fresh_ahead`` has it
 
+    @classmethod
+    def of(cls, ahead: UnitAhead, weeks: CraftWeeks, upkeep: Upkeep, prices: Prices) -> _Case:
+        return cls(ahead, weeks, upkeep, prices, _fresh_ahead(weeks, upkeep))
+
     @cached_property
     def planned(self) -> np.ndarray:
         """Price of a planned rebuild in each week, (w,)."""
@@ -225,17 +269,15 @@ class _Case:
     def worn(self, week: np.ndarray, checked_step: np.ndarray | None = None) -> np.ndarray:
         """Cost from the start of each `week` (m,) to the horizon of the unit still running then, (m,).
 
-        By its age, and its age at the last quiet check, made at the start of `checked_step` (m,); None: of none.
+        By its age, and its age at the last quiet check, made at the start of `checked_step` (m,); None: of none but one
+        just made.
         """
         age = self.ahead.age_h + self.ahead.hours
-        checked = np.zeros(len(week)) if checked_step is None else age[checked_step]
+        unchecked = age[0] if self.ahead.heard == QUIET else 0.0
+        checked = np.full(len(week), unchecked) if checked_step is None else age[checked_step]
         beside = self.upkeep.worn_beside_fresh(self.weeks.stage[week], age[self.weeks.step_of_week[week]], checked)
         worn: np.ndarray = beside + self.fresh[week]
         return worn
-
-    def worn_at(self, week: int) -> float:
-        """The same at one week's start, never checked."""
-        return float(self.worn(np.array([week]))[0])
 
 
 def _checks(case: _Case, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
@@ -258,13 +300,15 @@ def _checks(case: _Case, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
 def _after_a_quiet_check(case: _Case, week: np.ndarray, spent: np.ndarray, fresh: np.ndarray) -> np.ndarray:
     """What comes of a unit that passes a check in each `week` (m,): to the next off-season, and on from there, (d, m).
 
-    What is defective then passes with 1 - sensitivity, all else with specificity.
+    What is defective then passes with 1 - sensitivity, all else with specificity; as it did, where it was spun already
+    and has not run since.
     """
     ahead, weeks = case.ahead, case.weeks
     off = weeks.next_off[week]
     k, stop = weeks.step_of_week[week], weeks.step_of_week[off]
-    passed = ahead.specificity[:, None]
-    less_if_ill = (1 - ahead.sensitivity[:, None]) - passed
+    ill_passes, sound_passes = ahead.passes
+    passed = sound_passes[:, k]
+    less_if_ill = ill_passes[:, k] - passed
     ended = spent[:, stop] - spent[:, k]
     ended_ill = np.empty_like(ended)
     by_stop = _ended_ill(case, fresh, np.unique(stop))
@@ -288,47 +332,3 @@ def _ended_ill(case: _Case, fresh: np.ndarray, stops: np.ndarray) -> dict[int, n
         + failing_adds * ahead.ill_fails[:, :, :stop].sum(axis=2)
         for stop in stops
     }
-
-
-def _stopped(case: _Case, fresh: np.ndarray, check_from: np.ndarray) -> tuple[Triggers, float]:
-    """Hours at which acting beats going on in the coming season, by optimal stopping backwards from its close.
-
-    On the unit's own path, at each in-season week: rebuild, check, or run the week and decide again; at the close it
-    is worth the lesser of a rebuild then and going on. Also the expected cost of doing so.
-    `fresh` (w + 1,) is the posterior's mean; `check_from` (w,): cost from a week on of checking in it.
-    """
-    ahead, weeks = case.ahead, case.weeks
-    season = np.flatnonzero(weeks.in_season)
-    if not len(season):
-        return Triggers(None, None), float(ahead.running[:, 0].mean() * case.worn_at(weeks.n))
-    first = int(season[0])
-    close = int(weeks.next_off[first])
-    running, fails, noticed = (part.mean(axis=0) for part in (ahead.running, ahead.fails, ahead.noticed))
-    stop = int(weeks.step_of_week[close])
-    at_close = case.worn_at(close)
-    if close < weeks.n:
-        at_close = min(at_close, case.planned[close] + fresh[close])
-    value = float(running[stop] * at_close)
-    acts: dict[int, str] = {}
-    ended = case.ended(fails, noticed, fresh)
-    for k in range(stop - 1, int(weeks.step_of_week[first]) - 1, -1):
-        week = int(weeks.week_of_step[k])
-        go_on = ended[k] + value
-        rebuild = running[k] * (case.planned[week] + fresh[week])
-        check = float(check_from[week])
-        value = min(go_on, rebuild, check)
-        if value < go_on:
-            acts[k] = "rebuild" if rebuild <= check else "check"
-
-    def when(action: str) -> tuple[float, date] | tuple[None, None]:
-        steps = [k for k, act in acts.items() if act == action]
-        if not steps:
-            return None, None
-        return float(ahead.age_h + ahead.hours[min(steps)]), weeks.first_day[int(weeks.week_of_step[max(steps)])]
-
-    begun = int(weeks.step_of_week[first])
-    before = float(ended[:begun].sum())
-    (look, look_until), (open_it, open_until) = when("check"), when("rebuild")
-    if look is not None and open_it is not None and look > open_it:
-        look = look_until = None  # a check after the hours at which it would be opened anyway is none
-    return Triggers(look, open_it, look_until, open_until), before + value

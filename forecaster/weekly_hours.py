@@ -11,6 +11,8 @@ from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.kept import Kept
 from forecaster.usage_forecast import UsageForecast
 
+LEAST_FOUND = 1e-3  # of a week's mean hours: what its draws come to on average where they tell how it may come
+
 
 @dataclass(frozen=True)
 class WeeklyHours:
@@ -39,6 +41,10 @@ class WeeklyHours:
 
 
 def _with_mean(drawn: np.ndarray, mean: np.ndarray) -> np.ndarray:
-    """Draws (n, weeks) scaled so that each week's mean over them is `mean` (weeks,)."""
+    """Draws (n, weeks) scaled so that each week's mean over them is `mean` (weeks,).
+
+    A week in which hardly a draw ran at all, as in winter, has its mean in every draw: scaled up, one would run it all.
+    """
     found = drawn.mean(axis=0)
-    return np.where(found > 0, drawn * np.divide(mean, found, out=np.ones_like(mean), where=found > 0), mean)
+    tells = found > LEAST_FOUND * mean
+    return np.where(tells, drawn * np.divide(mean, found, out=np.ones_like(mean), where=tells), mean)

@@ -8,8 +8,9 @@ and rental income really lost; a unit still running at the end is charged what i
 season, or a rebuild, whichever is less. The rival is the best of its kind in hindsight, over all fleets of a world.
 
 Each is played without a limit, and with money for half of the units each winter: then the rule takes the most hours
-first. The plan learns from the fleet's own records alone, or from ten other fleets' experience too. Costs are levelled
-for luck (``tests.luck``).
+first. The plan learns from the fleet's own records alone, or from ten other fleets' experience too. Beside it plans one
+that knows the law of nature (`KnowsTheLaw`): what having to learn it costs, all that better learning could still gain.
+Costs are levelled for luck (``tests.luck``).
 
     python -m tests.closed_loop --fleets 20
 """
@@ -34,15 +35,22 @@ from forecaster.craft_weeks import craft_weeks
 from forecaster.decisions import Decisions, decisions_for
 from forecaster.experience import pooled_experience
 from forecaster.histories import build_histories
-from forecaster.learning import fit_two_stage
+from forecaster.learning import TwoStageFit, fit_two_stage
+from forecaster.life_model import Evidence
+from forecaster.lives import Histories
 from forecaster.off_season import plan_off_season
+from forecaster.pieces import known_shares
+from forecaster.posterior import Draws
 from forecaster.prices import prices_of
-from forecaster.priors import Prior
+from forecaster.priors import FIXED_VARIANCE, PARAMETERS, RANGES, Prior, on_its_scale, read_priors
+from forecaster.records import FleetRecords
+from forecaster.season_triggers import Triggers
 from forecaster.simulate import SimulatedFleet, simulate_fleet
 from forecaster.truth import true_chances
 from forecaster.unit_ahead import unit_ahead
-from forecaster.waiting import Triggers, Waiting, waiting
+from forecaster.waiting import Waiting, waiting
 from forecaster.workshop import CORE_LOST, ENGINE_HIT
+from forecaster.worlds import World
 from tests.bare_lives import BareLife, histories_of
 from tests.luck import levelled, luck_since
 
@@ -56,6 +64,7 @@ BUDGET = 0.5 * CRAFT * 650.0  # a winter: half of what it costs to rebuild all
 EXPERIENCED_FLEETS = 10
 DRAWS = 12
 PLAN, PLAN_EXPERIENCED, USUAL = "plan", "plan, ten fleets' experience", "usual habits"
+LAW = "the law known"
 
 
 class FromForecasts(FixedHours):
@@ -85,7 +94,7 @@ class FromForecasts(FixedHours):
         histories = build_histories(records, eve)
         if histories.in_service().n_lives == 0:
             return []
-        self.__dict__["decisions"] = decisions_for(records, histories, fit_two_stage(histories, prior=self.prior))
+        self.__dict__["decisions"] = self.believed(records, histories)
         answer = plan_off_season(self.decisions, budget=self.budget, bench_per_week=10)
         self.__dict__["triggers"] = dict(answer.triggers)
         self.checked.clear()
@@ -95,6 +104,10 @@ class FromForecasts(FixedHours):
             for a in answer.plan.actions
             if a.week_of is not None
         ]
+
+    def believed(self, records: FleetRecords, histories: Histories) -> Decisions:
+        """What the decisions rest on: the life model and the prices, as learned from the books."""
+        return decisions_for(records, histories, fit_two_stage(histories, prior=self.prior))
 
     def _by_triggers(self, fleet: FleetView) -> list[Work]:
         work = []
@@ -158,6 +171,66 @@ class FromForecasts(FixedHours):
     def rebuilds(self, unit: UnitView, reason: Reason, bearing: str, rng: np.random.Generator) -> bool:
         """Always, except that a sound one opened for a rattle is put back."""
         return reason != "check" or bearing != "sound"
+
+
+class KnowsTheLaw(FromForecasts):
+    """The same planning by somebody who need learn nothing of bearings: the headroom of whoever must.
+
+    The law of nature stands in for the life model, and the true chances that a failure takes core or engine with it for
+    those of the books. All else is as the program knows it: the books with their blanks and round figures, the rate of
+    water, the hours ahead, what a failure costs on average.
+    """
+
+    def __init__(self, world: World, budget: float | None = None) -> None:
+        super().__init__(budget)
+        self.__dict__["world"] = world
+
+    world: World
+
+    def believed(self, records: FleetRecords, histories: Histories) -> Decisions:
+        """The true law and chances."""
+        chances = {"core_lost": CORE_LOST, "engine_hit": ENGINE_HIT}
+        return decisions_for(records, histories, law_known(self.world, histories), chances)
+
+
+def law_known(world: World, histories: Histories) -> TwoStageFit:
+    """A world's law as if it had been learned without any doubt: the same parameters in every draw.
+
+    Every world of `WORLDS` has its exact counterpart among the two stages. A late treatment is there a mixture of the
+    other two: the one that passes as many bearings sound, or wholly untreated, as in the world, where water starts no
+    rust at once but raises the hazard for good. A world with both, or whose jumps depend on the water found in the oil,
+    has none and is refused.
+    """
+    if world.water_exponent or (world.lasting_log_ratio and world.kappa_none):
+        raise ValueError(f"world {world.name} has no exact counterpart among the two stages")
+    never = RANGES["log_jump_treated"][0]  # a jump of 0 has no logarithm: so small a one starts no rust
+    values = {
+        "log_shape_1": world.beta1,
+        "log_scale_1_h": world.eta1,
+        "log_shape_2": world.beta2,
+        "log_scale_2_h": world.eta2,
+        "log_jump_untreated": max(world.kappa_none, never),
+        "log_jump_treated": max(world.kappa_prompt, never),
+        "log_ratio_aftermarket": world.aftermarket_ratio,
+        "log_ratio_salt": world.salt_ratio,
+        "log_ratio_tuned": world.tuned_ratio,
+        "log_rate_noticed_per_h": world.rho,
+        "lasting_log_ratio": world.lasting_log_ratio,
+        "logit_sensitivity": world.sensitivity,
+        "logit_specificity": world.specificity,
+    }
+    theta = np.array([on_its_scale(name, values[name]) for name in PARAMETERS])
+    passes = np.exp(-np.array([world.kappa_prompt, world.kappa_late, world.kappa_none]))
+    late = 1.0 if passes[0] == passes[2] else float((passes[0] - passes[1]) / (passes[0] - passes[2]))
+    general = read_priors()
+    prior = replace(
+        general.with_normal(theta, np.eye(len(theta)) * FIXED_VARIANCE, "the law known"),
+        untreated_share=general.untreated_share | {"late": late},
+        oil_water_exponent=0.0,
+    )
+    draws = Draws(np.tile(theta, (DRAWS, 1)), DRAWS, "the law known", theta, prior.covariance)
+    evidence = Evidence(histories.n_lives, histories.n_failures, DRAWS, mostly_prior=False, prior=prior.source)
+    return TwoStageFit(prior, draws, known_shares(histories, prior), evidence)
 
 
 def _reached(hours: float, day: date, at: float | None, until: date | None) -> bool:
@@ -275,6 +348,7 @@ def one_fleet(task: tuple[str, str, int, bool]) -> list[dict[str, object]]:
     budget = BUDGET if limited else None
     policies: dict[str, Policy] = {
         PLAN: FromForecasts(budget),
+        LAW: KnowsTheLaw(World.named(world), budget),
         **({} if limited else {PLAN_EXPERIENCED: FromForecasts(None, others_experience(world, use))}),
         **({} if limited else {USUAL: FixedHours()}),
         **rules(budget),
@@ -298,23 +372,27 @@ def summary(table: pd.DataFrame) -> pd.DataFrame:
         costs = part.pivot_table(index="seed", columns="rule", values="cost")
         luck = {rule: np.stack(list(own.sort_values("seed")["luck"])) for rule, own in part.groupby("rule")}
         level = levelled(costs, luck)
-        rivals = [rule for rule in level if rule not in (PLAN, PLAN_EXPERIENCED, USUAL)]
+        rivals = [rule for rule in level if rule not in (PLAN, PLAN_EXPERIENCED, USUAL, LAW)]
         best = level[rivals].mean().idxmin()
         row = {"money": "half" if limited else "no limit", "use": use, "world": world}
         row |= {PLAN: level[PLAN].mean(), "best rule in hindsight": best, "its cost": level[best].mean()}
-        for name in (PLAN, PLAN_EXPERIENCED):
-            if name not in level:
-                continue
-            row[f"{name}: less by"] = _mean_and_spread(level[best] - level[name])
+        for name in (PLAN, PLAN_EXPERIENCED, LAW):
+            if name in level:
+                row[f"{name}: less by"] = _mean_and_spread(level[best] - level[name])
+        row["plan above the law known, %"] = _mean_and_spread(100 * (level[PLAN] - level[LAW]) / level[LAW].mean(), 1)
         if USUAL in level:
             row[f"{USUAL}: more by"] = _mean_and_spread(level[USUAL] - level[PLAN])
         rows.append(row)
     return pd.DataFrame(rows)
 
 
-def _mean_and_spread(less: pd.Series) -> str:
-    mean, spread = less.mean(), 1.645 * less.std(ddof=1) / np.sqrt(len(less))
-    return f"{mean:+.0f} ({mean - spread:+.0f} to {mean + spread:+.0f})"
+def _mean_and_spread(less: pd.Series, decimals: int = 0) -> str:
+    """Mean and 90 % interval over fleets; a single fleet has none."""
+    mean = less.mean()
+    if len(less) < 2:
+        return f"{mean:+.{decimals}f}"
+    spread = 1.645 * less.std(ddof=1) / np.sqrt(len(less))
+    return f"{mean:+.{decimals}f} ({mean - spread:+.{decimals}f} to {mean + spread:+.{decimals}f})"
 
 
 def main() -> None:

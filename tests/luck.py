@@ -9,12 +9,15 @@ have the same mean and scatter less.
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Iterable
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
 from forecaster.simulate import SimulatedFleet
-from forecaster.truth import Truth
 from forecaster.workshop import CORE_LOST, ENGINE_HIT
+from forecaster.worlds import World
 
 SUMS = ("turned defective", "failed", "noticed", "core lost", "engine hit")
 ENGINE_BILL = 5_000.0  # a bill above this has the engine in it
@@ -25,7 +28,11 @@ def luck_since(fleet: SimulatedFleet, day: pd.Timestamp) -> np.ndarray:
     truth = fleet.truth
     lives = truth.lives[truth.lives["ended_on"] >= day]
     ledger = truth.ledger[truth.ledger["on"] >= day]
-    turned = sum(_turned(truth, life) for life in lives.to_dict("records"))
+    wet, stretches = (_by_life(table) for table in (truth.incidents, truth.stretches))
+    turned = sum(
+        _turned(truth.world, life, wet.get(life["life_id"], ()), stretches.get(life["life_id"], ()))
+        for life in lives.to_dict("records")
+    )
     ill = lives[lives["defective_at_hours"].notna()]
     onset, end = ill["defective_at_hours"], ill["hours_at_end"]
     before = (ill["hours_at_entry"] - onset).clip(lower=0.0)
@@ -41,25 +48,30 @@ def luck_since(fleet: SimulatedFleet, day: pd.Timestamp) -> np.ndarray:
     )
 
 
-def _turned(truth: Truth, life: dict[str, object]) -> float:
-    """Whether a life turned defective within its record, less what was probable."""
-    onset, entry, end = (float(life[k]) for k in ("defective_at_hours", "hours_at_entry", "hours_at_end"))  # type: ignore[arg-type]
+def _by_life(table: pd.DataFrame) -> dict[str, list[Any]]:
+    rows: dict[str, list[Any]] = {}
+    for row in table.itertuples(index=False):
+        rows.setdefault(row.life_id, []).append(row)
+    return rows
+
+
+def _turned(world: World, life: dict[Hashable, Any], wet: Iterable[Any], stretches: Iterable[Any]) -> float:
+    """Whether a life turned defective within its record, less what was probable; `wet`, `stretches`: its own rows."""
+    onset, entry, end = (float(life[k]) for k in ("defective_at_hours", "hours_at_entry", "hours_at_end"))
     if onset <= entry:
         return 0.0
-    world, until = truth.world, end if np.isnan(onset) else onset
-    wet = truth.incidents[truth.incidents["life_id"] == life["life_id"]]
+    until = end if np.isnan(onset) else onset
     probable, raised_at = 0.0, np.inf
-    for age, treatment, ppm in wet[["age_h", "treatment", "oil_water_ppm"]].itertuples(index=False):
-        if entry <= age <= until:
-            probable += 1.0 - np.exp(-world.kappa(treatment, ppm))
-        raised_at = min(raised_at, age if treatment != "prompt" else np.inf)
-    stretches = truth.stretches[truth.stretches["life_id"] == life["life_id"]]
-    for first, last, ratio in stretches[["from_age_h", "to_age_h", "ratio"]].itertuples(index=False):
-        start, stop = max(first, entry), min(last, until)
+    for one in wet:
+        if entry <= one.age_h <= until:
+            probable += 1.0 - np.exp(-world.kappa(one.treatment, one.oil_water_ppm))
+        raised_at = min(raised_at, one.age_h if one.treatment != "prompt" else np.inf)
+    for one in stretches:
+        start, stop = max(one.from_age_h, entry), min(one.to_age_h, until)
         if stop > start:
             knots = np.array([start, min(max(raised_at, start), stop), stop])
             dry, raised = np.diff((knots / world.eta1) ** world.beta1)
-            probable += ratio * (dry + np.exp(world.lasting_log_ratio) * raised)
+            probable += one.ratio * (dry + np.exp(world.lasting_log_ratio) * raised)
     return float(not np.isnan(onset)) - probable
 
 

@@ -92,6 +92,7 @@ def same(left: Histories, right: Histories) -> None:
     for name in ("lives", "incidents", "checks", "stretches"):
         pd.testing.assert_frame_equal(getattr(left, name), getattr(right, name), check_exact=True)
     assert left.remarks == right.remarks
+    assert left.craft_without_unit == right.craft_without_unit
 
 
 def day(text: str) -> date:

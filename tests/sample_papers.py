@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from functools import cache
 
 from forecaster import Paper
+from forecaster.instruction_codes import Act, Code, Order
 from forecaster.paper.content import PaperContent, UnitOnPaper
-from forecaster.paper.instruction import Code, Instruction
 from forecaster.written_days import DateFormat
 from tests.conftest import SAMPLE_DAY, sample_fleet
 
@@ -42,10 +42,22 @@ def renamed(content: PaperContent, rank: int, **changes: object) -> PaperContent
     return replace(content, units=tuple(units))
 
 
+ORDERED: dict[Code, tuple[Order, Act]] = {
+    "stop, rebuild": ("stop", "rebuild"),
+    "stop, check": ("stop", "check"),
+    "rebuild now": ("now", "rebuild"),
+    "check now": ("now", "check"),
+    "rebuild": ("week", "rebuild"),
+    "check": ("week", "check"),
+    "leave": ("leave", "leave"),
+}
+
+
 def in_week(unit: UnitOnPaper, code: Code, week_of: date | None) -> UnitOnPaper:
     """The unit told to do something else, as the plan has it, in a week; None: with no week."""
-    told = Instruction(code, week_of)
-    return replace(unit, instruction=told, planned=replace(unit.planned, action=told.act, week_of=week_of))
+    order, act = ORDERED[code]
+    told = replace(unit.instruction, order=order, act=act, week_of=week_of, by=week_of)
+    return replace(unit, instruction=told, planned=replace(unit.planned, action=act, week_of=week_of))
 
 
 def with_units(content: PaperContent, number: int) -> PaperContent:

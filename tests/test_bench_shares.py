@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from forecaster.bench_shares import BenchShare
-from forecaster.plan_case import PlanLimits
 from forecaster.plan_days import mondays, off_season_days
+from forecaster.plan_limits import PlanLimits
 from forecaster.plan_problem import bench_places_by_week
 from forecaster.settings import Bench, Season
 

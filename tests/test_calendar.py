@@ -72,8 +72,8 @@ def test_where_the_day_to_order_is_past_the_event_is_today(content: PaperContent
 
 def test_the_first_event_is_what_must_not_run_with_craft_and_why(content: PaperContent, written: bytes) -> None:
     first, *rest = events_of(written)
-    (unit,) = content.stopped
-    assert str(first["summary"]) == f"Do not run: {unit.unit_id} ({unit.craft_id})"
+    named = ", ".join(f"{unit.unit_id} ({unit.craft_id})" for unit in content.stopped)
+    assert str(first["summary"]) == f"Do not run: {named}"
     assert first.decoded("dtstart") == content.as_of
     assert first.decoded("dtend") - first.decoded("dtstart") == timedelta(days=1)
     assert "S0036 on craft C012, North Pier 12: oil milky on 12 Aug 2026, 39 h ago, not clear since." in str(
@@ -86,7 +86,7 @@ def test_it_stands_there_even_where_nothing_is_planned(content: PaperContent) ->
     left = tuple(in_week(u, "stop, check" if u.stop else "leave", None) for u in content.units)
     none = replace(content.parts, order_by=None)
     (event,) = events_of(bench_calendar(replace(content, units=left, parts=none)))
-    assert str(event["summary"]).startswith("Do not run: S0036")
+    assert str(event["summary"]).startswith("Do not run: S0034 (C023), S0036")
 
 
 def test_what_is_due_now_stands_on_the_day_of_the_answer_with_its_parts(content: PaperContent) -> None:

@@ -20,7 +20,7 @@ from palette import (
     NEUTRAL,
     SHAPE_OF_CHECK,
     SHAPE_OF_STATE,
-    STATE_OF_ADVICE,
+    STATE_OF_GROUP,
     STATES,
     shape_of_check,
     shape_of_incident,
@@ -125,7 +125,7 @@ def test_an_untreated_incident_looks_different_from_a_treated_one() -> None:
 
 
 def risks() -> pd.DataFrame:
-    advice = ["rebuild now", "check now", "leave it running", "leave it running"]
+    groups = ["rebuild", "check", "leave", "leave"]
     return pd.DataFrame(
         {
             "label": ["S3", "S1", "S2", "S4"],
@@ -133,7 +133,8 @@ def risks() -> pd.DataFrame:
             "low": [0.18, 0.07, 0.01, 0.0],
             "high": [0.46, 0.2, 0.05, 0.03],
             "told": ["31 %", "12 %", "2 %", "1 %"],
-            "advice": advice,
+            "group": groups,
+            "named": groups,
             "hover": ["three", "one", "two", "four"],
         }
     )
@@ -157,16 +158,16 @@ def test_each_interval_reaches_from_low_to_high() -> None:
         assert drawn[row.label] == pytest.approx((row.low, row.mean, row.high))
 
 
-def test_advice_has_a_colour_and_a_shape_of_its_own() -> None:
+def test_what_to_do_has_a_colour_and_a_shape_of_its_own() -> None:
     marks = [t for t in charts.risk_by_unit(risks(), 50).data if t.mode == "markers"]
-    assert [t.name for t in marks] == ["rebuild now", "check now", "leave it running"]
+    assert [t.name for t in marks] == ["rebuild", "check", "leave"]
     assert len({t.marker.color for t in marks}) == len({t.marker.symbol for t in marks}) == 3
 
 
-def test_advice_nobody_foresaw_is_still_drawn() -> None:
-    strange = risks().assign(advice="send it away")
+def test_what_is_not_weighed_yet_is_still_drawn() -> None:
+    strange = risks().assign(group="unweighed", named="not weighed yet")
     marks = [t for t in charts.risk_by_unit(strange, 50).data if t.mode == "markers"]
-    assert [t.name for t in marks] == ["send it away"]
+    assert [t.name for t in marks] == ["not weighed yet"]
     assert len(marks[0].x) == 4
 
 
@@ -300,5 +301,5 @@ def test_labels_keep_their_order_and_their_distance(heights: list[float]) -> Non
             assert (placed[one] < placed[other]) == (wanted[one] < wanted[other])
 
 
-def test_every_piece_of_advice_answers_to_a_state() -> None:
-    assert set(STATE_OF_ADVICE.values()) == set(STATES)
+def test_every_group_of_instructions_answers_to_a_state() -> None:
+    assert set(STATE_OF_GROUP.values()) == set(STATES)

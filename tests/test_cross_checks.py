@@ -492,6 +492,59 @@ def test_two_incidents_of_one_day_are_used_with_a_notice_each() -> None:
     assert [(p.row, p.refused) for p in checked.problems] == [(2, False), (3, False)]
 
 
+@pytest.mark.parametrize("days", [1, 2])
+@pytest.mark.parametrize(
+    ("kind", "earlier"), [("swamped", "swamped"), ("ingestion", "leak"), ("capsized", "ingestion")]
+)
+def test_an_incident_that_may_be_the_one_of_a_day_or_two_before_is_asked_about(
+    days: int, kind: str, earlier: str
+) -> None:
+    water = [incident("C1", f"2025-06-0{1 + days}", kind=kind), incident("C1", "2025-06-01", kind=earlier)]
+    checked = Checked(water=water)
+    problem = checked.the_only()
+    assert (problem.row, problem.value, problem.refused) == (2, f"2025-06-0{1 + days}", False)
+    assert "C1 took water on 2025-06-01 too (row 3" in problem.reason
+    assert "If it was one incident, keep one row" in problem.remedy
+    assert checked.rows("water") == [2, 3]
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        incident("C2", "2025-06-02"),  # another craft
+        incident("C1", "2025-06-04"),  # three days on
+        incident("C1", "2025-06-02", kind="capsized"),
+    ],
+)
+def test_two_incidents_that_cannot_well_be_one_are_not_asked_about(other: dict[str, str]) -> None:
+    assert Checked(water=[incident("C1", "2025-06-01"), other]).problems == []
+
+
+@pytest.mark.parametrize(("meter", "asked"), [("11.9", True), ("12.0", False)])
+def test_two_incidents_between_which_the_craft_was_in_use_are_not_asked_about(meter: str, asked: bool) -> None:
+    water = [incident("C1", "2025-06-01"), incident("C1", "2025-06-03")]
+    hours = [reading("C1", "2025-05-28", "1"), reading("C1", "2025-06-01", "10"), reading("C1", "2025-06-03", meter)]
+    assert (len(Checked(water=water, hours=hours).problems) == 1) is asked
+
+
+def test_hours_before_the_first_of_two_incidents_do_not_tell_them_apart() -> None:
+    water = [incident("C1", "2025-06-02"), incident("C1", "2025-06-03")]
+    hours = [reading("C1", "2025-06-01", "10"), reading("C1", "2025-06-03", "14")]
+    assert len(Checked(water=water, hours=hours).problems) == 1
+
+
+def test_a_meter_that_was_changed_between_two_incidents_shows_no_hours() -> None:
+    water = [incident("C1", "2025-06-01"), incident("C1", "2025-06-03")]
+    hours = [reading("C1", "2025-06-01", "10"), reading("C1", "2025-06-02", "90", "yes")]
+    assert len(Checked(water=water, hours=hours).problems) == 1
+
+
+def test_of_an_incident_told_day_after_day_each_row_names_the_one_before() -> None:
+    checked = Checked(water=[incident("C1", f"2025-06-0{day}") for day in (1, 2, 3)])
+    assert [p.row for p in checked.problems] == [3, 4]
+    assert ["row 2" in checked.problems[0].reason, "row 3" in checked.problems[1].reason] == [True, True]
+
+
 def test_a_time_to_a_treatment_that_was_not_done_is_a_notice() -> None:
     row = incident("C1", "2025-06-01", treated="no", treated_within_h="5")
     assert Checked(water=[row]).the_only().column == "treated_within_h"

@@ -177,6 +177,6 @@ def test_weeks_to_choose_in_the_plans_table_follow_and_stay_iso_beneath(opened: 
 def test_what_must_be_done_this_week_tells_its_days_so(opened: Opener, monkeypatch: pytest.MonkeyPatch) -> None:
     import loading
 
-    monkeypatch.setattr(loading, "week_if_known", loading.this_week)
+    monkeypatch.setattr(loading, "decided_if_known", loading.decided)
     app = opened("month-day-year", as_of="2022-11-05")
     assert "planned for the week of Nov 7, 2022" in read(app).lower().replace("nov", "Nov")

@@ -77,7 +77,8 @@ def test_pooling_more_fleets_narrows_but_never_below_the_spread_between_fleets(f
         (lambda given: given | {"parameters": ["a"]}, "parameters"),
         (lambda given: given | {"mean": given["mean"][:-1]}, "13 numbers"),
         (lambda given: given | {"mean": ["x"] * 13}, "not a number"),
-        (lambda given: given | {"covariance": (-np.eye(13)).tolist()}, "negative"),
+        (lambda given: given | {"covariance": (-np.eye(13)).tolist()}, "the variance of log_shape_1 must be between"),
+        (lambda given: given | {"covariance": (2 * np.eye(13) - np.ones((13, 13))).tolist()}, "negative"),
     ],
 )
 def test_a_damaged_file_is_refused_with_its_reason(saved: Path, change, told: str) -> None:  # type: ignore[no-untyped-def]

@@ -16,6 +16,7 @@ from forecaster.fleet import Fleet, open_fleet
 from forecaster.problems import Reading
 from forecaster.records import TABLES, FleetRecords
 from forecaster.report.as_json import Json, forecast_json
+from forecaster.season_shape import DEFAULT_SEASON_HOURS
 from forecaster.simulate import SimulatedFleet, simulate_fleet
 from forecaster.writing import write_fleet
 from tests.conftest import ROOT, SAMPLE_DAY
@@ -110,10 +111,14 @@ def test_a_fleet_with_nothing_fitted_says_what_to_do(invented: SimulatedFleet) -
         with_table(records, fittings=records.fittings.iloc[:0]).forecast(invented.as_of)
 
 
-def test_without_meter_readings_the_forecast_says_that_the_season_is_understated(invented: SimulatedFleet) -> None:
+def test_without_meter_readings_hours_ahead_are_general_experience_and_the_forecast_says_so(
+    invented: SimulatedFleet,
+) -> None:
     forecast = with_table(invented.records, hours=invented.records.hours.iloc[:0]).forecast(invented.as_of)
-    assert any("the season's risk is understated" in remark for remark in forecast.remarks)
-    assert {unit.season_hours for unit in forecast.units} == {0.0}
+    assert any("hours ahead are general experience" in remark for remark in forecast.remarks)
+    for unit in forecast.units:
+        assert unit.season_hours == pytest.approx(DEFAULT_SEASON_HOURS, rel=0.02)
+        assert unit.season_hours_low < 0.5 * unit.season_hours < 2.0 * unit.season_hours < unit.season_hours_high * 1.2
 
 
 @settings(max_examples=6)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -19,22 +20,18 @@ from forecaster.forecast import (
     FleetForecast,
     FleetStanding,
     UnitForecast,
-    _whole_season,
     chance,
     quantile_hours,
     quantiles_of_units,
 )
-from forecaster.lives import CHECKS, INCIDENTS, Histories, frame, lives_by_hours
-from forecaster.prices import prices_of
+from forecaster.lives import CHECKS, INCIDENTS, Histories, Remark, frame, lives_by_hours
 from forecaster.report.as_json import forecast_json, written
-from forecaster.settings import FleetSettings
-from forecaster.usage import SeasonUse
+from forecaster.settings import Season
 from forecaster.written_chances import percent
 from tests.fake_model import BASE, SCALES, FakeModel
 
 AS_OF = date(2026, 11, 1)
 NEXT_SEASON = (date(2027, 5, 1), date(2027, 10, 15))
-PRICES = prices_of(FleetSettings(), day_rate=200.0, core_lost=0.6, engine_hit=0.1)
 
 
 def running(ages: list[float], **columns: object) -> Histories:
@@ -67,10 +64,28 @@ def forecast(
     return standing(histories, use, model).within(hours)
 
 
-def standing(histories: Histories, use: float = 60.0, model: FakeModel | None = None) -> FleetStanding:
-    season = SeasonUse(*NEXT_SEASON, 153, 0.4, pd.DataFrame({"hours": {"C1": use}}))
-    prices = dict.fromkeys(histories.lives["craft_id"], PRICES)
-    return FleetStanding(model or FakeModel(), histories, season, prices)
+@dataclass(frozen=True)
+class CertainHours:
+    """A forecast of hours of which nothing is uncertain: so many of every craft to the season's close."""
+
+    use: float
+    as_of: date = AS_OF
+    season: Season = field(default_factory=Season)
+    remarks: tuple[Remark, ...] = ()
+    fleet_remarks: tuple[str, ...] = ()
+
+    def totals(self, craft_ids: list[str], start: date, end: date, n: int) -> np.ndarray:
+        assert (start, end) == (self.as_of, NEXT_SEASON[1])
+        return np.full((n, len(craft_ids)), self.use)
+
+    def weekly_means(self, craft_ids: list[str], start: date, weeks: int) -> np.ndarray:
+        return np.full((len(craft_ids), weeks), self.use / weeks)
+
+
+def standing(
+    histories: Histories, use: float = 60.0, model: FakeModel | None = None, usage: CertainHours | None = None
+) -> FleetStanding:
+    return FleetStanding(model or FakeModel(), histories, usage or CertainHours(use))
 
 
 def test_a_chance_is_the_mean_and_the_central_90_percent_of_its_draws() -> None:
@@ -118,9 +133,12 @@ def test_the_season_and_the_horizon_are_the_same_question_at_different_hours(hou
     assert unit.fails_within.mean == pytest.approx(swapped.fails_this_season.mean, abs=1e-12)
 
 
-def test_a_craft_without_expected_hours_gets_the_fleets_mean() -> None:
+def test_remarks_on_hours_ahead_stand_with_the_fleet_or_with_the_unit_on_that_craft() -> None:
     histories = running([50.0, 50.0], craft_id=["C1", "C2"])
-    assert [unit.season_hours for unit in forecast(histories, use=60.0).units] == [60.0, 60.0]
+    usage = CertainHours(60.0, remarks=(Remark("C2", "a reading cannot be"),), fleet_remarks=("no readings yet",))
+    told = standing(histories, usage=usage).within(50.0)
+    assert told.remarks == ("no readings yet",)
+    assert {unit.craft_id: unit.remarks for unit in told.units} == {"C1": (), "C2": ("a reading cannot be",)}
 
 
 def test_another_horizon_is_answered_as_if_it_were_the_first() -> None:
@@ -181,24 +199,14 @@ def test_what_is_not_recorded_is_not_named_as_a_cause() -> None:
     assert blank.because == ("100 h since rebuild",)
 
 
-def test_the_oldest_are_rebuilt_and_the_freshest_left() -> None:
-    advice = {unit.hours_since_rebuild: unit.advice for unit in forecast(running([0.0, 400.0])).units}
-    assert advice == {0.0: "leave it running", 400.0: "rebuild this off-season"}
-
-
-def test_what_is_unsafe_is_told_first_and_no_cost_outweighs_it() -> None:
+def test_what_is_unsafe_is_told_first_and_orders_what_to_do() -> None:
     unit = forecast(checked(running([12.0]), "U000001/1", at=10.0, spin="rattle")).units[0]
-    assert unit.advice == "rebuild this off-season"
+    assert unit.instruction == "stop, rebuild"
     assert unit.because[:2] == ("12 h since rebuild", "rattled when spun by hand on 2026-08-01, 2 h ago: do not run it")
 
 
-@pytest.mark.parametrize(
-    ("as_of", "hours"),
-    [(date(2027, 4, 30), 168.0), (date(2027, 7, 23), 336.0), (date(2027, 10, 15), 0.0), (AS_OF, 168.0)],
-)
-def test_a_season_counts_whole_whatever_is_left_of_it(as_of: date, hours: float) -> None:
-    whole = _whole_season(np.array([168.0]), as_of, NEXT_SEASON)  # 168 days from 1 May to 15 October
-    assert whole == pytest.approx([hours])
+def test_what_pays_is_not_weighed_here() -> None:
+    assert {unit.instruction for unit in forecast(running([0.0, 400.0])).units} == {"as planned"}
 
 
 @given(st.floats(0.01, 0.99))
@@ -219,7 +227,7 @@ def test_a_unit_that_is_not_in_service_is_refused_by_name() -> None:
 
 UNIT_KEYS = [
     "unit_id", "craft_id", "hours_since_rebuild", "defective_now", "fails_within", "fails_this_season", "hours_left",
-    "advice", "because",
+    "instruction", "advice", "because",
 ]  # fmt: skip
 
 

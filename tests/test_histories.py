@@ -621,7 +621,7 @@ def shuffled(records: FleetRecords, seed: int) -> FleetRecords:
 
 
 def without(histories: Histories, unit_id: str) -> Histories:
-    return replace(histories.select(histories.lives["unit_id"] != unit_id), remarks=())
+    return replace(histories.select(histories.lives["unit_id"] != unit_id), remarks=(), craft_without_unit=())
 
 
 def test_moving_a_unit_between_craft_with_the_same_readings_changes_its_craft_and_nothing_else() -> None:

@@ -15,21 +15,26 @@ import icalendar
 import openpyxl
 import pytest
 
-from forecaster import Paper
+from forecaster import Instruction, Paper
+from forecaster.instruction import OnRecord, decided
+from forecaster.instruction_codes import Code, Order, code_on_record
 from forecaster.paper.front_pages import RANKED_WIDTHS
-from forecaster.paper.instruction import FIRST, NOW, STOP, Code, Instruction, instruction
 from forecaster.paper.page_parts import MARGIN, TEXT_WIDTH
 from forecaster.plan_problem import Action, PlannedAction
+from forecaster.season_triggers import Due
+from forecaster.settings import Season
 from forecaster.unsafe import Unsafe
-from forecaster.waiting import Due
 from tests.conftest import SAMPLE_DAY, sample_fleet
 from tests.sample_papers import all_papers
 
-MONDAY = date(2026, 11, 2)
-RATTLED = Unsafe("rebuild", "rattled when spun by hand")
-MILKY = Unsafe("check", "oil milky")
-WET = Unsafe("check", "untreated water", stops=False)
-FOUND = [chosen for n in range(4) for chosen in combinations((RATTLED, MILKY, WET), n)]
+MONDAY, AUTUMN, SUMMER = date(2026, 11, 2), date(2026, 10, 31), date(2026, 7, 15)
+SEASON = Season()
+RATTLED = Unsafe("rattle", "rebuild", "rattled when spun by hand")
+MILKY = Unsafe("milky", "check", "oil milky")
+WET = Unsafe("untreated", "check", "untreated water")
+HEARD = Unsafe("untreated", "leave", "untreated water")
+LATE = Unsafe("treated_late", "check", "water treated late")
+FOUND = [chosen for n in range(3) for chosen in combinations((RATTLED, MILKY, WET, HEARD, LATE), n)]
 RANK = ["leave", "check", "rebuild"]
 
 
@@ -40,47 +45,68 @@ def planned(action: Action) -> PlannedAction:
     return PlannedAction("S1", "C1", action, None if action == "leave" else MONDAY, 650.0, 900.0)
 
 
-CASES = [
-    (planned(action), found, due, in_season)
-    for action, found, in_season in product(get_args(Action), FOUND, (False, True))
-    for due in ((None, *get_args(Due)) if in_season else (None,))  # triggers are for the season alone
+Case = tuple[PlannedAction, tuple[Unsafe, ...], Due | None, Order, date]
+NOT_DUE: tuple[None, Order] = (None, "leave")
+CASES: list[Case] = [
+    (planned(action), found, due, when, day)
+    for action, found, day in product(get_args(Action), FOUND, (AUTUMN, SUMMER))
+    for due, when in (
+        ((None, "leave"), *product(get_args(Due), ("now", "soon"))) if day == SUMMER else ((None, "leave"),)
+    )
 ]
 
 
+def instruction(plan: PlannedAction, found: tuple[Unsafe, ...], due: Due | None, when: Order, day: date) -> Instruction:
+    return decided(OnRecord("S1", "C1", True, found), day, plan, due, when, SEASON)
+
+
 def test_every_case_has_an_instruction_and_every_instruction_a_case() -> None:
-    assert {instruction(*case).code for case in CASES} == set(get_args(Code))
+    on_record = {"stop", "look first", "as planned"}
+    assert {instruction(*case).code for case in CASES} == set(get_args(Code)) - on_record
+    assert {code_on_record(found) for found in FOUND} == {"stop, rebuild", "treat", *on_record}
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_nothing_that_is_asked_for_is_made_less_of(
-    case: tuple[PlannedAction, tuple[Unsafe, ...], Due | None, bool],
-) -> None:
-    plan, found, due, in_season = case
+def test_nothing_that_is_asked_for_is_made_less_of(case: Case) -> None:
+    plan, found, due, _, day = case
     told = instruction(*case)
     at_once = [one.act for one in found] + ([due] if due else [])
-    asked = at_once if in_season and at_once else [*at_once, plan.action]
-    assert RANK.index(told.act) == max(map(RANK.index, asked))
-    assert (told.code in STOP) == any(one.stops for one in found)
-    assert (told.code in FIRST) == (told.code not in STOP and bool(found))
-    assert (told.code in NOW) == (due is not None and not found)
+    asked = at_once if day == SUMMER and at_once else [*at_once, plan.action]
+    assert RANK.index(told.act or "leave") == max(map(RANK.index, asked))
+    asks = {one.asks for one in found}
+    assert (told.order == "stop") == ("stop" in asks)
+    assert told.stops == bool(asks & {"stop", "treat"})
+    assert (told.order == "first") == (asks == {"first"})
+    assert (told.order in ("now", "soon")) == (due is not None and not found)
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_a_week_stands_only_where_the_plans_work_is_what_is_to_be_done(
-    case: tuple[PlannedAction, tuple[Unsafe, ...], Due | None, bool],
-) -> None:
-    plan, found, due, in_season = case
+def test_a_week_stands_only_where_the_plans_work_is_what_is_to_be_done(case: Case) -> None:
+    plan, found, due, _, day = case
     told = instruction(*case)
     if told.week_of is not None:
-        assert (told.week_of, told.act) == (plan.week_of, plan.action)
-        assert not in_season or not (found or due)
-    assert told.at_once == (told.week_of is None and told.act != "leave")
+        assert (told.week_of, told.act, told.by) == (plan.week_of, plan.action, plan.week_of)
+        assert day != SUMMER or not (found or due)
+    assert told.at_once == (told.week_of is None and told.order != "leave")
 
 
 def test_without_anything_else_the_plan_is_the_instruction() -> None:
     for action in get_args(Action):
         plan = planned(action)
-        assert instruction(plan, (), None, in_season=True) == Instruction(plan.action, plan.week_of)
+        told = instruction(plan, (), None, "leave", SUMMER)
+        assert (told.act, told.week_of, told.source, told.reasons) == (action, plan.week_of, "plan", ("planned",))
+
+
+def test_each_says_from_which_rule_it_comes_and_by_when() -> None:
+    rebuild = planned("rebuild")
+    told = {
+        found: instruction(rebuild, found, None, "leave", SUMMER)
+        for found in ((RATTLED,), (WET,), (LATE,), (WET, MILKY))
+    }
+    assert [one.source for one in told.values()] == ["record", "water", "water", "record"]
+    assert {one.by for one in told.values()} == {SUMMER}
+    assert instruction(rebuild, (), "check", "now", SUMMER).source == "trigger"
+    assert instruction(rebuild, (), "check", "soon", SUMMER).by == date(2026, 7, 21)
 
 
 # All files give the same --------------------------------------------------------------------------------------------
@@ -164,7 +190,7 @@ def test_work_list_calendar_and_print_give_each_unit_the_same_instruction(day: d
         for unit, (act, week) in listed.items():
             week_words = f" {week.day} {week:%b %Y}" if week else ""
             assert printed[unit] == act + week_words
-            assert (unit in stopped) == act.startswith("do not run")
+            assert (unit in stopped) == act.startswith("do not ")
             if act == "leave" or (unit in stopped and week is None):
                 assert unit not in dated
             else:
@@ -192,7 +218,7 @@ def test_what_is_due_now_stands_in_the_answer(day: date) -> None:
         for unit, (act, _) in by_work_list(paper).items():
             if act in ("rebuild now", "check now"):
                 assert re.search(rf"Now: [^.]*\b{act.split()[0]} [^.;]*{unit}", paper.answer)
-            if act.startswith("do not run"):
+            if act.startswith("do not "):
                 assert re.match(rf"Do not run [^.]*{unit}[^.]* as ", paper.answer)
 
 
@@ -204,4 +230,5 @@ def test_work_counted_and_paid_for_is_the_work_that_has_a_week(day: date) -> Non
         assert sorted(weeks) == sorted(unit for unit, (_, week) in listed.items() if week)
         assert content.spent == pytest.approx(sum(u.planned.cost for u in content.units if u.unit_id in weeks))
         rebuilt = [u for u in content.units if u.unit_id in weeks and u.instruction.act == "rebuild"]
-        assert content.parts.rebuilds == len(rebuilt)
+        to_come = content.plan.to_come.to_order  # in season: some will not run until the work begins
+        assert content.parts.rebuilds == (len(rebuilt) if to_come is None else to_come)

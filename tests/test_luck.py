@@ -57,6 +57,6 @@ def test_a_fleet_is_played_under_the_plan_and_under_every_rule(monkeypatch: pyte
     monkeypatch.setattr(closed_loop, "CRAFT", 4)
     monkeypatch.setattr(closed_loop, "BUDGET", 1_300.0)
     rows = closed_loop.one_fleet(("rust_at_incident", "quiet", 500, True))
-    assert [row["rule"] for row in rows] == [closed_loop.PLAN, *closed_loop.rules(1_300.0)]
+    assert [row["rule"] for row in rows] == [closed_loop.PLAN, closed_loop.LAW, *closed_loop.rules(1_300.0)]
     assert all(row["cost"] > 0 for row in rows)  # type: ignore[operator]
     assert len({row["cost"] for row in rows}) > 1

@@ -16,12 +16,13 @@ from forecaster import Amount, Fleet, NowOrLater, sample_fleet_folder
 from loading import load
 from now_or_later_charts import cost_by_week, season_name, what_moves_it
 from now_or_later_rows import month_rows, swing_rows, week_file
-from now_or_later_words import answer, before, changed_sentence, figures, likely, waiting_sentence
+from now_or_later_words import answer, before, changed_sentence, costs_beside, figures, likely, waiting_sentence
 from tests.opened_screen import bare, labelled, open_screen, read, spaced, title, told
 from told_wrong import NO_ANSWER
 from words import day_words, money, plain, span
 
 AS_OF = date(2026, 11, 1)  # after the sample's last season
+MIDSUMMER = date(2026, 8, 20)
 SAMPLE = sample_fleet_folder()
 SCREEN, UNIT = "screens/now_or_later.py", "screens/one_unit.py"
 OLD, FRESH, MILKY = "S0003", "S0004", "S0036"
@@ -67,8 +68,8 @@ def test_it_opens_with_the_answer_for_the_unit_of_the_link(opened: Opener, old: 
     app = opened(unit=OLD)
     assert title(app) == answer(old, "USD")
     assert spaced(title(app)).startswith(
-        f"Rebuild {OLD} before the season opens on 1 May 2027: USD 650 now against about USD {old.instead.mean:,.0f} "
-        f"({old.instead.low:,.0f}–{old.instead.high:,.0f}) if it is only checked by then; "
+        f"By costs alone, rebuild {OLD} before the season opens on 1 May 2027: USD 650 now against about USD "
+        f"{old.instead.mean:,.0f} ({old.instead.low:,.0f}–{old.instead.high:,.0f}) if it is only checked by then; "
     )
     assert app.query_params["unit"] == OLD
 
@@ -76,7 +77,7 @@ def test_it_opens_with_the_answer_for_the_unit_of_the_link(opened: Opener, old: 
 def test_a_fresh_unit_is_left(opened: Opener, fleet: Fleet) -> None:
     app = opened(unit=FRESH)
     fresh = fleet.now_or_later(FRESH, AS_OF)
-    assert spaced(title(app)).startswith(f"Leave {FRESH} for now: a rebuild in the week of ")
+    assert spaced(title(app)).startswith(f"By costs alone, leave {FRESH} for now: a rebuild in the week of ")
     assert f"about USD {-fresh.saved.mean:,.0f} (" in spaced(title(app))
 
 
@@ -86,7 +87,22 @@ def test_every_unit_has_an_answer(fleet: Fleet) -> None:
         sentence = answer(one, "USD")
         assert unit_id in sentence
         assert "likely that now is the cheaper one" in spaced(sentence)
-        assert ("Rebuild" in sentence.split()[0]) == one.now_is_best
+        assert sentence.startswith("By costs alone, rebuild ") == one.now_is_best
+
+
+def test_the_instruction_stands_before_the_costs(opened: Opener, fleet: Fleet) -> None:
+    app = opened(unit=OLD)
+    told_first = fleet.instructions(AS_OF)[OLD]
+    assert any(bare(info.value).startswith(f"**{OLD}: rebuild, week of ") for info in app.info)
+    assert told_first.code == "rebuild"
+
+
+def test_where_costs_alone_would_say_otherwise_it_says_why_the_instruction_stands(fleet: Fleet) -> None:
+    by_unit = {unit: fleet.now_or_later(unit, MIDSUMMER) for unit in fleet.instructions(MIDSUMMER)}
+    differing = [one for one in by_unit.values() if one.instruction and one.alone != one.instruction.act]
+    assert differing
+    for one in by_unit.values():
+        assert ("the instruction stands, since" in costs_beside(one)) == (one in differing)
 
 
 def test_it_says_what_stands_behind_it_and_what_it_is_not(opened: Opener, old: NowOrLater) -> None:

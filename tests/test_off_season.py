@@ -11,9 +11,10 @@ import pytest
 from forecaster import open_fleet, sample_fleet_folder
 from forecaster.decisions import Decisions
 from forecaster.errors import DataStopsAnswer, WrongUsage
-from forecaster.off_season import plan_off_season
+from forecaster.off_season import plan_off_season, planned_season
 from forecaster.plan_answer import PlanAnswer
 from forecaster.plan_days import off_season_days
+from forecaster.plan_limits import PlanLimits
 from forecaster.settings import Season
 
 TODAY = date(2026, 11, 25)
@@ -91,15 +92,22 @@ def test_work_is_done_between_its_first_day_and_the_day_to_be_ready(decisions: D
     assert max(weeks) + timedelta(days=7) <= date(2027, 3, 1)
 
 
-def test_what_units_save_adds_up_to_what_the_plan_saves(answer: PlanAnswer) -> None:
+def test_what_units_save_adds_up_to_what_the_work_saves(answer: PlanAnswer) -> None:
     units = [action.unit_id for action in answer.plan.actions]
     whole = answer.saving_among(units)
-    assert whole.mean == pytest.approx(answer.saving.mean)
-    assert (whole.low, whole.high) == pytest.approx((answer.saving.low, answer.saving.high))
-    assert sum(answer.saving_among([unit]).mean for unit in units) == pytest.approx(answer.saving.mean)
+    assert whole.mean == pytest.approx(answer.plan.saves)
+    assert sum(answer.saving_among([unit]).mean for unit in units) == pytest.approx(answer.plan.saves)
     assert {unit: answer.savings[unit].mean for unit in units} == pytest.approx(
         {unit: answer.saving_among([unit]).mean for unit in units}
     )
+
+
+def test_the_plan_is_held_against_never_acting_and_against_working_in_season_only(answer: PlanAnswer) -> None:
+    plan = answer.plan
+    assert answer.saving.mean == pytest.approx(plan.expected_cost_do_nothing - plan.expected_cost)
+    beside = answer.saving_beside_triggers
+    assert beside.mean == pytest.approx(plan.expected_cost_at_triggers - plan.expected_cost)
+    assert plan.expected_cost < plan.expected_cost_at_triggers < plan.expected_cost_do_nothing
 
 
 def test_no_unit_saves_nothing_and_an_unknown_one_is_refused(answer: PlanAnswer) -> None:
@@ -119,7 +127,6 @@ def test_every_n_of_the_rule_is_priced_beside_the_plan(answer: PlanAnswer) -> No
     cheapest = min(answer.rules, key=lambda rule: rule.expected_cost)
     assert cheapest.expected_cost == pytest.approx(answer.rule.plan.expected_cost, abs=0.02)
     assert answer.rules[0].n_hours is None
-    assert answer.rules[0].costs_more.mean == pytest.approx(answer.saving.mean)
     known = [rule.n_hours for rule in answer.rules if rule.n_hours is not None]
     assert known == sorted(known, reverse=True)
     assert [rule.rebuilds for rule in answer.rules] == sorted(rule.rebuilds for rule in answer.rules)
@@ -136,7 +143,7 @@ def test_the_reasons_are_those_of_the_forecast(answer: PlanAnswer) -> None:
 
 def test_of_weeks_that_cost_the_same_the_first_are_filled(answer: PlanAnswer) -> None:
     weeks = sorted(a.week_of for a in answer.plan.actions if a.week_of is not None and a.action == "rebuild")
-    assert weeks[0] == date(2026, 11, 2)
+    assert weeks[0] == date(2026, 11, 23)  # when parts ordered today are here
     assert max(weeks) <= weeks[0] + timedelta(weeks=answer.plan.count("rebuild") // 3)
 
 
@@ -155,15 +162,44 @@ def test_a_closed_week_takes_no_work_and_all_closed_is_refused(decisions: Decisi
         plan_off_season(decisions, closed=tuple(date(2027, 1, k) for k in (4, 11, 18)), **days)  # type: ignore[arg-type]
 
 
-def test_work_that_begins_when_parts_ordered_today_are_here_needs_none_before(
-    decisions: Decisions, answer: PlanAnswer
-) -> None:
-    """As every face advises where the day to order is past."""
-    assert answer.parts.late
+def test_work_begins_when_parts_that_are_ordered_today_are_here(decisions: Decisions, answer: PlanAnswer) -> None:
+    assert not answer.parts.late
+    assert min(a.week_of for a in answer.plan.actions if a.week_of) >= answer.parts.here_on
     later = plan_off_season(decisions, begins=answer.parts.here_on)
-    assert not later.parts.late
-    assert later.plan.count("rebuild") == answer.plan.count("rebuild")
-    assert later.plan.expected_cost == pytest.approx(answer.plan.expected_cost)  # off season nothing runs meanwhile
+    assert later.plan.actions == answer.plan.actions  # off season nothing runs meanwhile
+
+
+def test_kits_on_the_shelf_let_work_begin_at_once_and_are_not_ordered(decisions: Decisions, answer: PlanAnswer) -> None:
+    begun = plan_off_season(decisions, kits=4)
+    early = [a for a in begun.plan.actions if a.week_of and a.week_of < answer.parts.here_on]
+    assert sum(1.0 if a.action == "rebuild" else a.rattle for a in early) == 4
+    assert not begun.parts.late
+    assert (begun.parts.rebuilds, begun.parts.from_stock) == (answer.parts.rebuilds - 4, 4)
+    assert plan_off_season(decisions, kits=100).parts.order_by is None
+
+
+def test_no_check_waits_while_an_earlier_week_has_room_and_costs_no_more(decisions: Decisions) -> None:
+    planned = planned_season(decisions, PlanLimits(budget=6_500.0, overspend_chance=1.0))
+    plan, problem = planned.answer.plan, planned.case.problem
+    checks = [a for a in plan.actions if a.action == "check"]
+    assert checks
+    taken = dict.fromkeys(problem.weeks, 0.0)
+    for one in plan.actions:
+        if one.week_of:
+            taken[one.week_of] += 1.0 if one.action == "rebuild" else one.rattle
+    for one in checks:
+        assert one.week_of is not None
+        own = list(problem.weeks).index(one.week_of)
+        cost = problem.check_cost[list(problem.unit_ids).index(one.unit_id)]
+        for week in range(problem.parts_week, own):
+            full = taken[problem.weeks[week]] + one.rattle > problem.bench_places[week] + 1e-6
+            assert full or cost[week] > cost[own] + 1e-6
+
+
+def test_a_tight_season_is_told(decisions: Decisions) -> None:
+    plan = plan_off_season(decisions, budget=650.0, season_budget=3_000.0, season_rebuilds_per_week=3.0).plan
+    assert 0 < plan.season_spent <= 3_000
+    assert any(told.startswith("The season's budget binds") for told in plan.limits)
 
 
 @pytest.fixture

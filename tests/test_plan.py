@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 from forecaster.errors import WrongUsage
 from forecaster.parts_order import parts_order, rattles_to_expect
 from forecaster.plan import solve_plan
-from forecaster.plan_places import CHECK, LEAVE, REBUILD, Schedule, fill, schedule_of
-from forecaster.plan_problem import Plan, PlanProblem, bench_places_by_week
+from forecaster.plan_places import Schedule, fill, schedule_of
+from forecaster.plan_problem import CHECK, LEAVE, REBUILD, Plan, PlanProblem, bench_places_by_week
 from forecaster.plan_rules import best_every_n_hours, every_n_hours
 from forecaster.solver_silence import silent_solver
 from tests.conftest import ROOT
@@ -291,15 +291,7 @@ def test_the_order_of_the_units_changes_nothing(seed: int, dice: object) -> None
     p = random_problem(seed)
     order = list(range(p.n))
     dice.shuffle(order)  # type: ignore[attr-defined]
-    shuffled = replace(
-        p,
-        unit_ids=[p.unit_ids[i] for i in order],
-        craft_ids=[p.craft_ids[i] for i in order],
-        **{
-            name: getattr(p, name)[order]
-            for name in ("rebuild_cost", "check_cost", "leave_cost", "rebuild_spend", "check_spend", "check_bench")
-        },
-    )
+    shuffled = p.of_units(order)
     plan, again = exact(p), exact(shuffled)
     assert [a.unit_id for a in again.actions] == list(shuffled.unit_ids)
     assert sorted(map(repr, again.actions)) == sorted(map(repr, plan.actions))

@@ -10,8 +10,7 @@ import pytest
 
 from forecaster import plan_program
 from forecaster.plan_alike import alike_weeks, laid_out
-from forecaster.plan_places import CHECK, REBUILD
-from forecaster.plan_problem import PlanProblem
+from forecaster.plan_problem import CHECK, REBUILD, PlanProblem
 from forecaster.plan_program import LITTLE_MISSED, gap_left, solve
 from tests.test_plan import exact, least_cost_of_all_plans, problem, random_problem
 

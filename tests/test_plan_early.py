@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
 from forecaster.plan import solve_plan
 from forecaster.plan_early import earliest
-from forecaster.plan_places import CHECK, LEAVE, REBUILD, Schedule
-from forecaster.plan_problem import TOLERANCE
+from forecaster.plan_places import Schedule
+from forecaster.plan_problem import CHECK, LEAVE, REBUILD, TOLERANCE
 from tests.test_plan import problem, random_problem
 
 
@@ -93,3 +95,18 @@ def test_the_plan_is_filled_from_its_first_week() -> None:
     p = problem(5, 8, bench_places=np.full(8, 2.0), leave_cost=np.array([2000.0, 2100, 2200, 2300, 2400]))
     weeks = [a.week_of for a in solve_plan(p, gap=0.0).actions]
     assert weeks == [p.weeks[k] for k in (2, 1, 1, 0, 0)]
+
+
+def test_work_waits_for_no_later_week_that_saves_less_than_waiting_must() -> None:
+    """Few hours run in winter: a check in spring is dearer now by a trifle, and the bench stands empty."""
+    p = problem(2, 4, check_cost=900.0 - np.arange(4.0) * np.ones((2, 1)), least_wait=6.5)
+    assert [a.week_of for a in solve_plan(p, gap=0.0).actions] == [p.weeks[0], p.weeks[0]]
+    assert [a.week_of for a in solve_plan(replace(p, least_wait=2.5), gap=0.0).actions] == [p.weeks[1], p.weeks[1]]
+    assert [a.week_of for a in solve_plan(replace(p, least_wait=0.0), gap=0.0).actions] == [p.weeks[3], p.weeks[3]]
+
+
+def test_to_be_moved_up_once_is_enough() -> None:
+    p = problem(2, 4, check_cost=900.0 - np.arange(4.0) * np.ones((2, 1)), least_wait=2.5)
+    schedule = Schedule(p)
+    schedule.take(0, CHECK, 3)
+    assert earliest(earliest(schedule)).week.tolist() == earliest(schedule).week.tolist() == [1, -1]

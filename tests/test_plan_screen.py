@@ -31,6 +31,7 @@ from plan_words import (
 )
 from tests.opened_screen import bare, labelled, open_screen, read, title
 from told_wrong import NO_ANSWER
+from words import day_words
 
 AS_OF = date(2026, 11, 1)
 SAMPLE = sample_fleet_folder()
@@ -79,7 +80,7 @@ def test_it_opens_with_the_answer(opened: Opener, best: PlanAnswer) -> None:
     rebuilds = best.plan.count("rebuild")
     assert bare(title(app)).startswith(f"Rebuild {rebuilds} of 26 units ")
     assert f"USD {best.plan.spent:,.0f} now, about USD " in bare(title(app))
-    assert "less over two seasons than leaving all." in bare(title(app))
+    assert "less over two seasons than doing nothing." in bare(title(app))
 
 
 def test_it_says_all_that_the_plan_answers(opened: Opener, best: PlanAnswer) -> None:
@@ -87,10 +88,22 @@ def test_it_says_all_that_the_plan_answers(opened: Opener, best: PlanAnswer) -> 
     whole = (account(best, "USD"), parts_words(best), spares_words(best), rule_words(best, "USD"))
     for line in (*whole, *little_more(best, "USD")):
         assert bare(line) in shown
-    assert "The advice on the other screens weighs each unit alone" in shown
     assert "A plan is no inspection" in shown
     assert "S0036: oil milky" in shown
     assert f"Learned from {best.evidence.lives} lives" in shown
+
+
+def test_in_season_it_says_how_many_rebuilds_to_expect_and_which_kits_to_order(opened: Opener, fleet: Fleet) -> None:
+    day = date(2026, 7, 20)
+    answer = fleet.plan(day)
+    app = opened(as_of=day.isoformat())
+    assert " in the coming off-season: USD " in bare(title(app))
+    rebuilds, order = answer.to_come.rebuilds, answer.parts
+    shown = read(app)
+    assert bare(f"the off-season brings **{rebuilds.low} to {rebuilds.high} rebuilds**") in shown
+    assert bare(f"**Order {rebuilds.high} kits by {day_words(order.order_by)}.**") in shown
+    for unit, due in answer.due.items():
+        assert f"{unit} ({due})" in shown
 
 
 def test_parts_triggers_and_rules_have_their_tables(opened: Opener, best: PlanAnswer) -> None:
@@ -100,12 +113,14 @@ def test_parts_triggers_and_rules_have_their_tables(opened: Opener, best: PlanAn
     assert len(rules) == len(best.rules)
 
 
-def test_the_plan_can_be_taken_along(opened: Opener, best: PlanAnswer) -> None:
+def test_the_plan_can_be_taken_along(opened: Opener, best: PlanAnswer, fleet: Fleet) -> None:
     assert [button.label for button in opened().get("download_button")] == ["Download this table (CSV)"]
-    file = pd.read_csv(io.BytesIO(plan_file(best, {"S0003"})))
+    told = fleet.instructions(AS_OF)
+    file = pd.read_csv(io.BytesIO(plan_file(best, {"S0003": PlanEdit("leave", None, "sold")}, told)))
     assert len(file) == 26
-    assert file["saves_expected"].sum() == pytest.approx(best.saving.mean, abs=0.01)
+    assert file["saves_expected"].sum() == pytest.approx(best.plan.saves, abs=0.01)
     assert set(file.loc[file["changed_by_hand"] == "yes", "unit_id"]) == {"S0003"}
+    assert set(file["why_changed"].dropna()) == {"sold"}
     assert set(file["currency"]) == {"USD"}
 
 
@@ -127,7 +142,7 @@ def test_with_a_budget_of_nothing_all_are_left(opened: Opener) -> None:
     app = opened(budget="0")
     assert bare(title(app)) == "Leave all of 26 units this off-season: within the limits no work pays."
     assert "No parts are needed for this plan." in read(app)
-    assert "the plan leaves it: keep it off the water" in read(app)
+    assert "not clear since; do not run; check before it runs again" in read(app)
 
 
 def test_a_link_opens_with_all_its_limits(opened: Opener, fleet: Fleet) -> None:
@@ -137,6 +152,26 @@ def test_a_link_opens_with_all_its_limits(opened: Opener, fleet: Fleet) -> None:
     assert title(app) == answer_words(answer, "USD")
     assert closed not in [a.week_of for a in answer.plan.actions]
     assert {"bench", "ready_by", "closed", "spares"} <= set(app.query_params)
+
+
+def test_the_season_the_shelf_and_the_risk_of_overspending_are_asked_for(opened: Opener, fleet: Fleet) -> None:
+    told = {"budget": "9000", "overspend": "40", "kits": "4", "lead_time": "5", "least_gain": "20"}
+    app = opened(**told, season_budget="800", season_bench="1")
+    answer = fleet.plan_with(
+        {},
+        AS_OF,
+        budget=9000.0,
+        overspend_chance=0.4,
+        kits=4,
+        lead_time_weeks=5.0,
+        least_gain=0.2,
+        season_budget=800.0,
+        season_rebuilds_per_week=1.0,
+    ).answer
+    assert title(app) == answer_words(answer, "USD")
+    assert bare(account(answer, "USD")) in read(app)
+    assert "The chance that the work costs more than there is" in read(app)
+    assert {*told, "season_budget", "season_bench"} <= set(app.query_params)
 
 
 def test_days_that_make_no_plan_say_why_and_can_be_mended_there(opened: Opener) -> None:
@@ -255,7 +290,7 @@ def test_what_is_changed_in_the_table_adds_to_what_was_changed(monkeypatch: pyte
 
 
 def test_the_table_keeps_the_order_of_the_weeks_and_every_unit(fleet: Fleet, best: PlanAnswer) -> None:
-    rows = table_rows(in_order(best.plan.actions), best, craft_places(fleet.records))
+    rows = table_rows(in_order(best.plan.actions), best, craft_places(fleet.records), fleet.instructions(AS_OF))
     worked = rows[rows["work"] != "leave"]
     assert list(worked["week"]) == sorted(worked["week"])
     assert list(rows["work"])[len(worked) :] == ["leave"] * (26 - len(worked))

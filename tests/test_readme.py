@@ -45,7 +45,7 @@ def test_the_main_command_prints_a_forecast(
     monkeypatch.chdir(ROOT)
     [words] = calls(blocks("sh")[0])
     assert main(words) == 0
-    assert "units should be" in capsys.readouterr().out.replace("\n", " ")
+    assert "units must not run" in capsys.readouterr().out.replace("\n", " ")
 
 
 def test_the_dashboards_command_is_understood() -> None:

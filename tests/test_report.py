@@ -64,15 +64,14 @@ def test_counts_agree_with_their_nouns() -> None:
 def test_the_first_sentence_is_the_answer() -> None:
     line = sentences.headline(forecast(mixed()))
     assert line.startswith(
-        "2026-11-01: 1 of 3 units should be rebuilt this off-season, 1 should be checked before the season and "
-        "1 can be left running. Most at risk is U000001 on craft C1: "
+        "2026-11-01: 1 of 3 units must not run as it is (U000001). Most at risk is U000001 on craft C1: "
     )
     assert line.endswith("to fail within 50 engine hours.")
 
 
-def test_a_fleet_that_needs_nothing_is_told_so() -> None:
+def test_a_fleet_in_which_nothing_is_unsafe_is_told_so() -> None:
     line = sentences.headline(forecast(running([0.0]), use=10.0))
-    assert "none of the 1 unit needs work now; all can be left running" in line
+    assert "nothing on record forbids any of 1 unit to run" in line
 
 
 def test_general_experience_is_called_so() -> None:
@@ -96,7 +95,9 @@ def test_every_chance_has_its_interval_where_there_is_room(width: int, intervals
 
 def test_a_wide_terminal_shows_the_reasons_beside_the_figures() -> None:
     row = next(line for line in text(width=160).splitlines() if line.startswith("U000002"))
-    assert "check before the season: 80 h since rebuild" in row
+    assert "80 h since rebuild" in row
+    first = next(line for line in text(width=160).splitlines() if line.startswith("U000001"))
+    assert "do not start before it is treated: 200 h since rebuild" in first
 
 
 def test_the_table_needs_no_colour_and_no_more_than_ascii() -> None:
@@ -104,16 +105,16 @@ def test_the_table_needs_no_colour_and_no_more_than_ascii() -> None:
     assert "\x1b" not in text()
 
 
-def test_the_advice_says_what_it_weighs_and_that_the_plan_weighs_more() -> None:
+def test_it_says_where_what_pays_is_weighed() -> None:
     told = text(source="my fleet").replace("\n", " ")
-    assert "`forecaster plan my fleet` weighs budget, bench and weeks as well." in told
+    assert "weighed for all together, within budget and bench: see `forecaster plan my fleet`." in told
 
 
 def test_a_limit_leaves_out_the_least_at_risk_and_says_how_many() -> None:
     told = text(limit=1)
     assert "U000002" not in told
     assert "... and 2 units of less risk, left out by --limit." in told
-    assert "1 of 3 units should be rebuilt" in told
+    assert "1 of 3 units must not run" in told
 
 
 def test_doubtful_units_are_marked_with_the_reason() -> None:

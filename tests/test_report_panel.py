@@ -1,4 +1,4 @@
-"""The dashboard's panel for the paper: made when asked for, three files to take along."""
+"""The dashboard's panel for the paper: made when asked for, four files to take along."""
 
 from __future__ import annotations
 
@@ -34,10 +34,10 @@ def test_nothing_is_made_before_it_is_asked_for(app: AppTest) -> None:
     assert files(app) == []
 
 
-def test_asked_for_it_offers_the_three_files_and_the_answer(app: AppTest) -> None:
+def test_asked_for_it_offers_the_four_files_and_the_answer(app: AppTest) -> None:
     app.button(key="make-report").click().run()
     assert not app.exception
-    assert files(app) == ["Report to print (PDF)", "Work list (XLSX)", "Calendar (ICS)"]
+    assert files(app) == ["Report to print (PDF)", "Work list (XLSX)", "Calendar (ICS)", "Work list (CSV)"]
     assert any("of 3 units" in text.value for text in app.markdown)
 
 
@@ -49,7 +49,7 @@ def test_another_owner_asks_anew(app: AppTest) -> None:
     assert files(app) == []
     app.button(key="make-report").click().run()
     assert not app.exception
-    assert len(files(app)) == 3
+    assert len(files(app)) == 4
 
 
 def test_what_cannot_be_reported_is_told_in_plain_words(app: AppTest, monkeypatch: pytest.MonkeyPatch) -> None:

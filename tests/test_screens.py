@@ -12,8 +12,10 @@ from streamlit.testing.v1 import AppTest
 
 import forecaster
 import forecaster.learning
+import loading
+import words
 from forecaster import Fleet, open_fleet
-from tests.opened_screen import open_screen, read, spaced, title, told
+from tests.opened_screen import bare, open_screen, read, spaced, title, told
 from tests.ten_craft import AS_OF, ten_craft_folder
 from words import all_told, chance_words, hours_words, interval, plain
 
@@ -71,7 +73,7 @@ def week_line(app: AppTest) -> str:
 def test_until_it_is_weighed_the_line_above_says_so(
     opened: Opener, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("loading.week_if_known", lambda *_: None)  # whatever other tests have asked for
+    monkeypatch.setattr("loading.decided_if_known", lambda *_: None)  # whatever other tests have asked for
     assert week_line(opened(folder)).endswith("weighing each unit ...")
 
 
@@ -80,7 +82,7 @@ def test_a_large_fleet_is_weighed_by_its_button_and_the_line_above_knows_it(
 ) -> None:
     monkeypatch.setattr("this_week_panel.WEIGHED_AT_ONCE", 5)  # ten craft are many then
     known: dict[object, object] = {}
-    monkeypatch.setattr("loading._weeks", lambda: known)  # nothing yet, whatever other tests have asked for
+    monkeypatch.setattr("loading._known", lambda: known)  # nothing yet, whatever other tests have asked for
     app = opened(folder)
     noted = week_line(app)
     app.button(key="weigh-all").click().run()
@@ -90,9 +92,12 @@ def test_a_large_fleet_is_weighed_by_its_button_and_the_line_above_knows_it(
     assert "to rebuild" in week_line(app)
 
 
-def test_the_fleet_opens_with_the_answer_in_one_sentence(opened: Opener, folder: Path, fleet: Fleet) -> None:
-    forecast = fleet.forecast(AS_OF)
-    to_open = [unit for unit in forecast.units if unit.advice == "rebuild this off-season"]
+def test_the_fleet_opens_with_the_answer_in_one_sentence(
+    opened: Opener, folder: Path, fleet: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(loading, "decided_if_known", loading.decided)
+    forecast, instructions = fleet.forecast(AS_OF), fleet.instructions(AS_OF)
+    to_open = [unit for unit in forecast.units if instructions[unit.unit_id].act == "rebuild"]
     first = to_open[0]
     expected = (
         f"{len(to_open)} of {len(forecast.units)} units should be opened before the season opens on 1 May 2023; "
@@ -106,7 +111,19 @@ def test_the_fleet_says_what_stands_behind_it(opened: Opener, folder: Path, flee
     assert f"Learned from {evidence.lives} lives, {evidence.failures} failures among them" in told(opened(folder))
 
 
-def test_the_table_has_every_unit_with_its_intervals_and_reasons(opened: Opener, folder: Path, fleet: Fleet) -> None:
+def test_until_it_is_weighed_the_sentence_tells_the_highest_risk(
+    opened: Opener, folder: Path, fleet: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(loading, "decided_if_known", lambda *_: None)
+    first = fleet.forecast(AS_OF).units[0]
+    assert f"The highest risk: {plain(first.unit_id)}, {chance_words(first.fails_within)}" in title(opened(folder))
+
+
+def test_the_table_has_every_unit_with_its_intervals_and_reasons(
+    opened: Opener, folder: Path, fleet: Fleet, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(loading, "decided_if_known", loading.decided)
+    instructions = fleet.instructions(AS_OF)
     table = opened(folder).dataframe[0].value.set_index("unit")
     for unit in fleet.forecast(AS_OF).units:
         row = table.loc[unit.unit_id]
@@ -114,7 +131,7 @@ def test_the_table_has_every_unit_with_its_intervals_and_reasons(opened: Opener,
         assert row["fails_interval"] == interval(unit.fails_within)
         assert row["p50"] == pytest.approx(unit.hours_left.p50)
         assert row["because"] == all_told(unit.because)
-        assert row["advice"] == unit.advice
+        assert row["instruction"] == words.told(forecaster.instruction_in_words(instructions[unit.unit_id]))
 
 
 def test_the_horizon_changes_the_answer_and_the_link(opened: Opener, folder: Path, fleet: Fleet) -> None:
@@ -200,7 +217,8 @@ def test_a_link_opens_its_unit_as_of_its_day(opened: Opener, folder: Path, fleet
     unit = fleet.forecast(AS_OF).units[3]
     app = opened(folder, UNIT, unit=unit.unit_id)
     assert title(app).startswith(f"{plain(unit.unit_id)}: {chance_words(unit.fails_within)} to fail")
-    assert unit.advice in title(app)
+    told_first = words.told(forecaster.instruction_in_words(fleet.instructions(AS_OF)[unit.unit_id]))
+    assert any(spaced(told_first) in spaced(bare(info.value)) for info in app.info)
     assert app.query_params["unit"] == unit.unit_id
     assert app.query_params["as_of"] == AS_OF.isoformat()
 

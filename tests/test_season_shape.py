@@ -20,6 +20,7 @@ from forecaster.season_shape import (
     fit_shape,
 )
 from forecaster.settings import Season
+from forecaster.summed_rates import Observed, fit_rates
 from tests.invented_meters import irregular_fleet, meter_records, true_intensity
 
 SEASON = Season()  # 1 May to 15 October
@@ -79,7 +80,8 @@ def test_a_stretch_that_cannot_be_is_left_out_and_named() -> None:
     table, remarks = engine_hours_between_readings(meter_records(rows), date(2025, 12, 31))
     assert table["hours"].tolist() == [1.0]
     assert len(remarks) == 2
-    assert "A: 890 h between the readings of 2025-06-01 and 2025-06-03" in remarks[0]
+    assert "A: 890 h between the readings of 2025-06-01 and 2025-06-03" in remarks[0].text
+    assert remarks[0].about == "A"
 
 
 def test_the_default_is_the_stated_hours_and_nearly_all_of_them_in_season() -> None:
@@ -155,6 +157,23 @@ def test_a_stretch_may_be_cut_in_two_where_the_cut_follows_the_shape() -> None:
     halves = fit_shape(default_shape(SEASON), cut, np.ones(len(cut)), {})
     assert weekly_error(halves) == pytest.approx(weekly_error(whole), abs=0.05)
     assert halves.year_hours() == pytest.approx(whole.year_hours(), rel=0.01)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_of_single_days_the_fit_is_the_regression_that_the_usual_library_makes(seed: int) -> None:
+    """Poisson regression of a year's days with exposures, fitted by statsmodels; some days without an hour."""
+    rng = np.random.default_rng(seed)
+    opening = SEASON.opening_in(2024).toordinal()
+    year = Calendar.of(SEASON, opening, opening + 364)
+    exposure = rng.uniform(0.5, 20.0, 365)
+    hours = rng.poisson(exposure * default_shape(SEASON).intensity(year)) * rng.uniform(0.5, 1.5, 365)
+    days = np.arange(365)
+    read = Observed(year.design, np.ones(365), days, days + 1, exposure, hours)
+    ours = fit_rates([read], default_shape(SEASON).coefficients)
+    theirs = sm.GLM(hours, year.design, family=sm.families.Poisson(), offset=np.log(exposure)).fit(scale=1.0, tol=1e-14)
+    assert ours.settled
+    assert ours.coefficients == pytest.approx(theirs.params, abs=1e-6)
+    assert ours.covariance == pytest.approx(theirs.cov_params(), rel=1e-6, abs=1e-9)
 
 
 def test_the_default_is_the_regression_that_the_usual_library_makes() -> None:

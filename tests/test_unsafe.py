@@ -94,27 +94,54 @@ def test_milky_oil_counts_until_clear_oil_is_told() -> None:
     assert asked(clear, look("2026-08-09", 70.0, oil="milky")) == ["check"]
 
 
-def test_untreated_water_just_now_asks_for_a_check_until_it_was_spun() -> None:
+def test_untreated_water_just_now_stops_it_until_it_is_treated_whatever_is_heard_since() -> None:
     wet = water("2026-09-01", 95.0)
     (found,) = found_unsafe(of(wet))[LIFE]
-    assert (found.act, found.stops) == ("check", False)
-    assert found.why == "untreated water on 2026-09-01, 5 h ago, not spun since: check before the next ride"
-    assert asked(wet, look("2026-09-04", 95.0, spin="slight")) == []
+    assert (found.code, found.act, found.asks, found.stops) == ("untreated", "check", "treat", True)
+    ends = "do not start it before it is treated"
+    assert found.why == f"untreated water on 2026-09-01, 5 h ago, not spun since: {ends}"
+    assert asked(wet, look("2026-09-04", 95.0, spin="slight")) == ["leave"]  # the bearing was heard, the engine is wet
     assert asked(look("2026-08-30", 94.0, spin="quiet"), wet) == ["check"]
-    assert asked(water("2026-09-01", 95.0, "prompt")) == []
+    assert asked(water("2026-09-01", 95.0, "prompt", treated="yes")) == []
 
 
-def test_a_spin_within_two_days_of_untreated_water_says_too_little_to_settle_it() -> None:
+def test_water_of_which_nobody_knows_the_treatment_counts_as_untreated() -> None:
+    (found,) = found_unsafe(of(water("2026-09-01", 95.0, "unknown", treated="unknown")))[LIFE]
+    assert (found.code, found.asks) == ("treatment_unknown", "treat")
+
+
+@pytest.mark.parametrize(("treatment", "soon"), [("late", "late"), ("unknown", "at an unknown time")])
+def test_water_treated_late_asks_for_a_look_before_the_next_ride_until_there_was_one(treatment: str, soon: str) -> None:
+    wet = water("2026-09-01", 95.0, treatment, treated="yes")
+    (found,) = found_unsafe(of(wet))[LIFE]
+    assert (found.code, found.act, found.asks, found.stops) == ("treated_late", "check", "first", False)
+    assert found.found == f"water treated {soon} on 2026-09-01, 5 h ago, not spun since"
+    assert asked(wet, look("2026-09-04", 95.0, spin="quiet")) == []
+    assert asked(wet, look("2026-09-02", 95.0, known_state="sound")) == []
+
+
+def test_a_spin_within_two_days_of_water_says_too_little() -> None:
     wet, soon = water("2026-09-01", 95.0), look("2026-09-03", 95.0, spin="quiet")
     (found,) = found_unsafe(of(wet, soon))[LIFE]
     assert found.found == "untreated water on 2026-09-01, 5 h ago, spun within two days of it alone, which says little"
-    assert asked(wet, soon, look("2026-09-05", 96.0, spin="quiet")) == []
+    assert asked(wet, soon, look("2026-09-05", 96.0, spin="quiet")) == ["leave"]
 
 
-def test_untreated_water_is_just_now_as_long_as_the_oil_is_looked_at_again() -> None:
+def test_water_is_just_now_as_long_as_the_oil_is_looked_at_again() -> None:
     assert RECHECK_OIL_H[-1] == JUST_NOW_H
     assert asked(water("2026-09-01", 100.0 - JUST_NOW_H)) == ["check"]
     assert asked(water("2026-08-30", 99.0 - JUST_NOW_H)) == []
+
+
+def test_days_alone_do_not_end_it() -> None:
+    assert asked(water("2026-05-01", 95.0)) == ["check"]
+
+
+def test_of_several_waters_the_gravest_is_told_and_nothing_is_asked_less_for_it() -> None:
+    heard = (water("2026-08-20", 94.0), look("2026-08-25", 94.0, spin="quiet"))
+    late = water("2026-09-01", 95.0, "late", treated="yes")
+    assert [one.code for one in found_unsafe(of(*heard, late))[LIFE]] == ["untreated", "treated_late"]
+    assert asked(*heard, late) == ["leave", "check"]
 
 
 def test_the_gravest_comes_first() -> None:
@@ -123,10 +150,11 @@ def test_the_gravest_comes_first() -> None:
 
 
 def test_a_unit_that_must_not_run_is_not_asked_to_be_checked_before_a_ride() -> None:
-    milky = found_unsafe(of(water("2026-09-01", 95.0, oil="milky")))[LIFE]
+    late = water("2026-09-01", 95.0, "late", oil="clear", treated="yes")
+    milky = found_unsafe(of(late, look("2026-09-01", 95.0, oil="milky")))[LIFE]
     assert not_to_run(milky) == ("oil milky on 2026-09-01, 5 h ago, not clear since",)
     assert check_first(milky) == ()
-    assert check_first(milky[1:]) == ("untreated water on 2026-09-01, 5 h ago, not spun since",)
+    assert check_first(milky[1:]) == ("water treated late on 2026-09-01, 5 h ago, not spun since",)
 
 
 def test_units_of_unknown_starting_age_are_looked_at_too() -> None:

@@ -75,11 +75,11 @@ def test_later_readings_do_not_change_a_past_forecast() -> None:
 
 
 def test_intervals_cover_and_pooling_beats_last_year_on_simulated_fleets() -> None:
-    # 90 % intervals; the simulator's fleets share no season effects, which the forecast allows for: season totals are
-    # covered a little more often than promised. Over 6 fleets of 4 seasons: .94 and .91; mean absolute errors 18.1 h
-    # beside 21.5 h a season, 6.2 h beside 8.1 h in four weeks.
-    seen = pooled([backtest_usage(simulate_fleet(craft=28, seasons=4, seed=seed).records) for seed in (1, 2)])
-    assert 0.85 <= seen.loc["season", "inside"] <= 0.95
+    # 90 % intervals. Over 6 fleets of 4 seasons: .92 and .91; mean absolute errors 23.7 h beside 28.4 h a season, 6.7 h
+    # beside 8.7 h in four weeks.
+    fleets = [simulate_fleet(craft=28, seasons=4, seed=seed, season_spread=0.12).records for seed in (1, 2)]
+    seen = pooled([backtest_usage(records) for records in fleets])
+    assert 0.83 <= seen.loc["season", "inside"] <= 0.98
     assert 0.85 <= seen.loc["four weeks", "inside"] <= 0.95
     assert seen.loc["season", "error"] < 0.9 * seen.loc["season", "error_of_last_year"]
     assert seen.loc["four weeks", "error"] < 0.85 * seen.loc["four weeks", "error_of_last_year"]

@@ -32,8 +32,9 @@ def test_a_fleet_without_readings_gets_the_stated_default_and_says_so() -> None:
     assert year.mean == pytest.approx(DEFAULT_SEASON_HOURS, rel=0.02)
     assert year.low < 0.4 * DEFAULT_SEASON_HOURS
     assert year.high > 2 * DEFAULT_SEASON_HOURS
-    assert "general experience" in forecast.remarks[0]
-    assert "hours.csv" in forecast.remarks[0]
+    (remark,) = forecast.fleet_remarks
+    assert "general experience" in remark
+    assert "hours.csv" in remark
 
 
 def test_off_season_weeks_are_near_zero(fleet: UsageForecast) -> None:
@@ -198,7 +199,7 @@ def test_any_season_of_the_settings_can_be_fitted(season: Season) -> None:
 
 def test_readings_of_a_craft_that_is_not_in_craft_csv_are_named() -> None:
     forecast = forecast_usage(meter_records([("X", "2024-06-01", 1.0), ("X", "2024-07-01", 9.0)]), date(2025, 1, 1))
-    assert any(remark.startswith("X: not in craft.csv") for remark in forecast.remarks)
+    assert any(remark.text.startswith("X: not in craft.csv") for remark in forecast.remarks)
 
 
 def test_questions_that_make_no_sense_are_refused(fleet: UsageForecast) -> None:
@@ -212,3 +213,13 @@ def test_questions_that_make_no_sense_are_refused(fleet: UsageForecast) -> None:
         fleet.weekly("C003", AS_OF, -1)
     with pytest.raises(WrongUsage, match="hours must be a number"):
         fleet.date_reaching("C003", float("nan"), AS_OF)
+
+
+def test_a_rhythm_that_cannot_be_told_exactly_is_answered_all_the_same_and_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("forecaster.summed_rates.MOST_STEPS", 1)
+    records = irregular_fleet(8, 2, seed=6, days_between=20)
+    forecast = forecast_usage(records, date(2022, 12, 1))
+    assert any("could not be told exactly" in remark for remark in forecast.fleet_remarks)
+    assert np.isfinite(forecast.weekly_means(["C002"], date(2022, 12, 1), 60)).all()

@@ -229,19 +229,29 @@ def test_a_free_perfect_look_is_worth_something_where_a_defect_may_hide(fit: Two
     assert value_of_check(answer(fit, life, unit, free)) > value_of_check(answer(fit, life, unit))
 
 
-def test_a_check_costs_what_its_parts_cost_step_by_step(fit: TwoStageFit, life: FreshLife) -> None:
-    """Where lives to come cost nothing: before it, the check, the rebuild on a rattle, and what passes it, by hand."""
+@pytest.mark.parametrize("just_spun", [None, "quiet", "rattle"])
+def test_a_check_costs_what_its_parts_cost_step_by_step(
+    fit: TwoStageFit, life: FreshLife, just_spun: str | None
+) -> None:
+    """Where lives to come cost nothing: before it, the check, the rebuild on a rattle, and what passes it, by hand.
+
+    Until it runs again, a unit that was spun today sounds as it did.
+    """
+    checks = [] if just_spun is None else [(120.0, just_spun)]
     free = np.zeros((17, life.n, life.n))
     upkeep = Upkeep(life, PRICES, 160.0, 0.0, free, free.astype(np.int8))
-    weeks, ahead = craft_weeks(HOURS, AS_OF, SEASON, upkeep), followed(fit, BareLife(120.0, incidents=[(90.0, "none")]))
+    unit = BareLife(120.0, incidents=[(90.0, "none")], checks=checks)
+    weeks, ahead = craft_weeks(HOURS, AS_OF, SEASON, upkeep), followed(fit, unit)
     one = waiting(ahead, weeks, upkeep, PRICES)
-    missed, passed = 1 - ahead.sensitivity, ahead.specificity
     season = np.flatnonzero(weeks.in_season)
     for week in (0, int(season[0]), int(season[9]), int(season[9]) + 26):
         k, inside = int(weeks.step_of_week[week]), bool(weeks.in_season[week])
         ends = ahead.fails * PRICES.failure() + ahead.noticed * PRICES.noticed()
         cost = ends[:, :k].sum(axis=1) + ahead.running[:, k] * PRICES.looked_at(inside)
-        rattles = ahead.sensitivity * ahead.defective[:, k] + (1 - ahead.specificity) * ahead.sound[:, k]
+        missed, passed = 1 - ahead.sensitivity, ahead.specificity
+        if k == 0 and just_spun is not None:
+            missed = passed = np.full(len(missed), float(just_spun == "quiet"))
+        rattles = (1 - missed) * ahead.defective[:, k] + (1 - passed) * ahead.sound[:, k]
         cost += rattles * PRICES.planned(inside)
         for t in range(k, int(weeks.step_of_week[weeks.next_off[week]])):
             ill_noticed = ahead.ill_running[:, k, t] - ahead.ill_running[:, k, t + 1] - ahead.ill_fails[:, k, t]

@@ -13,7 +13,7 @@ from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.records import FleetRecords
 from forecaster.simulate import simulate_fleet
 from forecaster.usage_forecast import UsageForecast, forecast_usage
-from forecaster.weekly_hours import WeeklyHours
+from forecaster.weekly_hours import WeeklyHours, _with_mean
 from tests.same_fleet import in_another_order, renamed, years_later
 
 AS_OF = date(2026, 7, 6)
@@ -92,3 +92,9 @@ def test_only_craft_of_which_nothing_on_record_differs_share_their_draws(records
     drawn = WeeklyHours(forecast_usage(replace(records, craft=pd.concat([records.craft, *new])), AS_OF)).draws(48)
     assert (drawn["N1"] == drawn["N2"]).all()
     assert not (drawn["N1"][:, :10] == drawn["N3"][:, :10]).any()
+
+
+def test_a_week_in_which_hardly_a_draw_ran_has_its_mean_in_every_draw() -> None:
+    drawn = np.array([[5.0, 0.0], [3.0, 1e-310]])
+    scaled = _with_mean(drawn, np.array([2.0, 0.01]))
+    np.testing.assert_allclose(scaled, [[2.5, 0.01], [1.5, 0.01]])

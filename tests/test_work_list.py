@@ -154,12 +154,15 @@ def test_parts_and_prices_are_those_of_the_plan(content: PaperContent, book: Any
 
 
 def test_units_that_must_not_run_stand_above_the_table_each_with_craft_and_why(content: PaperContent) -> None:
-    (stopped,) = content.stopped
     sheet = book_of(work_list(content))["work list"]
-    line = sheet["A2"].value.replace("\N{NO-BREAK SPACE}", " ")
-    assert line.startswith("DO NOT RUN: S0036 on craft C012, North Pier 12: oil milky on 12 Aug 2026, 39 h ago")
-    assert head_of(sheet) == 4
-    none = replace(content, units=tuple(unit for unit in content.units if unit is not stopped))
+    wet, milky = (sheet[cell].value.replace("\N{NO-BREAK SPACE}", " ") for cell in ("A2", "A3"))
+    assert wet.startswith("DO NOT RUN: S0034 on craft C023, Upper Lake 1: water of unknown treatment on 24 Sep 2026")
+    assert wet.endswith("It must be treated before it is started, and opened and rebuilt before it is ridden.")
+    assert milky.startswith("DO NOT RUN: S0036 on craft C012, North Pier 12: oil milky on 12 Aug 2026, 39 h ago")
+    assert sheet["A4"].value.startswith("Craft in service with no unit on them")
+    assert head_of(sheet) == 6
+    others = tuple(unit for unit in content.units if unit not in content.stopped)
+    none = replace(content, units=others, craft_without_unit=())
     assert head_of(book_of(work_list(none))["work list"]) == 3
     assert not any("DO NOT RUN" in str(cell.value) for cell in book_of(work_list(none))["work list"]["A"])
 

@@ -135,6 +135,8 @@ def show_answer(words: forecaster.WaterWords, about: About) -> None:
         st.markdown(f"**{headline}**")
     else:
         st.title(headline, anchor=False)
+    if words.instruction:
+        st.markdown(plain(words.instruction))
     st.markdown(plain(words.risk))
 
 

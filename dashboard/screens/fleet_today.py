@@ -13,10 +13,22 @@ from answers import CAUTION, checks_also, evidence_line, fleet_answer, mostly_ge
 from asking import PLACES, Asked, ask
 from chart_parts import CHART_CONFIG
 from charts import risk_by_unit
-from fleet_rows import choices, craft_places, craft_told, filled, first_day, fleet_rows, remarks_of, risk_rows, units_at
-from loading import Loaded, chosen_source, forecast, is_invented, load, week_if_known
+from fleet_rows import (
+    Instructions,
+    choices,
+    craft_places,
+    craft_told,
+    filled,
+    first_day,
+    fleet_rows,
+    remarks_of,
+    risk_rows,
+    units_at,
+)
+from loading import Loaded, chosen_source, decided_if_known, forecast, is_invented, load, on_record
+from plan_form import plan_shown
 from report_panel import report_panel
-from this_week_panel import SeenWeek, stop_panel, week_line, week_panel
+from this_week_panel import SeenWeek, empty_craft_panel, stop_panel, week_line, week_panel
 from words import all_told, capital, chance_words, count_words, day_words, hours_words, plain
 
 TABLES_SHOWN = "tables shown"  # in the session: how many tables had a row chosen
@@ -32,24 +44,27 @@ def main() -> None:
     places = craft_places(loaded.fleet.records)
     answer = st.container()
     asked = ask(today, first_day(loaded.fleet.records), {name: choices(places, name) for name in PLACES})
-    link.show(asked.in_link(today))
+    plan = plan_shown()
+    link.show({**asked.in_link(today), **plan.in_link})
     whole = forecast(loaded, asked.as_of, asked.hours, asked.model)
+    weighed = decided_if_known(loaded, asked.as_of, plan.limits, plan.edits)
+    instructions = (weighed or on_record(loaded, asked.as_of)).instructions
     units = units_at(whole.units, places, asked.places)
     with answer:
-        show_answer(units, whole, asked.among, loaded)
         stop_panel(loaded, asked.as_of, places, asked.places)
-        weighed = week_if_known(loaded, asked.as_of)
-        week = SeenWeek(loaded, asked.as_of, places, asked.places, len(whole.units), weighed)
+        show_answer(units, whole, instructions, asked.among, loaded)
+        empty_craft_panel(whole.craft_without_unit, places, asked.places)
+        week = SeenWeek(loaded, asked.as_of, places, asked.places, len(whole.units), weighed, plan)
         if units:
             week_line(week)
     if not units:
         return
     doubtful = loaded.fleet.reading.doubtful_units
-    show_picture(units, places, asked)
-    show_table(fleet_rows(units, places, doubtful), asked)
-    show_cards(units, places, doubtful, asked)
+    show_picture(units, places, instructions, asked)
+    show_table(fleet_rows(units, places, doubtful, instructions), asked)
+    show_cards(units, places, doubtful, instructions, asked)
     of_week = st.container()
-    report_panel(loaded, asked.as_of, asked.hours, asked.places.get("owner", ()))
+    report_panel(loaded, asked.as_of, asked.hours, plan, asked.places.get("owner", ()))
     st.caption(CAUTION)
     with of_week:  # last: it takes seconds, and the ranked table need not wait for it
         week_panel(week)
@@ -58,14 +73,15 @@ def main() -> None:
 def show_answer(
     units: list[forecaster.UnitForecast],
     whole: forecaster.FleetForecast,
+    instructions: Instructions,
     among: str,
     loaded: Loaded,
 ) -> None:
     """The sentence, what stands behind it, and what the reader should know before trusting it."""
     invented = ", an invented sample" if is_invented(chosen_source()) else ""
     st.caption(f"{plain(loaded.fleet.name)}{invented}, as of {day_words(whole.as_of)}")
-    st.title(fleet_answer(units, whole, among), anchor=False)
-    st.markdown(" ".join(filter(None, [checks_also(units), evidence_line(whole.evidence)])))
+    st.title(fleet_answer(units, whole, instructions, among), anchor=False)
+    st.markdown(" ".join(filter(None, [checks_also(units, whole, instructions), evidence_line(whole.evidence)])))
     if whole.evidence.mostly_prior:
         st.info(mostly_general(whole.evidence), icon=":material/lightbulb:")
     for remark in (*whole.remarks, *whole.evidence.remarks):
@@ -87,14 +103,16 @@ def show_answer(
                 )
 
 
-def show_picture(units: list[forecaster.UnitForecast], places: pd.DataFrame, asked: Asked) -> None:
+def show_picture(
+    units: list[forecaster.UnitForecast], places: pd.DataFrame, instructions: Instructions, asked: Asked
+) -> None:
     """The ranked risks."""
     drawn = units
     if len(units) > DRAWN and not st.toggle(f"Draw all {len(units)} units", key="all_units"):
         drawn = units[:DRAWN]
     first = drawn[0]
     st.plotly_chart(
-        risk_by_unit(risk_rows(drawn, places), asked.hours),
+        risk_by_unit(risk_rows(drawn, places, instructions), asked.hours),
         config=CHART_CONFIG,
         key="risk-picture",
         alt=f"Chance of failing within {asked.hours:g} engine hours for {len(drawn)} units, highest first: "
@@ -102,8 +120,8 @@ def show_picture(units: list[forecaster.UnitForecast], places: pd.DataFrame, ask
     )
     st.caption(
         "Mark: best estimate. Line: 90 % interval. A unit counts as failing if nobody opens it and no further water "
-        "gets in. The advice is what costs least for each unit alone until the season's close; the plan weighs budget, "
-        "bench and weeks as well."
+        "gets in. What to do comes from the records, from the hours that pay in season and from the off-season plan "
+        "within budget and bench; every other screen and paper says the same."
     )
 
 
@@ -127,13 +145,13 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
             on_select="rerun",
             # A cell is chosen by sorting, or by passing with Tab: nobody wants a unit then.
             selection_mode="single-row",
-            alt="The fleet's units with their risks, hours left, advice and reasons",
+            alt="The fleet's units with what to do, their risks, hours left and reasons",
             column_order=filled(rows),
             column_config={
                 "unit": column.TextColumn("Unit", pinned=True, help="The supercharger"),
                 "craft": column.TextColumn("On craft"),
                 "base": column.TextColumn("Base"),
-                "advice": column.TextColumn("Advice", help="What pays, at this fleet's prices"),
+                "instruction": column.TextColumn("What to do", help="By records, triggers and plan; safety first"),
                 "fails": column.ProgressColumn(
                     f"Fails within {asked.hours:g} h",
                     format="%.0f %%",
@@ -174,6 +192,7 @@ def show_cards(
     units: list[forecaster.UnitForecast],
     places: pd.DataFrame,
     doubtful: dict[str, str],
+    instructions: Instructions,
     asked: Asked,
 ) -> None:
     """The same rows as cards, for a phone."""
@@ -190,7 +209,7 @@ def show_cards(
                     query_params=link.to_unit(unit.unit_id),
                 )
                 lines = [
-                    f"**{capital(unit.advice)}**",
+                    f"**{plain(capital(forecaster.instruction_in_words(instructions[unit.unit_id])))}**",
                     f"Fails within {hours_words(asked.hours)}: {chance_words(unit.fails_within)}",
                     f"Since rebuild: {hours_words(unit.hours_since_rebuild)}",
                     *([f"Because: {plain(all_told(unit.because))}"] if unit.because else []),

@@ -27,8 +27,10 @@ from now_or_later_words import (
     COUNTED,
     answer,
     changed_sentence,
+    costs_beside,
     figures,
     instead_explained,
+    instruction_lines,
     swing_sentence,
     waiting_sentence,
 )
@@ -88,7 +90,7 @@ def show_unit(
 
 
 def show_stops(told: forecaster.NowOrLater) -> None:
-    """What must stop it at any price, or be looked at before its next ride."""
+    """What must stop it at any price, or be looked at before its next ride; else its instruction. Costs come after."""
     for reason in told.stop:
         st.error(
             f"**Do not run {plain(told.unit_id)} as it is:** {plain(reason)}. Settle that first; the costs below are "
@@ -97,6 +99,8 @@ def show_stops(told: forecaster.NowOrLater) -> None:
         )
     for reason in told.check_first:
         st.warning(f"**Check {plain(told.unit_id)} before its next ride:** {plain(reason)}.", icon=":material/search:")
+    for line in instruction_lines(told):
+        st.info(line, icon=":material/task_alt:")
 
 
 def show_answer(
@@ -109,7 +113,7 @@ def show_answer(
     """What must stop it, the sentence, and what the figures of the sentence are."""
     show_stops(told)
     st.title(answer(told, currency), anchor=False)
-    st.markdown(" ".join(filter(None, [describe(unit, places), instead_explained(told)])))
+    st.markdown(" ".join(filter(None, [costs_beside(told), describe(unit, places), instead_explained(told)])))
     if changed := changed_sentence(told, currency):
         st.info(changed, icon=":material/sell:")
     if told.evidence.mostly_prior:

@@ -15,13 +15,16 @@ from answers import evidence_line, mostly_general
 from asking import ask_day
 from chart_parts import CHART_CONFIG
 from download import download_button
-from fleet_rows import craft_places, first_day
-from loading import Loaded, chosen_source, load, plan, plan_by_hand
+from fleet_rows import Instructions, craft_places, first_day
+from loading import Loaded, chosen_source, instructions_by, load, plan, plan_by_hand
+from plan_changes_panel import changes_panel
 from plan_charts import bench_by_week, rules_beside
 from plan_form import (
     ACTIONS,
+    EDIT,
     NO_WEEK,
     PlanAsked,
+    PlanShown,
     ask_limits,
     back_to_best,
     edits_asked,
@@ -32,27 +35,26 @@ from plan_form import (
 from plan_rows import bench_rows, parts_table, plan_file, rule_rows, rule_table, table_rows, trigger_table, week_rows
 from plan_words import (
     BENCH_EXPLAINED,
-    BESIDE_ADVICE,
     CAUTION,
-    NOT_ON_PAPER,
     RULES_EXPLAINED,
     account,
     answer_words,
+    at_once_lines,
     by_hand_words,
     in_order,
+    left_words,
     little_more,
     parts_words,
     rule_words,
     spares_words,
     stop_lines,
+    to_come_words,
     triggers_words,
     week_lines,
 )
 from report_panel import report_panel
 from this_week_panel import stop_panel
 from words import STOP_ICON, day_words, do_not_run, plain, told
-
-ON_PAPER = ("budget", "begins", "ready_by", "bench_per_week")  # limits that the report knows
 
 
 def main() -> None:
@@ -68,7 +70,7 @@ def main() -> None:
         with row:
             asked = ask_limits(loaded.fleet, as_of)
         if refused := told_wrong.refusal():
-            link.show({**choices, **asked.in_link, "edit": link.wanted("edit")})
+            link.show({**choices, **asked.in_link, EDIT: link.wanted(EDIT)})
             show_stops(top, loaded, as_of)
             told_wrong.show_refusal(top, refused)
             return
@@ -79,13 +81,15 @@ def main() -> None:
         return
     made = by_hand(loaded, as_of, asked)
     edits = dict(made.edits)
-    link.show({**choices, **asked.in_link, "edit": edits_in_link(edits)})
+    link.show({**choices, **asked.in_link, EDIT: edits_in_link(edits)})
     places = craft_places(loaded.fleet.records)
     currency = loaded.fleet.settings.currency
+    instructions = instructions_by(loaded, as_of, asked.limits, tuple(sorted(edits.items())))
     with top:
-        show_answer(made, loaded, currency)
+        show_answer(made, instructions, loaded, currency)
     show_bench(made, places, currency)
-    show_table(made, best, places, currency)
+    show_table(made, best, instructions, places, currency)
+    changes_panel(loaded.fleet, as_of, asked, edits)
     left, right = st.columns(2, gap="large")
     with left:
         show_little_more(best, currency)
@@ -93,11 +97,10 @@ def main() -> None:
     with right:
         show_season(made.answer, places)
     show_rules(best, currency)
-    show_paper(loaded, as_of, asked, bool(edits))
+    report_panel(loaded, as_of, forecaster.DEFAULT_HOURS, PlanShown(asked.limits, tuple(sorted(edits.items()))))
     for remark in (*best.remarks, *best.evidence.remarks):
         st.caption(plain(remark))
     st.markdown(evidence_line(best.evidence))
-    st.caption(BESIDE_ADVICE)
     st.caption(CAUTION)
 
 
@@ -127,15 +130,21 @@ def by_hand(loaded: Loaded, as_of: date, asked: PlanAsked) -> forecaster.PlanByH
         return plan_by_hand(loaded, as_of, asked.limits, {})
 
 
-def show_answer(made: forecaster.PlanByHand, loaded: Loaded, currency: str) -> None:
-    """The sentence, what must not run, what was changed by hand and which limits that breaks."""
+def show_answer(made: forecaster.PlanByHand, instructions: Instructions, loaded: Loaded, currency: str) -> None:
+    """The sentence, what does not wait for the plan, what was changed by hand and which limits that breaks."""
     answer = made.answer
     st.title(answer_words(answer, currency), anchor=False)
-    if lines := stop_lines(answer):
+    if lines := stop_lines(instructions):
         st.error(do_not_run(lines), icon=STOP_ICON)
+    if lines := at_once_lines(instructions):
+        st.warning(
+            "**Before any week of the plan:**\n" + "\n".join(f"- {line}" for line in lines), icon=":material/bolt:"
+        )
     if made.edits:
         show_change(made, currency)
         st.button("Back to the best plan", icon=":material/undo:", key="best-plan", on_click=back_to_best)
+    for told_too in filter(None, (to_come_words(answer), left_words(answer))):
+        st.markdown(told_too)
     st.markdown(account(answer, currency))
     if answer.evidence.mostly_prior:
         st.info(mostly_general(answer.evidence), icon=":material/lightbulb:")
@@ -164,7 +173,13 @@ def show_bench(made: forecaster.PlanByHand, places: pd.DataFrame, currency: str)
         st.markdown("\n".join(f"- {line}" for line in week_lines(answer)) or "No work is planned.")
 
 
-def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places: pd.DataFrame, currency: str) -> None:
+def show_table(
+    made: forecaster.PlanByHand,
+    best: forecaster.PlanAnswer,
+    instructions: Instructions,
+    places: pd.DataFrame,
+    currency: str,
+) -> None:
     """Every unit's work, to be changed by hand."""
     answer, edits = made.answer, dict(made.edits)
     st.subheader("Every unit, to be changed by hand", anchor=False)
@@ -179,14 +194,25 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
     key = f"plan-table-{hash((best.as_of, tuple(weeks), tuple(edits_in_link(edits))))}"
     column = st.column_config
     st.data_editor(
-        table_rows(shown, answer, places),
+        table_rows(shown, answer, places, instructions, edits),
         hide_index=True,
         key=key,
         on_change=take_edits,
         args=(key, shown, edits),
         num_rows="fixed",
         placeholder="",
-        disabled=["unit", "cost", "saves", "saves_interval", "rattle", "hours", "craft", "because", "remarks"],
+        disabled=[
+            "unit",
+            "cost",
+            "saves",
+            "saves_interval",
+            "rattle",
+            "hours",
+            "craft",
+            "instruction",
+            "because",
+            "remarks",
+        ],
         column_config={
             "unit": column.TextColumn("Unit", pinned=True, help="The supercharger"),
             "work": column.SelectboxColumn("Work", options=list(ACTIONS), required=True, width="small"),
@@ -198,18 +224,28 @@ def show_table(made: forecaster.PlanByHand, best: forecaster.PlanAnswer, places:
             ),
             "cost": column.NumberColumn(f"Costs now, {currency}", format="%,.0f", help="A check as expected"),
             "saves": column.NumberColumn(
-                f"Saves, {currency}", format="%,.0f", help=f"Beside leaving it, to {day_words(answer.horizon_on)}"
+                f"Saves, {currency}",
+                format="%,.0f",
+                help="Beside leaving it closed until the close of the coming season, counted to "
+                f"{day_words(answer.horizon_on)}",
             ),
             "saves_interval": column.TextColumn("90 % interval", help="Of what it saves"),
             "rattle": column.TextColumn("Rattles", help="Chance that the check ends on the bench"),
             "hours": column.NumberColumn("Since rebuild", format="%.0f h", help="Engine hours"),
             "craft": column.TextColumn("On craft"),
+            "instruction": column.TextColumn("What to do", help="By this plan, the records and the triggers"),
             "because": column.TextColumn("Because", width="large"),
             "remarks": column.TextColumn("Doubtful", width="large"),
+            "note": column.TextColumn(
+                "Why changed",
+                width="medium",
+                max_chars=forecaster.MOST_NOTE,
+                help="For the paper; of a unit that you changed",
+            ),
         },
     )
     file = f"off_season_plan_{answer.as_of}.csv"
-    download_button("Download this table (CSV)", plan_file(answer, set(edits)), file, key="plan-csv")
+    download_button("Download this table (CSV)", plan_file(answer, edits, instructions), file, key="plan-csv")
 
 
 def show_little_more(best: forecaster.PlanAnswer, currency: str) -> None:
@@ -238,14 +274,6 @@ def show_season(answer: forecaster.PlanAnswer, places: pd.DataFrame) -> None:
             border="horizontal",
             alt="Hours since rebuild at which to check or rebuild each unit in the coming season",
         )
-
-
-def show_paper(loaded: Loaded, as_of: date, asked: PlanAsked, changed: bool) -> None:
-    """The paper of the best plan within these limits; what it leaves out is said."""
-    limits = dict(asked.limits)
-    report_panel(loaded, as_of, forecaster.DEFAULT_HOURS, limits={k: limits[k] for k in ON_PAPER if k in limits})
-    if changed or set(limits) - set(ON_PAPER):
-        st.caption(NOT_ON_PAPER)
 
 
 def show_rules(best: forecaster.PlanAnswer, currency: str) -> None:

@@ -17,7 +17,7 @@ from charts import state_over_hours
 from days import day_style
 from fleet_rows import craft_places, first_day
 from loading import Loaded, chosen_source, curve, forecast, load, timeline
-from unit_heading import choose_unit, describe, notes_and_way_on
+from unit_heading import choose_unit, describe, notes_and_way_on, show_instruction
 from unit_rows import ahead_rows, curve_rows, event_rows, event_words, life_rows, on_axis, rows_in_words, so_far_rows
 from unit_timeline_charts import lives_over_hours
 from unit_timeline_rows import WATER_TOLD, clock_of, life_lanes, on_lanes, timeline_table
@@ -43,6 +43,7 @@ def main() -> None:
         unit_id = choose_unit(whole, places)
         link.show({**asked.in_link(today), "unit": [unit_id]})
         unit = whole.unit(unit_id)
+        show_instruction(loaded, asked.as_of, unit_id)
         st.title(unit_answer(unit, asked.hours, whole.season), anchor=False)
         st.markdown(describe(unit, places))
         label = f"Rebuild {plain(unit_id)} now or later: what each week costs"

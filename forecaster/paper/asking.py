@@ -5,21 +5,25 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import TYPE_CHECKING, Protocol, Self, TypedDict, Unpack
+from typing import TYPE_CHECKING, Protocol, Self, Unpack, cast
 
-from forecaster.errors import DataStopsAnswer
+from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.fleet_prices import day_rates
 from forecaster.forecast import FleetForecast
+from forecaster.instruction import Instruction
 from forecaster.lives import Histories
+from forecaster.off_season import PlanByHand
 from forecaster.paper.content import Answers, gather
 from forecaster.paper.files import names_of
 from forecaster.paper.owners import Readership, refuse_unknown_owner
 from forecaster.paper.paper import Paper
 from forecaster.plan_answer import PlanAnswer
-from forecaster.plan_case import PlanWishes
+from forecaster.plan_by_hand import PlanEdit
+from forecaster.plan_limits import PlanWishes
 from forecaster.prices import Prices
 from forecaster.problems import Reading
 from forecaster.unit_curve import UnitCurve
+from forecaster.written_days import DatedText
 
 if TYPE_CHECKING:
     from forecaster.backtest import Backtest
@@ -54,6 +58,20 @@ class AskedFleet(Protocol):
         """The off-season plan."""
         ...
 
+    def plan_with(
+        self,
+        edits: Mapping[str, PlanEdit],
+        as_of: date,
+        progress: Callable[[str], None] | None,
+        **wish: Unpack[PlanWishes],
+    ) -> PlanByHand:
+        """The same changed by hand."""
+        ...
+
+    def instructions_by(self, answer: PlanAnswer, **prices: float) -> Mapping[str, Instruction]:
+        """What is to be done with each unit by that plan, by unit_id."""
+        ...
+
     def curve(self, unit_id: str, as_of: date) -> UnitCurve:
         """One unit's chances along its hours."""
         ...
@@ -69,31 +87,35 @@ class AskedFleet(Protocol):
         ...
 
 
-@dataclass(frozen=True)
-class PaperWish:
-    """How the paper is wanted: engine hours ahead, the plan's limits and prices (see ``Fleet.plan``), look back.
+class PaperWishes(PlanWishes, total=False):
+    """All that ``Fleet.plan`` takes, its `edits` by hand, and whether to `look_back`, as keywords of ``Fleet.report``.
 
-    `look_back`: whether to tell how past forecasts fared, which takes longest on a large fleet.
+    `look_back`: tell how past forecasts fared, which takes longest on a large fleet; so it is unless it is False.
     """
 
-    hours: float
-    budget: float | None = None
-    begins: date | None = None
-    ready_by: date | None = None
-    bench_per_week: float | None = None
-    look_back: bool = True
-    prices: Mapping[str, float] = field(default_factory=dict)
-
-
-class PaperWishes(TypedDict, total=False):
-    """The same but for the hours, as keywords of ``Fleet.report``; what is left out is as usual."""
-
-    budget: float | None
-    begins: date | None
-    ready_by: date | None
-    bench_per_week: float | None
+    edits: Mapping[str, PlanEdit]
     look_back: bool
-    prices: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class PaperWish:
+    """How the paper is wanted: engine hours ahead, the plan as ``Fleet.plan`` takes it, edits, whether to look back."""
+
+    hours: float
+    plan: PlanWishes
+    edits: Mapping[str, PlanEdit] = field(default_factory=dict)
+    look_back: bool = True
+
+    @property
+    def prices(self) -> Mapping[str, float]:
+        """The prices in place of the fleet's."""
+        return self.plan.get("prices", {})
+
+
+def paper_wish(hours: float, wish: PaperWishes) -> PaperWish:
+    """The same from keywords; what is not the paper's own is the plan's, which refuses what it does not know."""
+    plan = {name: value for name, value in wish.items() if name not in ("edits", "look_back")}
+    return PaperWish(hours, cast(PlanWishes, plan), wish.get("edits", {}), wish.get("look_back", True))
 
 
 def papers_for(
@@ -107,13 +129,15 @@ def papers_for(
     """One paper for each of `owners`, each made from that owner's part of the fleet; None: from the whole fleet.
 
     An owner with nothing in service on that day gets none, where there are several. Raises WrongUsage for an owner that
-    craft.csv does not name, DataStopsAnswer where nothing is in service for any of them.
+    craft.csv does not name and for an edit of a unit that is not in service, DataStopsAnswer where nothing is in
+    service for any of them.
     """
     tell = progress or (lambda _: None)
     records = fleet.reading.records
     for owner in owners:
         if owner is not None:
             refuse_unknown_owner(records, owner)
+    _refuse_nobodys(wish.edits, fleet, as_of)
     past = _past(fleet.evidence_alone, as_of, wish.hours, tell) if wish.look_back else ()
     names = names_of(records.name, owners, as_of)
     papers: list[Paper] = []
@@ -149,21 +173,16 @@ def _asked(
     forecast = part.forecast(as_of, wish.hours)
     if not all_names.may_read(forecast.evidence.prior):
         forecast = replace(forecast, evidence=replace(forecast.evidence, prior="what other fleets taught"))
-    plan = part.plan(
-        as_of,
-        tell,
-        budget=wish.budget,
-        begins=wish.begins,
-        ready_by=wish.ready_by,
-        bench_per_week=wish.bench_per_week,
-        prices=wish.prices,
-    )
+    own_edits = {unit: edit for unit, edit in wish.edits.items() if unit in _in_service(part, as_of)}
+    made = part.plan_with(own_edits, as_of, tell, **wish.plan)
     rates = {} if "day_rate" in wish.prices else day_rates(part.reading.records)
     return Answers(
         reading=part.reading,
         readers=readers,
         forecast=forecast,
-        plan=plan,
+        plan=made.answer,
+        instructions=part.instructions_by(made.answer, **wish.prices),
+        by_hand=made if made.edits else None,
         prices=part.prices(as_of, **wish.prices),
         day_rates=rates,
         own_lives=int(part.histories(as_of).lives["craft_id"].isin(readers.craft).sum()),
@@ -171,9 +190,21 @@ def _asked(
         past=past,
         problems=all_names.problems(whole),
         refused_rows=sum(whole.refused_counts.values()),
-        bench_wished=wish.bench_per_week is not None,
-        budget_wished=wish.budget is not None,
+        bench_wished=wish.plan.get("bench_per_week") is not None,
+        budget_wished=wish.plan.get("budget") is not None,
     )
+
+
+def _in_service(fleet: AskedFleet, as_of: date) -> frozenset[str]:
+    return frozenset(fleet.histories(as_of).in_service().lives["unit_id"])
+
+
+def _refuse_nobodys(edits: Mapping[str, PlanEdit], fleet: AskedFleet, as_of: date) -> None:
+    """An owner's paper leaves other units' edits out, so that one of no unit at all would be lost unseen."""
+    nobodys = sorted(set(edits) - _in_service(fleet, as_of)) if edits else []
+    if nobodys:
+        told = f"{', '.join(nobodys[:10])} is not in service on "
+        raise WrongUsage(DatedText(told, as_of, ", so that no plan holds it. Take its change out, or mend its name."))
 
 
 def _past(fleet: AskedFleet, as_of: date, hours: float, tell: Callable[[str], None]) -> tuple[str, ...]:

@@ -45,7 +45,7 @@ def _picture(curve: UnitCurve, unit: UnitOnPaper, content: PaperContent) -> Tabl
         words(f"Fails within {content.hours:g} h: {wording.chance(one.fails_within)}.", SMALL),
         words(f"Defective now: {wording.chance(one.defective_now)}.", SMALL),
         words(f"Fails by {wording.day(content.season[1], content)}: {wording.chance(one.fails_this_season)}.", SMALL),
-        words(f"{wording.in_season(unit)}.", SMALL),
+        words(f"{wording.in_season(unit, content.in_season)}.", SMALL),
         words(cut(f"Why: {wording.reasons(unit)}.", MOST_WHY), SMALL),
     ]
     table = Table(
@@ -74,6 +74,10 @@ def costs(content: PaperContent) -> list[Flowable]:
             f"Expected saving until {wording.day(content.horizon_on, content)}, beside doing nothing (90 % interval)",
             wording.saving(content.saving, currency),
         ],
+        [
+            "\u2026 beside working in season only",
+            wording.saving(content.plan.saving_beside_triggers, currency),
+        ],
     ]
     plan, rule = content.plan.plan, content.plan.rule
     never = "never rebuild by hours" if rule.n_hours is None else f"every unit past {figures.hours(rule.n_hours)}"
@@ -83,7 +87,15 @@ def costs(content: PaperContent) -> list[Flowable]:
             "no limit" if plan.budget is None else wording.amount(plan.budget, currency),
         ],
         ["Expected cost of all units until then: with this plan", wording.amount(plan.expected_cost, currency)],
-        ["\u2026 with nothing done", wording.amount(plan.expected_cost_do_nothing, currency)],
+        *_best(content),
+        [
+            "\u2026 working in season only: each unit at its hours, whatever places and money that takes",
+            wording.amount(plan.expected_cost_at_triggers, currency),
+        ],
+        [
+            "\u2026 doing nothing: no unit opened before it fails or is noticed",
+            wording.amount(plan.expected_cost_do_nothing, currency),
+        ],
         [
             f"\u2026 by the best simple rule within the same limits ({never})",
             wording.amount(rule.plan.expected_cost, currency),
@@ -97,8 +109,17 @@ def costs(content: PaperContent) -> list[Flowable]:
         ],
     ]
     told.append(grid(["", "Amount"], rows, (75, 25), right=(1,)))
-    notes = [*filter(None, [wording.assumed_rates(content)]), *wording.limits(content)]
+    within = wording.planned_within(content)
+    notes = [*filter(None, [within, wording.assumed_rates(content)]), *wording.limits(content)]
     return [KeepTogether(told), *([Spacer(0, 3), *bullets(notes, SMALL)] if notes else [])]
+
+
+def _best(content: PaperContent) -> list[list[str]]:
+    """What the best plan would cost, where it was changed by hand."""
+    if content.by_hand is None:
+        return []
+    cost = content.plan.plan.expected_cost - content.by_hand.costs_more.mean
+    return [["\u2026 with the best plan, not changed by hand", wording.amount(cost, content.currency)]]
 
 
 def parts(content: PaperContent) -> list[Flowable]:

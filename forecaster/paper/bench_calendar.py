@@ -13,7 +13,6 @@ from uuid import UUID, uuid5
 
 from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
-from forecaster.paper.instruction import STOP
 from forecaster.plan_problem import Action
 from forecaster.rebuild_parts import PRE_OIL
 
@@ -40,9 +39,11 @@ def bench_calendar(content: PaperContent) -> bytes:
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", _one_line(wording.title(content)))
+    if content.by_hand is not None:
+        calendar.add("x-wr-caldesc", _one_line(" ".join([wording.by_hand(content), *wording.broken(content)])))
     _add_stops(calendar, content)
     for unit in content.at_once:
-        if unit.instruction.code not in STOP:
+        if not unit.instruction.stops:
             _add_work(calendar, content, unit, content.as_of, timedelta(days=1))
     for monday, units in content.by_week():
         for unit in units:
@@ -73,11 +74,11 @@ def _add_work(calendar: Calendar, content: PaperContent, unit: UnitOnPaper, firs
     planned = unit.instruction.week_of is not None
     told = [
         *([wording.why_stopped(unit)] if unit.stop else []),
-        HOW[unit.instruction.act],
+        HOW[unit.instruction.act or "leave"],
         *([f"Expected cost: {wording.amount(unit.planned.cost, content.currency)}."] if planned else []),
         f"Its bearing fails this season if left: {wording.chance(unit.forecast.fails_this_season)}.",
         f"Why: {wording.reasons(unit)}.",
-        *([] if unit.instruction.at_once else [f"{wording.in_season(unit)}."]),
+        *([] if unit.instruction.at_once else [f"{wording.in_season(unit, content.in_season)}."]),
         wording.SHORT_CAUTION,
     ]
     _add(
@@ -121,8 +122,16 @@ def _add_order(calendar: Calendar, content: PaperContent) -> None:
 def _add_ready(calendar: Calendar, content: PaperContent) -> None:
     if not content.by_week():
         return
-    opens = f"The season opens on {wording.day(content.season_opens, content)}."
-    _add(calendar, content, "ready", "All superchargers ready", content.ready_by, timedelta(days=1), opens)
+    late = content.by_hand.late if content.by_hand else ()
+    summary = f"All superchargers ready{' but ' + ', '.join(late) if late else ''}"
+    told = "\n".join(
+        [
+            f"The season opens on {wording.day(content.season_opens, content)}.",
+            *filter(None, [wording.by_hand(content)]),
+            *wording.broken(content),
+        ]
+    )
+    _add(calendar, content, "ready", summary, content.ready_by, timedelta(days=1), told)
 
 
 def _add(

@@ -12,7 +12,7 @@ from tempfile import NamedTemporaryFile
 
 from forecaster.errors import SourceError, WrongUsage
 
-KINDS = ("pdf", "xlsx", "ics")
+KINDS = ("pdf", "xlsx", "ics", "csv")
 MOST_NAME = 90  # bytes of the fleet's and of the owner's name in a file's name: systems allow 255 in all
 # What Windows does not allow in a name, and the names that it keeps for devices.
 _NOT_IN_NAMES = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]+')
@@ -57,15 +57,16 @@ def refuse_to_overwrite(paths: Iterable[Path], instead: str = "another folder wi
         raise WrongUsage(f"{told} {verb} there already. Name {instead}, or write over with --force.")
 
 
-def write_files(contents: Mapping[Path, bytes]) -> list[Path]:
+def write_files(contents: Mapping[Path, bytes], instead: str = "another place with --out") -> list[Path]:
     """Write each file whole: beside its place first, then moved there in one step. The files written, in order.
 
-    Raises SourceError where one cannot be written; what was there before is then still there.
+    Raises SourceError where one cannot be written; what was there before is then still there. `instead`: where else
+    they may go.
     """
-    return [_write(path, content) for path, content in contents.items()]
+    return [_write(path, content, instead) for path, content in contents.items()]
 
 
-def _write(path: Path, content: bytes) -> Path:
+def _write(path: Path, content: bytes, instead: str) -> Path:
     beside: Path | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -78,8 +79,7 @@ def _write(path: Path, content: bytes) -> Path:
         if beside is not None:
             beside.unlink(missing_ok=True)
         raise SourceError(
-            f"{path} cannot be written ({error.strerror}). Close it in other programs, or name "
-            "another place with --out."
+            f"{path} cannot be written ({error.strerror}). Close it in other programs, or name {instead}."
         ) from error
     return path
 

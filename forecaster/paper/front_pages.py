@@ -27,10 +27,12 @@ from forecaster.paper.page_parts import (
 from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report import figures
 from forecaster.report.figures import counted
+from forecaster.report.sentences import WITHOUT_UNIT
 
 RANKED_WIDTHS = (6, 15, 31, 23, 16, 17, 16, 18, 20)  # of the ranked table's columns, as shares
 TILE_WIDTHS = (18, 20, 20, 35, 37)  # of the cover's figures: counts are short, amounts long
 MOST_NOTE = 400  # characters of the reasons beneath a row: four lines at most
+MOST_BROKEN = 8  # limits broken by hand that are named
 MOST_STOPPED, MOST_WHY = 10, 260  # units in the box of those that must not run, and characters of each
 DOUBT = "\N{DAGGER}"
 TICK = "\N{BALLOT BOX}"
@@ -46,6 +48,7 @@ def cover(content: PaperContent) -> list[Flowable]:
         words(" \N{MIDDLE DOT} ".join(of)),
         words(wording.answer(content), ANSWER),
         *_stopped(content),
+        *_changed(content),
         tiles(
             [
                 (str(len(content.units)), "units in service"),
@@ -54,13 +57,14 @@ def cover(content: PaperContent) -> list[Flowable]:
                 (wording.amount(content.spent, currency), "to spend on that work, as expected"),
                 (
                     f"{currency}\N{NO-BREAK SPACE}{figures.about(saved.mean)}",
-                    f"expected saving over {figures.seasons(content.seasons)}; "
+                    f"expected saving over {figures.seasons(content.seasons)} beside doing nothing; "
                     + (f"90 % interval {wording.between(saved.low, saved.high)}" if checked + rebuilt else "no work"),
                 ),
             ],
             TILE_WIDTHS,
         ),
         Spacer(0, 6),
+        *(words(told_too) for told_too in wording.to_come(content)),
     ]
     if content.evidence.mostly_prior:
         told.append(
@@ -91,6 +95,17 @@ def _stopped(content: PaperContent) -> list[Flowable]:
     return [boxed([words("Do not run", SUBHEADING), *bullets([*lines, *rest])]), Spacer(0, 8)]
 
 
+def _changed(content: PaperContent) -> list[Flowable]:
+    """What was changed by hand, and which limits that breaks; nothing where the plan is the best one."""
+    if content.by_hand is None:
+        return []
+    lines = [cut(line, MOST_WHY) for line in wording.broken(content)[:MOST_BROKEN]]
+    more = len(wording.broken(content)) - len(lines)
+    rest = [f"and {counted(more, 'more limit')}: see the work list (.xlsx)"] if more else []
+    breaks = ["As changed it breaks a limit:", *(f"\N{BULLET} {line}" for line in [*lines, *rest])] if lines else []
+    return [words("\n".join([wording.by_hand(content), *breaks]), CAUTION)]  # lighter than what must not run
+
+
 def weeks(content: PaperContent, names: int) -> list[Flowable]:
     """The planned work, week by week, with a box to tick; at most `names` units in one cell."""
     weeks = content.by_week()
@@ -111,7 +126,10 @@ def weeks(content: PaperContent, names: int) -> list[Flowable]:
 
 
 def _names(units: Sequence[UnitOnPaper], most: int) -> str:
-    told = [f"{cut(unit.unit_id, 24)} off {cut(unit.craft_id, 24)}" for unit in units[:most]]
+    told = [
+        f"{cut(unit.unit_id, 24)} off {cut(unit.craft_id, 24)}{' (by hand)' if unit.changed else ''}"
+        for unit in units[:most]
+    ]
     return "; ".join(told) + (f"; and {len(units) - most} more" if len(units) > most else "")
 
 
@@ -160,7 +178,16 @@ def ranked(content: PaperContent, most: int) -> list[Flowable]:
         legend += f" {DOUBT}: take with care until the unit's records are mended."
     if rest:
         legend = f"And {counted(rest, 'unit')} of less risk: all are in the work list (.xlsx). {legend}"
-    return [*told, Spacer(0, 3), words(legend, NOTE)]
+    told += [Spacer(0, 3), words(legend, NOTE)]
+    if content.craft_without_unit:
+        told += [words(f"{WITHOUT_UNIT}:", NOTE), *bullets(_without_unit(content), NOTE)]
+    return told
+
+
+def _without_unit(content: PaperContent) -> list[str]:
+    lines = [cut(line, MOST_WHY) for line in content.craft_without_unit[:MOST_STOPPED]]
+    more = len(content.craft_without_unit) - len(lines)
+    return [*lines, *([f"and {more} more: all are in the work list (.xlsx)"] if more else [])]
 
 
 def _hours_left(left: HoursLeft) -> str:

@@ -1,4 +1,4 @@
-"""A paper: what it says, and its three files as bytes."""
+"""A paper: what it says, and its four files as bytes."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from forecaster.errors import WrongUsage
 from forecaster.paper.content import PaperContent
 from forecaster.paper.files import KINDS
-from forecaster.paper.wording import DASH, answer, stopped
+from forecaster.paper.wording import DASH, answer, broken, by_hand, stopped
 from forecaster.written_days import SPACE
 
 
@@ -23,8 +23,10 @@ class Paper:
 
     @property
     def answer(self) -> str:
-        """The answer in a sentence or two, what must not run first; in plain characters, for a terminal."""
-        told = f"{stopped(self.content)} {answer(self.content)}".strip()
+        """The answer in sentences: what must not run, the plan, how it was changed by hand; in plain characters."""
+        limits = " ".join(broken(self.content))
+        breaks = f"As changed it breaks a limit: {limits}" if limits else ""
+        told = " ".join(filter(None, [stopped(self.content), answer(self.content), by_hand(self.content), breaks]))
         return told.replace(SPACE, " ").replace(DASH, "-")
 
     def pdf(self) -> bytes:
@@ -45,8 +47,14 @@ class Paper:
 
         return bench_calendar(self.content)
 
+    def csv(self) -> bytes:
+        """The work list's units as a plain table, for a spreadsheet or another program."""
+        from forecaster.paper.work_table import work_table
+
+        return work_table(self.content)
+
     def file(self, kind: str) -> bytes:
-        """One of its files by kind: "pdf", "xlsx" or "ics". Raises WrongUsage for another."""
+        """One of its files by kind: "pdf", "xlsx", "ics" or "csv". Raises WrongUsage for another."""
         if kind not in KINDS:
             raise WrongUsage(f"There is no paper of kind {kind!r}. Known: {', '.join(KINDS)}.")
-        return {"pdf": self.pdf, "xlsx": self.xlsx, "ics": self.ics}[kind]()
+        return {"pdf": self.pdf, "xlsx": self.xlsx, "ics": self.ics, "csv": self.csv}[kind]()

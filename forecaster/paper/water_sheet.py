@@ -74,10 +74,11 @@ class _Sheet:
 
     def flowables(self) -> list[Flowable]:
         """Everything on the page, from top to bottom."""
-        told = self.told
+        told, advice = self.told, written_text(self.told.advice, self.form)
         head = [words("After water: what to do", self.title), self._words(told.subject, self.small)]
         below = [
-            self._words(f"{told.advice[:1].upper()}{told.advice[1:]}", self.strong),
+            self._words(f"{advice[:1].upper()}{advice[1:]}", self.strong),
+            *([self._words(written_text(told.instruction, self.form), self.small)] if told.instruction else []),
             self._words(told.risk),
             self._words(told.risk_figures, self.small),
         ]

@@ -1,4 +1,4 @@
-"""The paper's sentences and figures: what its three files have in common in words."""
+"""The paper's sentences and figures: what its files have in common in words."""
 
 from __future__ import annotations
 
@@ -8,17 +8,19 @@ from datetime import date
 
 from forecaster.forecast import Chance
 from forecaster.paper.content import PaperContent, UnitOnPaper
-from forecaster.paper.instruction import FIRST, NOW, STOP, Code
 from forecaster.plan import MORE_BUDGET
 from forecaster.plan_answer import Saving
+from forecaster.rebuilds_to_come import NumberOfUnits
 from forecaster.report import figures
 from forecaster.report.figures import counted, listed, seasons
+from forecaster.report.instruction_wording import instruction_in_words, short, until_then
 from forecaster.report.plan_text import PLAN_CAUTION
-from forecaster.written_days import SPACE, written_day
+from forecaster.written_days import SPACE, written_day, written_text
 
 UNITS_NAMED = 8  # in one sentence
 GENERAL = "general experience"  # what a model starts from where no other experience was given
 DASH = "\N{EN DASH}"
+SAME = 0.5  # of money: what differs by less costs the same
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|hours?)(?!\w))")
 CAUTIONS = (
     "A forecast is no inspection. A unit that rattles when spun by hand, milky oil, or water in a cylinder means: do "
@@ -78,38 +80,25 @@ def craft_and_base(unit: UnitOnPaper) -> str:
     return told if not unit.base or unit.base in told else f"{told} ({unit.base})"
 
 
-_WORDS: dict[Code, str] = {
-    "stop, rebuild": "do not run; rebuild",
-    "stop, check": "do not run; check",
-    "rebuild first": "rebuild before the next ride",
-    "check first": "check before the next ride",
-    "rebuild now": "rebuild now",
-    "check now": "check now",
-    "rebuild": "rebuild",
-    "check": "check",
-    "leave": "leave",
-}
-
-
 def to_do(unit: UnitOnPaper) -> str:
     """The instruction for a unit without its week, the same words in every file: "do not run; rebuild"."""
-    told = unit.instruction
-    return _WORDS[told.code] + (" before it runs again" if told.code in STOP and told.week_of is None else "")
+    return short(unit.instruction)
 
 
 def work(unit: UnitOnPaper, content: PaperContent) -> str:
     """The instruction for a unit with its week: "rebuild, week of 2 Nov 2026"."""
-    week = unit.instruction.week_of
-    return to_do(unit) if week is None else f"{to_do(unit)}, week of {day(week, content)}"
+    return written_text(instruction_in_words(unit.instruction), content.date_format)
 
 
 def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:
-    """Why, in words: what is on record, what drives its risk, what casts doubt on it, whether it is extrapolated.
+    """Why, in words: a change by hand, what is on record, what drives its risk, what casts doubt, extrapolation.
 
     `hours_told`: its hours since rebuild stand beside it already, and are not told again; "" where they are all.
     """
     hours, *rest = unit.because
     told = rest if hours_told and unit.forecast.hours_since_rebuild is not None else [hours, *rest]
+    if unit.changed:
+        told.insert(0, f"changed by hand: {unit.note}" if unit.note else "changed by hand")
     if unit.forecast.beyond_seen:
         told.append("older than any unit whose life was seen to end here: extrapolated")
     if unit.doubtful:
@@ -119,16 +108,16 @@ def reasons(unit: UnitOnPaper, hours_told: bool = False) -> str:
 
 def why_stopped(unit: UnitOnPaper) -> str:
     """A unit that must not run, and why: "S0036 on craft C012, North Pier 12: oil milky ... It must be checked ..."."""
-    act = "opened and rebuilt" if unit.instruction.act == "rebuild" else "checked"
-    until = f"It must be {act} before it runs again."
-    return together(f"{unit.unit_id} on craft {craft(unit)}: {'; '.join(unit.stop)}. {until}")
+    return together(
+        f"{unit.unit_id} on craft {craft(unit)}: {'; '.join(unit.stop)}. It must be {until_then(unit.instruction)}."
+    )
 
 
-def in_season(unit: UnitOnPaper) -> str:
+def in_season(unit: UnitOnPaper, season_is_on: bool) -> str:
     """When to act in the season: "In season: check at 130 h since rebuild"."""
     at = (("check", unit.triggers.check_at_hours), ("rebuild", unit.triggers.rebuild_at_hours))
     told = [f"{act} at {figures.hours(hours)}" for act, hours in at if hours is not None]
-    since = "after this rebuild" if unit.planned.action == "rebuild" else "since rebuild"
+    since = "after this rebuild" if unit.planned.action == "rebuild" and not season_is_on else "since rebuild"
     act = f"{listed(told)} {since}" if told else "no check or rebuild by hours pays"
     return f"In season: {act}; after water ask again at once"
 
@@ -147,9 +136,10 @@ def stopped(content: PaperContent) -> str:
 def due(content: PaperContent) -> str:
     """What is to be done at once with units that may run: "Now: check S0014. ..."; "" for nothing."""
     told = []
-    for codes, when in ((FIRST, "Before the next ride"), (NOW, "Now")):
-        by_act = [(code, [u.unit_id for u in content.at_once if u.instruction.code == code]) for code in codes]
-        acts = [f"{_WORDS[code].split()[0]} {_named(units)}" for code, units in by_act if units]
+    for order, when in (("first", "Before the next ride"), ("now", "Now"), ("soon", "Within the week")):
+        own = [unit for unit in content.at_once if unit.instruction.order == order]
+        by_act = [(act, [unit.unit_id for unit in own if unit.instruction.act == act]) for act in ("rebuild", "check")]
+        acts = [f"{act} {_named(units)}" for act, units in by_act if units]
         told += [f"{when}: {'; '.join(acts)}."] if acts else []
     return " ".join(told)
 
@@ -165,7 +155,7 @@ def season(content: PaperContent) -> str:
     if not content.in_season:
         return ""
     on = f"The season is on, until {day(content.season[1], content)}."
-    reached = any(unit.instruction.code in NOW for unit in content.units)
+    reached = any(unit.instruction.order == "now" for unit in content.units)
     return f"{on} Units to check or rebuild now have run the hours at which that pays in season." if reached else on
 
 
@@ -185,14 +175,40 @@ def answer(content: PaperContent) -> str:
         leave = f"Leave {whom} {off_season(content)}: {why}." if rest else ""
         return f"{now} {leave}".strip()
     first = content.by_week()[0][0]
-    saved = content.saving
-    more = saved if saved.mean >= 0 else saved.opposite
     plan = (
         f"{listed(told).capitalize()} of {total} {off_season(content)}, from the week of {day(first, content)}: "
-        f"{amount(content.spent, content.currency)} now, about {saving(more, content.currency)} "
-        f"{'less' if saved.mean >= 0 else 'more'} over {seasons(content.seasons)} than with nothing done."
+        f"{amount(content.spent, content.currency)} {'then' if content.in_season else 'now'}, "
+        f"{less_or_more(content.saving, content)} over {seasons(content.seasons)} than with nothing done."
     )
     return f"{now} {plan}".strip()
+
+
+def less_or_more(saved: Saving, content: PaperContent) -> str:
+    """What is saved as a comparison: "about USD 11,000 (9,900–12,000) less"."""
+    return figures.less_or_more(saved, DASH, f"{content.currency}{SPACE}")
+
+
+def to_come(content: PaperContent) -> tuple[str, ...]:
+    """In season: how many rebuilds the off-season brings if nothing changes, and what comes before; none off season."""
+    come, order = content.plan.to_come, content.parts
+    if come.season_closes is None:
+        return ()
+    kits = ""
+    if order.order_by is not None and order.rebuilds:
+        kits = f": order {counted(order.rebuilds, 'kit')} by {day(order.order_by, content)}"
+    return (
+        together(
+            f"If nothing changes, the off-season brings {_number(come.rebuilds, 'rebuild')}{kits}. Until the season "
+            f"closes on {day(come.season_closes, content)}, expect {_number(come.failures, 'failure')} of the units "
+            f"now in service, and {_number(come.openings, 'unit')} opened before: noticed, found by a check, or "
+            "rebuilt at their hours."
+        ),
+    )
+
+
+def _number(of: NumberOfUnits, one: str) -> str:
+    """How many, with the central 90 %: "18 to 22 rebuilds", "1 failure"."""
+    return counted(of.low, one) if of.low == of.high else f"{of.low} to {counted(of.high, one)}"
 
 
 def ready(content: PaperContent) -> str:
@@ -200,9 +216,57 @@ def ready(content: PaperContent) -> str:
     if not content.by_week():
         return ""
     opens = day(content.season_opens, content)
+    late = f", but for {_named(content.by_hand.late)}," if content.by_hand and content.by_hand.late else ""
     if content.ready_by == content.season_opens:
-        return f"All work is to be ready by {opens}, when the season opens."
-    return f"All work is to be ready by {day(content.ready_by, content)}; the season opens on {opens}."
+        return f"All work{late} is to be ready by {opens}, when the season opens."
+    return f"All work{late} is to be ready by {day(content.ready_by, content)}; the season opens on {opens}."
+
+
+def by_hand(content: PaperContent) -> str:
+    """What was changed by hand and what that costs beside the best plan; "" where nothing was."""
+    made = content.by_hand
+    if made is None:
+        return ""
+    cost, than = made.costs_more, "than the best plan"
+    if max(abs(cost.mean), abs(cost.low), abs(cost.high)) < SAME:
+        told = "it costs the same as the best plan"
+    elif cost.mean < 0:
+        told = f"it costs about {saving(cost.opposite, content.currency)} less {than}"
+    else:
+        told = f"it costs about {saving(cost, content.currency)} more {than}"
+    first = [unit.unit_id for unit in content.units if unit.changed and unit.instruction.at_once]
+    now = f" What must be done now on {_named(sorted(first))} comes before its change." if first else ""
+    return f"The plan was changed by hand for {_named(made.units)}: {told}.{now}"
+
+
+def broken(content: PaperContent) -> tuple[str, ...]:
+    """Which limits the changes by hand break, each in a sentence."""
+    made = content.by_hand
+    return () if made is None else tuple(written_text(line, content.date_format) for line in made.broken)
+
+
+def planned_within(content: PaperContent) -> str:
+    """The limits that the plan was made within, but for the budget: days, bench, closed weeks, spare units."""
+    answer = content.plan
+    told = [
+        f"work from {day(answer.begins, content)}" if answer.begins else "",
+        f"to be ready by {day(answer.ready_by, content)}",
+        _bench(content),
+        f"{counted(answer.spare_units, 'spare unit')} to stand in" if answer.spare_units else "",
+    ]
+    return f"Planned within: {'; '.join(filter(None, told))}."
+
+
+def _bench(content: PaperContent) -> str:
+    """The bench's places, and the weeks in which it is closed."""
+    bench = content.plan.bench
+    opened = sorted({week.places for week in bench if not week.closed})
+    if not opened:
+        return ""
+    places = counted(int(opened[-1]), "bench place") if len(opened) == 1 else f"{opened[0]:g} to {opened[-1]:g} places"
+    closed = [day(week.monday, content) for week in bench if week.closed]
+    shut = f", closed in the week{'' if len(closed) == 1 else 's'} of {listed(closed)}" if closed else ""
+    return f"{places} in each week{shut}"
 
 
 def readers(content: PaperContent) -> str:

@@ -19,6 +19,7 @@ from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.plan_answer import Saving
 from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report.figures import counted
+from forecaster.report.sentences import WITHOUT_UNIT
 from forecaster.written_days import SPACE, DateFormat
 
 # A cell that begins so may be run as a formula where its text is pasted or exported.
@@ -51,7 +52,7 @@ def work_list(content: PaperContent) -> bytes:
         book.set_properties({"title": wording.title(content), "created": _at_noon(content.as_of)})
         formats = _formats(book, content)
         for name, head, columns, rows in (
-            ("work list", [wording.title(content), *_stops(content)], UNIT_COLUMNS, _unit_rows(content)),
+            ("work list", _work_head(content), UNIT_COLUMNS, _unit_rows(content)),
             ("parts", _parts_head(content), PART_COLUMNS, _part_rows(content)),
             ("prices", [_prices_head(content)], PRICE_COLUMNS, _price_rows(content)),
             ("problems", [_problems_head(content)], PROBLEM_COLUMNS, _problem_rows(content)),
@@ -171,6 +172,8 @@ UNIT_COLUMNS = (
     Column("most hours by the meter", "hours", 10),
     Column("last meter reading", "day", 13),
     Column("remarks on its record", "text", 50),
+    Column("changed by hand", "text", 10),
+    Column("why changed", "text", 30),
 )
 PART_COLUMNS = (
     Column("part", "text", 32),
@@ -238,6 +241,8 @@ def _unit_row(unit: UnitOnPaper) -> list[Cell]:
         one.hours_high,
         one.last_reading_on,
         "; ".join(unit.remarks),
+        "yes" if unit.changed else None,
+        unit.note,
     ]
 
 
@@ -277,11 +282,23 @@ def _price_rows(content: PaperContent) -> list[list[Cell]]:
 MOST_STOPS = 12  # lines above the table; the rest stands in its column
 
 
+def _work_head(content: PaperContent) -> list[str]:
+    empty = content.craft_without_unit
+    lines = [f"{WITHOUT_UNIT}: {'; '.join(line.rstrip('.') for line in empty)}."] if empty else []
+    return [wording.title(content), *_stops(content), *_changes(content), *lines]
+
+
 def _stops(content: PaperContent) -> list[str]:
     """A line for each unit that must not run, as they stand above the table."""
     lines = [f"DO NOT RUN: {wording.why_stopped(unit)}" for unit in content.stopped[:MOST_STOPS]]
     more = len(content.stopped) - len(lines)
     return [*lines, *([f"and {counted(more, 'unit')} more, see the column \u201cdo not run\u201d"] if more else [])]
+
+
+def _changes(content: PaperContent) -> list[str]:
+    """A line on what was changed by hand, and one for each limit that this breaks."""
+    told = wording.by_hand(content)
+    return [told, *(f"AS CHANGED IT BREAKS A LIMIT: {line}" for line in wording.broken(content))] if told else []
 
 
 def _parts_head(content: PaperContent) -> list[str]:
@@ -291,7 +308,8 @@ def _parts_head(content: PaperContent) -> list[str]:
 
 
 def _prices_head(content: PaperContent) -> str:
-    return " ".join(["What the plan counted with.", wording.assumed_rates(content)]).strip()
+    told = ["What the plan counted with.", wording.planned_within(content), wording.assumed_rates(content)]
+    return " ".join(told).strip()
 
 
 def _problems_head(content: PaperContent) -> str:

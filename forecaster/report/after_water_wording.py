@@ -26,6 +26,7 @@ from forecaster.flooding_steps import (
 )
 from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report import figures
+from forecaster.report.instruction_wording import instruction_in_words
 from forecaster.report.sentences import evidence_sentence
 from forecaster.written_days import DatedText
 
@@ -151,7 +152,8 @@ class WaterWords:
     """The whole answer after water in words; every face sets this out.
 
     `order`: STOP, or not to start it; empty where neither. `hurry`: that hours count; empty where it was treated.
-    `advice`: what to do in one sentence, which begins small; `headline`: the same after its subject. `risk`: in words
+    `advice`: what to do in one sentence, which begins small; `headline`: the same after its subject. `instruction`: the
+    unit's, as every other face says it; empty without a fleet. `risk`: in words
     first, `risk_figures` with the intervals. `calls`: when to call a mechanic now. `cautions`: all;
     `standing_cautions`: those that belong to no single step. `hand_over`: what to tell a mechanic, (what, answer).
     """
@@ -161,6 +163,7 @@ class WaterWords:
     hurry: str
     stops: tuple[str, ...]
     advice: str
+    instruction: str
     risk: str
     risk_figures: str
     steps: tuple[WordedStep, ...]
@@ -174,7 +177,7 @@ class WaterWords:
     @property
     def headline(self) -> str:
         """The answer in one sentence: which craft and unit, and what to do."""
-        return f"{self.subject}: {self.advice}"
+        return DatedText(f"{self.subject}: ", self.advice)
 
     @property
     def standing_cautions(self) -> tuple[str, ...]:
@@ -193,6 +196,7 @@ def words_after_water(answer: AfterWater, name: str = "") -> WaterWords:
         hurry="" if answer.flooding.treated == "yes" and not answer.stop else HURRY,
         stops=tuple(stop_words(stop) for stop in answer.stops),
         advice=_advice_sentence(answer),
+        instruction=instruction_words(answer),
         risk=_risk_in_words(answer),
         risk_figures=_risk_figures(answer),
         steps=_steps(answer),
@@ -354,6 +358,10 @@ def _subject(answer: AfterWater, name: str) -> str:
 
 def advice_words(answer: AfterWater) -> str:
     """What to do about the supercharger: "check the supercharger after 10 engine hours"."""
+    told = answer.instruction
+    if told is not None and told.week_of is not None and told.act is not None:
+        do = {"rebuild": "have the supercharger rebuilt", "check": "check the supercharger", "leave": ""}[told.act]
+        return DatedText(f"{do} in the week of ", told.week_of, ", as planned")
     if answer.best.action == "check":
         return f"check the supercharger after {answer.best.check_after_h:g} engine hours"
     return {
@@ -362,10 +370,34 @@ def advice_words(answer: AfterWater) -> str:
     }[answer.best.action]
 
 
+def advice_in_short(answer: AfterWater) -> str:
+    """What to do about the supercharger, for other programs: "check it after 10 hours"."""
+    told = answer.instruction
+    if told is not None and told.week_of is not None and told.act is not None:
+        return DatedText(f"{told.act} it in the week of ", told.week_of)
+    if answer.best.action == "check":
+        return f"check it after {answer.best.check_after_h:g} hours"
+    return {"open": "open it now", "ride": "ride"}[answer.best.action]
+
+
+def instruction_words(answer: AfterWater) -> str:
+    """The unit's instruction, as every face has it, and whether it rests on what is told only here; "" of no fleet."""
+    told = answer.instruction
+    if told is None:
+        return ""
+    now = ""
+    if answer.told_now:
+        now = (
+            " What is told here is not in the records yet: once it is written down, every other screen and list says "
+            "the same."
+        )
+    return DatedText(f"Instruction for {answer.unit_id}: ", instruction_in_words(told), f".{now}")
+
+
 def _advice_sentence(answer: AfterWater) -> str:
     if answer.stop:
-        return f"once the steps have put that right, {advice_words(answer)}."
-    return f"do the steps first, then {advice_words(answer)}."
+        return DatedText("once the steps have put that right, ", advice_words(answer), ".")
+    return DatedText("do the steps first, then ", advice_words(answer), ".")
 
 
 def _risk_in_words(answer: AfterWater) -> str:
@@ -402,12 +434,23 @@ def _reasons(answer: AfterWater) -> tuple[str, ...]:
     too_soon = any(step.code == "spin_again" for step in answer.steps)
     reasons.append(f"{heard}, but within two days of the water that says little" if too_soon else heard)
     if not answer.cheapest:
-        reasons.append("safety comes before the cheapest expected cost here")
+        reasons.append(_dearer(answer))
     elif answer.close_call:
         reasons.append("a close call: another way may well cost less")
     if answer.evidence.mostly_prior:
         reasons.append(f"mostly {answer.evidence.prior}")
     return tuple(reasons)
+
+
+def _dearer(answer: AfterWater) -> str:
+    """Why another way is advised than the one that costs least over the next engine hours."""
+    told = answer.instruction
+    if told is None or told.stops or told.order == "first":
+        return "safety comes before the cheapest expected cost here"
+    return (
+        "over these engine hours alone another way costs less; the fleet's plan and its triggers look two years ahead, "
+        "and what they say stands"
+    )
 
 
 def _treatment_words(answer: AfterWater) -> str:

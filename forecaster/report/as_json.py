@@ -15,10 +15,13 @@ from typing import TYPE_CHECKING, Any
 from forecaster.amounts import Amount
 from forecaster.forecast import Chance, FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
+from forecaster.lives import CraftWithoutUnit
 from forecaster.problems import Reading
+from forecaster.report.instruction_wording import CODE_WORDS, instruction_in_words, why_so
 
 if TYPE_CHECKING:  # the forecast alone needs none of it
-    from forecaster.waiting import Triggers
+    from forecaster.instruction import Instruction
+    from forecaster.season_triggers import Triggers
 
 Json = dict[str, Any]
 
@@ -48,6 +51,23 @@ def triggers_json(triggers: Triggers) -> Json:
     }
 
 
+def instruction_json(told: Instruction) -> Json:
+    """The one instruction of a unit: its codes, what they mean in words, and what it costs more to wait."""
+    cost = told.waiting_costs
+    return {
+        "code": told.code,
+        "act": told.act,
+        "by": day_or_null(told.by),
+        "week_of": day_or_null(told.week_of),
+        "source": told.source,
+        "reasons": list(told.reasons),
+        "in_words": instruction_in_words(told),
+        "why": why_so(told),
+        "waiting_a_month_costs": None if cost is None else with_interval(cost),
+        "held_by": list(told.held_by),
+    }
+
+
 def forecast_json(forecast: FleetForecast, doubtful: Mapping[str, str] | None = None, limit: int | None = None) -> Json:
     """A fleet's forecast; `doubtful`: units whose history refused rows touch, each with the reason.
 
@@ -61,7 +81,21 @@ def forecast_json(forecast: FleetForecast, doubtful: Mapping[str, str] | None = 
         "fit": {**evidence_json(forecast.evidence), "remarks": list(forecast.evidence.remarks)},
         "season": {"opens": forecast.season[0].isoformat(), "closes": forecast.season[1].isoformat()},
         "remarks": list(forecast.remarks),
+        "craft_without_unit": [_without_unit(one) for one in forecast.craft_without_unit],
         "units": [_unit(unit, reasons.get(unit.unit_id)) for unit in forecast.units[:limit]],
+    }
+
+
+def _without_unit(one: CraftWithoutUnit) -> Json:
+    return {
+        "craft_id": one.craft_id,
+        "last_unit_id": one.last_unit_id,
+        "since": day_or_null(one.since),
+        "water": [
+            {"happened_on": water.happened_on.isoformat(), "kind": water.kind, "treatment": water.treatment}
+            for water in one.water
+        ],
+        "remarks": list(one.remarks),
     }
 
 
@@ -89,9 +123,12 @@ def _unit(unit: UnitForecast, doubtful: str | None) -> Json:
         "fails_within": with_interval(unit.fails_within),
         "fails_this_season": with_interval(unit.fails_this_season),
         "season_hours": unit.season_hours,
+        "season_hours_low": unit.season_hours_low,
+        "season_hours_high": unit.season_hours_high,
         "hours_left": {"p10": unit.hours_left.p10, "p50": unit.hours_left.p50, "p90": unit.hours_left.p90},
         "hours_to_risk_limit": unit.hours_to_risk_limit,
-        "advice": unit.advice,
+        "instruction": unit.instruction,
+        "advice": CODE_WORDS[unit.instruction],
         "because": list(unit.because),
         "beyond_seen": unit.beyond_seen,
         "doubtful": doubtful,

@@ -10,8 +10,9 @@ from forecaster.amounts import Amount
 from forecaster.decisions import Swing
 from forecaster.now_or_later import NowOrLater
 from forecaster.report import sentences
-from forecaster.report.as_json import Json, day_or_null, triggers_json, with_interval
+from forecaster.report.as_json import Json, day_or_null, instruction_json, triggers_json, with_interval
 from forecaster.report.figures import money
+from forecaster.report.instruction_wording import beside_costs, instruction_sentence, what_waiting_costs
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.waiting import Option
@@ -30,15 +31,15 @@ DOING = {"rebuild": "rebuild it", "check": "check it, and rebuild it if it rattl
 
 
 def answer_sentence(told: NowOrLater, currency: str) -> str:
-    """What to do with the unit, and what it saves, in one sentence."""
+    """What these costs alone would do with the unit, and what it saves, in one sentence."""
     sure = f"now is the cheaper one with a chance of {_likely(told)}"
     if told.now_is_best:
         return (
-            f"Rebuild {told.unit_id} before it runs again: about {_amount(told.saved, currency)} cheaper over two "
-            f"years than the next best, to {DOING[told.later.action]}{_when(told.later)}; {sure}."
+            f"By costs alone, rebuild {told.unit_id} before it runs again: about {_amount(told.saved, currency)} "
+            f"cheaper over two years than the next best, to {DOING[told.later.action]}{_when(told.later)}; {sure}."
         )
     return (
-        f"Do not rebuild {told.unit_id} now: to {DOING[told.best.action]}{_when(told.best)} is about "
+        f"By costs alone, do not rebuild {told.unit_id} now: to {DOING[told.best.action]}{_when(told.best)} is about "
         f"{_amount(told.saved.opposite, currency)} cheaper over two years; {sure}."
     )
 
@@ -63,7 +64,7 @@ def _amount(amount: Amount, currency: str) -> str:
 
 
 def compare_text(told: NowOrLater, swings: Sequence[Swing], currency: str, page: Page) -> str:
-    """What must not run, the answer, the options month by month, and what moves it."""
+    """The instruction, what costs alone would say, the options month by month, and what moves it."""
     columns = [
         TextColumn("week of"),
         TextColumn(f"rebuild then\n{currency} (90 %)", right=True, least=14),
@@ -82,8 +83,8 @@ def compare_text(told: NowOrLater, swings: Sequence[Swing], currency: str, page:
     ]
     never = told.never
     blocks = [
-        *_before_all(told, page),
-        page.strong(page.wrapped(answer_sentence(told, currency))),
+        *_before_all(told, currency, page),
+        page.wrapped(answer_sentence(told, currency)),
         plain_table(columns, rows, [""] * len(rows), page.width),
         page.wrapped(
             f"Never opened until it fails: {currency} {_with_range(never.expected_cost, never.low, never.high)}."
@@ -100,14 +101,23 @@ def compare_text(told: NowOrLater, swings: Sequence[Swing], currency: str, page:
     return "\n\n".join(blocks)
 
 
-def _before_all(told: NowOrLater, page: Page) -> list[str]:
-    """What no cost may outweigh."""
+def _before_all(told: NowOrLater, currency: str, page: Page) -> list[str]:
+    """What is to be done, whatever the costs say; and where they would say otherwise, why that stands."""
+    blocks = []
     if told.stop:
         title = f"Do not run {told.unit_id} as it is; the costs below are no leave to run it"
-        return [page.strong(page.bullets(title, told.stop))]
-    if told.check_first:
-        return [page.strong(page.bullets(f"Check {told.unit_id} before its next ride", told.check_first))]
-    return []
+        blocks.append(page.strong(page.bullets(title, told.stop)))
+    elif told.check_first:
+        blocks.append(page.strong(page.bullets(f"Check {told.unit_id} before its next ride", told.check_first)))
+    if told.instruction is not None:
+        own = " (at the fleet's own prices)" if told.changed else ""
+        words = [
+            f"{instruction_sentence(told.instruction)}{own}",
+            what_waiting_costs(told.instruction, currency),
+            beside_costs(told),
+        ]
+        blocks.append(page.strong(page.wrapped(" ".join(filter(None, words)))))
+    return blocks
 
 
 def _with_range(cost: float, low: float, high: float) -> str:
@@ -153,6 +163,9 @@ def compare_json(told: NowOrLater, swings: Sequence[Swing]) -> Json:
     return {
         "unit_id": told.unit_id,
         "as_of": told.as_of.isoformat(),
+        "instruction": None if told.instruction is None else instruction_json(told.instruction),
+        "costs_alone": told.alone,
+        "instruction_stands_by": list(told.stands) if told.instruction and told.alone != told.instruction.act else [],
         "options": [*_by_week(told, "rebuild"), *_by_week(told, "check"), _option(told.never)],
         "best": _option(told.best),
         "best_later": _option(told.later),

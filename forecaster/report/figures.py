@@ -67,6 +67,12 @@ def about_with_range(amount: Amount, dash: str = "-") -> str:
     return f"{about(amount.mean)} ({about_range(amount.low, amount.high, dash)})"
 
 
+def less_or_more(saved: Amount, dash: str = "-", currency: str = "") -> str:
+    """What is saved, as a comparison: "about 23,000 (12,000-35,000) less", or so much more where it costs more."""
+    told = about_with_range(saved if saved.mean >= 0 else saved.opposite, dash)
+    return f"about {currency}{told} {'less' if saved.mean >= 0 else 'more'}"
+
+
 def seasons(number: int) -> str:
     """How many seasons costs are counted over: "two seasons"."""
     told = NUMBER_WORDS[number] if number < len(NUMBER_WORDS) else str(number)

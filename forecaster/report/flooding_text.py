@@ -8,8 +8,8 @@ from forecaster.flooding import AfterWater, RiskAhead
 from forecaster.flooding_costs import Option
 from forecaster.flooding_steps import WHENS
 from forecaster.report import figures
-from forecaster.report.after_water_wording import WaterWords, words_after_water
-from forecaster.report.as_json import Json, evidence_json, with_interval
+from forecaster.report.after_water_wording import WaterWords, advice_in_short, words_after_water
+from forecaster.report.as_json import Json, evidence_json, instruction_json, with_interval
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 
@@ -33,6 +33,8 @@ def flooding_text(answer: AfterWater, page: Page, currency: str) -> str:
     if words.stops:
         blocks.append("\n".join(page.wrapped(f"- {reason}", "  ") for reason in words.stops))
     blocks.append(page.strong(page.wrapped(words.headline)))
+    if words.instruction:
+        blocks.append(page.wrapped(words.instruction))
     blocks.append(page.wrapped(words.risk))
     blocks.append(_steps(words, page))
     blocks.append(_calls(words, page))
@@ -118,7 +120,9 @@ def flooding_json(answer: AfterWater, currency: str) -> Json:
         "applies": answer.applies,
         "defective_now": with_interval(answer.defective_now),
         "risk": [_row(row) for row in answer.risk],
-        "advice": answer.advice,
+        "advice": advice_in_short(answer),
+        "instruction": None if answer.instruction is None else instruction_json(answer.instruction),
+        "told_now": answer.told_now,
         "because": [*words.stops, *words.reasons],
         "risk_in_words": words.risk,
         "currency": currency,

@@ -3,49 +3,73 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import date
 
+from forecaster.instruction import Instruction
+from forecaster.off_season import PlanByHand
+from forecaster.parts_order import PartsOrder
 from forecaster.plan_answer import PlanAnswer
+from forecaster.plan_by_hand import PlanEdit
 from forecaster.plan_problem import PlannedAction
 from forecaster.rebuild_parts import REUSED, PartLine
+from forecaster.rebuilds_to_come import NumberOfUnits
 from forecaster.report import sentences
-from forecaster.report.as_json import Json, day_or_null, evidence_json, triggers_json, with_interval
-from forecaster.report.figures import about, about_with_range, counted, hours, listed, percent, seasons, whole
+from forecaster.report.as_json import Json, day_or_null, evidence_json, instruction_json, triggers_json, with_interval
+from forecaster.report.figures import (
+    about,
+    about_with_range,
+    counted,
+    hours,
+    less_or_more,
+    listed,
+    percent,
+    seasons,
+    whole,
+)
+from forecaster.report.instruction_wording import instruction_in_words, why_so
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
-from forecaster.waiting import Triggers
+from forecaster.season_triggers import Triggers
 
+SAME = 0.5  # of money: what differs by less costs the same
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
-# Why a plan and the advice of the forecast may differ.
-BESIDE_ADVICE = (
-    "The advice beside each unit's forecast weighs that unit alone, to the close of the coming season. The plan weighs "
-    "all together and further ahead, within the budget and the bench, so that it may check or leave a unit that the "
-    "advice would rebuild."
-)
 PLAN_CAUTION = (
     "Whether a housing, an impeller or a shaft may run again is for a licensed mechanic to measure and decide. "
     + sentences.CAUTION
 )
 
 
-def plan_text(answer: PlanAnswer, page: Page) -> str:
-    """The answer in one sentence, the work by week, the season's triggers, spares, parts, limits and the cautions."""
+def plan_text(
+    answer: PlanAnswer, instructions: Mapping[str, Instruction], page: Page, made: PlanByHand | None = None
+) -> str:
+    """The answer in one sentence, the work by week, the season's triggers, spares, parts, limits and the cautions.
+
+    `instructions`: of each unit, by this plan: what does not wait for its weeks stands before them. `made`: how it was
+    changed by hand.
+    """
+    by_hand = made if made is not None and made.edits else None
     work = sorted(
         (a for a in answer.plan.actions if a.week_of is not None), key=lambda a: (str(a.week_of), a.action, a.unit_id)
     )
     blocks = [page.strong(page.wrapped(headline(answer)))]
-    if answer.stop:
-        told = [f"{unit}: {'; '.join(why)}. {_done_with(answer, unit)}" for unit, why in answer.stop.items()]
-        blocks.append(page.bullets("Do not run these as they are, whatever the plan says", told))
+    blocks += at_once_blocks(instructions, page)
+    if answer.to_come.season_closes is not None:
+        blocks.append(page.wrapped(_to_come(answer, answer.to_come.season_closes)))
+    if by_hand:
+        blocks.append(page.wrapped(changed_by_hand(by_hand)))
+        if by_hand.broken:
+            blocks.append(page.bullets("As changed by hand, the plan breaks a limit", by_hand.broken))
     if work:
         blocks.append(work_table(work, answer, page))
+    blocks += [page.wrapped(told) for told in _left_for_the_season(answer)]
     blocks.append(page.wrapped(_account(answer)))
-    blocks.append(page.wrapped(BESIDE_ADVICE))
     blocks.append(page.wrapped(_triggers_sentence(answer)))
     blocks.append(triggers_table(answer, page))
     blocks += [page.wrapped(_spares(answer)), *_parts(answer, page)]
-    limits = list(answer.plan.limits) or ["No limit was found to keep the plan from saving more."]
-    blocks.append(page.bullets("Limits", [*limits, *_more(answer)]))
+    if by_hand is None:  # what a little more would save is known of the best plan alone
+        limits = list(answer.plan.limits) or ["No limit was found to keep the plan from saving more."]
+        blocks.append(page.bullets("Limits", [*limits, *_more(answer)]))
     if answer.doubtful:
         told = [f"{unit} {why}" for unit, why in answer.doubtful.items()]
         blocks.append(page.bullets("Take these units with care until their records are mended", told))
@@ -56,11 +80,38 @@ def plan_text(answer: PlanAnswer, page: Page) -> str:
     return "\n\n".join(blocks)
 
 
-def _done_with(answer: PlanAnswer, unit_id: str) -> str:
-    (planned,) = (one for one in answer.plan.actions if one.unit_id == unit_id)
-    if planned.week_of is None:
-        return "The plan leaves it: keep it off the water until it is settled."
-    return f"Planned: {planned.action} in the week of {planned.week_of}."
+def changed_by_hand(made: PlanByHand) -> str:
+    """What was changed by hand, unit by unit, and what it costs beside the best plan."""
+    told = [_change(unit, edit) for unit, edit in sorted(made.edits.items())]
+    cost = made.costs_more
+    if max(abs(cost.mean), abs(cost.low), abs(cost.high)) < SAME:
+        beside = "It costs the same as the best plan."
+    elif cost.mean < 0:
+        beside = f"It costs about {about_with_range(cost.opposite)} less than the best plan."
+    else:
+        beside = f"It costs about {about_with_range(cost)} more than the best plan."
+    return f"Changed by hand: {'; '.join(told)}. {beside}"
+
+
+def _change(unit_id: str, edit: PlanEdit) -> str:
+    week = f" in the week of {edit.week_of}" if edit.week_of else ""
+    return f"{edit.action} {unit_id}{week}" + (f" ({edit.note})" if edit.note else "")
+
+
+def at_once_blocks(instructions: Mapping[str, Instruction], page: Page) -> list[str]:
+    """What must not run, and what else is not done in a week of the plan."""
+    told = sorted(instructions.values(), key=lambda one: one.unit_id)
+    stops, others = [one for one in told if one.stops], [one for one in told if one.at_once and not one.stops]
+    blocks = []
+    if stops:
+        blocks.append(page.bullets("Do not run these as they are, whatever the plan says", list(map(_line, stops))))
+    if others:
+        blocks.append(page.bullets("Before any week of the plan", list(map(_line, others))))
+    return blocks
+
+
+def _line(told: Instruction) -> str:
+    return f"{told.unit_id}: {why_so(told)}. {instruction_in_words(told).capitalize()}."
 
 
 def headline(answer: PlanAnswer) -> str:
@@ -72,13 +123,55 @@ def headline(answer: PlanAnswer) -> str:
         number = sum(a.action == action for a in plan.actions)
         if number:
             told.append(f"{action} {number}" + (f" of {total}" if not told else ""))
+    in_season = answer.to_come.season_closes is not None
+    when, then = ("in the coming off-season", "then") if in_season else ("this off-season", "now")
     if not told:
-        return f"{answer.as_of}: leave all of {total} this off-season; within the limits no work pays."
-    saving = answer.saving
-    worth = f"{whole(plan.spent)} now, about {about_with_range(saving)} less"
-    if saving.mean < 0:
-        worth = f"{whole(plan.spent)} now, about {about_with_range(saving.opposite)} more"
-    return f"{answer.as_of}: {listed(told)} this off-season: {worth} over {seasons(answer.seasons)}."
+        return f"{answer.as_of}: leave all of {total} {when}; within the limits no work pays."
+    return (
+        f"{answer.as_of}: {listed(told)} {when}: {whole(plan.spent)} {then}, over {seasons(answer.seasons)} "
+        f"{less_or_more(answer.saving)} than doing nothing and {less_or_more(answer.saving_beside_triggers)} than "
+        "working in season only."
+    )
+
+
+def _to_come(answer: PlanAnswer, closes: date) -> str:
+    """In season: what the rest of it brings, and how many rebuilds the off-season then does."""
+    come, order = answer.to_come, answer.parts
+    told = (
+        f"Until the season closes on {closes} expect {_number(come.failures, 'failure')} of the units now in service, "
+        f"and {_number(come.openings, 'unit')} opened before (noticed, found by a check, or rebuilt at their hours). "
+        f"If nothing changes, the off-season brings {_number(come.rebuilds, 'rebuild')}"
+    )
+    if order.order_by is None or not order.rebuilds:
+        return f"{told}."
+    return f"{told}: order {counted(order.rebuilds, 'kit')} by {order.order_by}{_from_shelf(order)}."
+
+
+def _from_shelf(order: PartsOrder) -> str:
+    return f", beside the {counted(order.kits, 'kit')} on the shelf" if order.kits else ""
+
+
+def _number(of: NumberOfUnits, one: str) -> str:
+    """How many, with the central 90 %: "18 to 22 rebuilds", "1 failure"."""
+    return counted(of.low, one) if of.low == of.high else f"{of.low} to {counted(of.high, one)}"
+
+
+def _left_for_the_season(answer: PlanAnswer) -> list[str]:
+    """Which units are left now, to be worked on in the season after."""
+    told = []
+    if now := [f"{unit} ({due})" for unit, due in answer.due.items()]:
+        told.append(f"Due now, having run the hours at which that pays in season: {', '.join(now)}.")
+    if later := [one.unit_id for one in answer.plan.actions if one.in_season]:
+        told.append(
+            "Left now, to be checked or rebuilt in the coming season at their hours, within that season's bench and "
+            f"money: {', '.join(later)}."
+        )
+    if at_once := [f"{unit} ({due})" for unit, due in answer.due_at_opening.items()]:
+        told.append(
+            "Left, though at the season's opening they have run the hours at which that pays in season: "
+            f"{', '.join(at_once)}."
+        )
+    return told
 
 
 def work_table(work: list[PlannedAction], answer: PlanAnswer, page: Page) -> str:
@@ -117,22 +210,45 @@ def _account(answer: PlanAnswer) -> str:
     budget = "no budget limit" if plan.budget is None else f"a budget of {whole(plan.budget)}"
     told = (
         f"Amounts in {answer.currency}. Spent {whole(plan.spent)}, with {budget}; a check's cost is as expected: the "
-        "check, and the rebuild of those that rattle. Expected cost of the whole fleet from today to "
-        f"{answer.horizon_on}: {whole(plan.expected_cost)} with this plan, {whole(plan.expected_cost_do_nothing)} if "
-        "nothing is done, "
+        f"check, and the rebuild of those that rattle.{_later(answer)}{_overspending(answer)} "
+        "Expected cost of the whole fleet from today to "
+        f"{answer.horizon_on}: {whole(plan.expected_cost)} with this plan; {whole(plan.expected_cost_at_triggers)} "
+        "working in season only (nothing opened off season, and in season each unit checked or rebuilt when it reaches "
+        f"its hours, whatever places and money that takes); {whole(plan.expected_cost_do_nothing)} doing nothing (no "
+        "unit now in service opened before it fails or is noticed); "
     )
+    at_close = "" if answer.to_come.season_closes is None else " when the season closes"
     if rule.n_hours is None:
         told += f'{whole(rule.plan.expected_cost)} by the rule "every N hours", which is at its best never.'
     else:
         told += (
             f'{whole(rule.plan.expected_cost)} by the best rule of the kind "every unit past N hours" within the same '
-            f"limits (N = {rule.n_hours:.0f} h)."
+            f"limits (N = {rule.n_hours:.0f} h{at_close})."
         )
     if answer.saving_beside_rule is not None:
         told += f" Beside that rule the plan saves about {about_with_range(answer.saving_beside_rule)}."
     if math.isfinite(plan.gap) and plan.gap >= SURE_GAP:
         told += f" No plan could save over {100 * plan.gap:.1f} % more than this one."
+    told += " What a unit's work saves is counted beside leaving it closed until the close of the coming season."
     return told + f" In brackets the central 90 % interval. All must be ready by {answer.ready_by}."
+
+
+def _later(answer: PlanAnswer) -> str:
+    """The money of the season's own work."""
+    plan = answer.plan
+    number = sum(one.in_season for one in plan.actions)
+    if not number or plan.season_spent < 0.5:
+        return ""
+    units = counted(number, "unit that is left", "units that are left")
+    return f" Expected on top in season, on {units}: {whole(plan.season_spent)}."
+
+
+def _overspending(answer: PlanAnswer) -> str:
+    """The chance that all costs more than there is, where there is a limit."""
+    plan = answer.plan
+    if plan.budget is None and plan.overspend_chance == 0:
+        return ""
+    return f" The chance that the work costs more than there is: {percent(plan.overspend_chance)}."
 
 
 def _triggers_sentence(answer: PlanAnswer) -> str:
@@ -182,14 +298,17 @@ def _spares(answer: PlanAnswer) -> str:
 
 def _parts(answer: PlanAnswer, page: Page) -> list[str]:
     order = answer.parts
+    if order.order_by is None and order.from_stock:
+        return [page.wrapped(f"No parts are to be ordered: {sets_on_shelf(order)} are enough for this plan.")]
     if order.order_by is None:
         return ["No parts are needed for this plan."]
     late = (
-        f" That day is past: ordered today they are here by {order.here_on}. Let the work begin then (--from "
-        f"{order.here_on}), unless the first weeks' parts are on the shelf."
+        f" That day is past: ordered today they are here by {order.here_on}. Let that work begin then, unless its "
+        "parts are on the shelf (--kits)."
     )
+    first = f"work beyond {sets_on_shelf(order)}" if order.from_stock else "work"
     told = (
-        f"Order parts by {order.order_by}, {order.lead_time_weeks:g} weeks before the first work."
+        f"Order parts by {order.order_by}, {order.lead_time_weeks:g} weeks before the first {first}."
         f"{late if order.late else ''} Housings and impeller ({', '.join(REUSED)}) are cleaned, inspected and used "
         "again."
     )
@@ -200,6 +319,11 @@ def _parts(answer: PlanAnswer, page: Page) -> list[str]:
         title = f"In reserve, for up to {counted(order.rattles, 'checked unit')} that may rattle"
         blocks.append(page.bullets(title, _lines(order.in_reserve)))
     return blocks
+
+
+def sets_on_shelf(order: PartsOrder) -> str:
+    """The sets of parts that are there already: "the 3 sets on the shelf"."""
+    return f"the {counted(order.kits, 'set')} on the shelf"
 
 
 def _lines(parts: tuple[PartLine, ...]) -> list[str]:
@@ -219,19 +343,25 @@ def _more(answer: PlanAnswer) -> list[str]:
     return told
 
 
-def plan_json(answer: PlanAnswer) -> Json:
-    """The same for other programs: the documented keys, and more."""
+def plan_json(answer: PlanAnswer, instructions: Mapping[str, Instruction], made: PlanByHand | None = None) -> Json:
+    """The same for other programs: the documented keys, and more. `made`: how it was changed by hand."""
+    edits: Mapping[str, PlanEdit] = {} if made is None else made.edits
     plan, spares, parts, beside = answer.plan, answer.spares, answer.parts, answer.saving_beside_rule
     return {
         "as_of": answer.as_of.isoformat(),
-        "actions": [_action(planned, answer) for planned in plan.actions],
+        "actions": [
+            _action(planned, answer, instructions[planned.unit_id], planned.unit_id in edits)
+            for planned in plan.actions
+        ],
         "spent": plan.spent,
         "budget": plan.budget,
         "expected_cost": plan.expected_cost,
         "expected_cost_do_nothing": plan.expected_cost_do_nothing,
+        "expected_cost_at_triggers": plan.expected_cost_at_triggers,
         "expected_cost_every_n_hours": answer.rule.plan.expected_cost,
         "every_n_hours": answer.rule.n_hours,
         "saves": with_interval(answer.saving),
+        "saves_beside_triggers": with_interval(answer.saving_beside_triggers),
         "saves_beside_every_n_hours": None if beside is None else with_interval(beside),
         "every_n_hours_rules": [
             {
@@ -248,7 +378,17 @@ def plan_json(answer: PlanAnswer) -> Json:
         "next_bench_place": plan.next_bench_place,
         "next_bench_week": day_or_null(plan.next_bench_week),
         "next_spare_unit": plan.next_spare_unit,
+        "next_season_1000": plan.next_season_1000,
+        "next_season_place": plan.next_season_place,
+        "next_kit": plan.next_kit,
+        "no_overspend_limit": plan.no_overspend_limit,
+        "overspend_chance": plan.overspend_chance,
+        "season_spent": plan.season_spent,
         "limits": list(plan.limits),
+        "to_come": {
+            "season_closes": day_or_null(answer.to_come.season_closes),
+            **{name: vars(getattr(answer.to_come, name)) for name in ("rebuilds", "failures", "openings")},
+        },
         "spare_units": spares.units,
         "spares": {
             "covers": spares.covers,
@@ -259,28 +399,43 @@ def plan_json(answer: PlanAnswer) -> Json:
         "parts": [{"part": line.part, "count": line.count} for line in parts.parts],
         "parts_in_reserve": [{"part": line.part, "count": line.count} for line in parts.in_reserve],
         "order_by": day_or_null(parts.order_by),
+        "parts_here_on": parts.here_on.isoformat(),
+        "kits": parts.kits,
         "ready_by": answer.ready_by.isoformat(),
         "season_opens": answer.season_opens.isoformat(),
         "horizon_on": answer.horizon_on.isoformat(),
         "currency": answer.currency,
         "fit": evidence_json(answer.evidence),
         "remarks": list(answer.remarks),
+        "edits": [
+            {"unit_id": unit, "action": edit.action, "week_of": day_or_null(edit.week_of), "note": edit.note}
+            for unit, edit in sorted(edits.items())
+        ],
+        "costs_more": with_interval(made.costs_more) if made is not None and edits else None,
+        "broken": [] if made is None else list(made.broken),
     }
 
 
-def _action(planned: PlannedAction, answer: PlanAnswer) -> Json:
-    saving = answer.savings.get(planned.unit_id)
+def _action(planned: PlannedAction, answer: PlanAnswer, told: Instruction, changed: bool) -> Json:
+    saving, now = answer.savings.get(planned.unit_id), answer.triggers_now.get(planned.unit_id)
     return {
         "unit_id": planned.unit_id,
         "craft_id": planned.craft_id,
+        "instruction": instruction_json(told),
         "action": planned.action,
         "week_of": day_or_null(planned.week_of),
         "cost": planned.cost,
         "saves": planned.saves,
         "saves_low": None if saving is None else saving.low,
         "saves_high": None if saving is None else saving.high,
+        "in_season": planned.in_season,
+        "season_spend": planned.season_spend,
         "season": triggers_json(answer.triggers[planned.unit_id]),
+        "season_now": None if now is None else triggers_json(now),
+        "due": answer.due.get(planned.unit_id),
+        "due_at_opening": answer.due_at_opening.get(planned.unit_id),
         "because": list(answer.because.get(planned.unit_id, ())),
         "doubtful": answer.doubtful.get(planned.unit_id),
         "stop": list(answer.stop.get(planned.unit_id, ())),
+        "changed_by_hand": changed,
     }

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections.abc import Sequence
 
 from forecaster.forecast import FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
 from forecaster.report.figures import counted, listed, percent_with_range
+from forecaster.report.instruction_wording import CODE_WORDS
+
+UNITS_NAMED = 8  # in one sentence
 
 CAUTION = (
     "A forecast is no inspection: a unit that rattles when spun by hand, milky oil, or water in a cylinder means do "
@@ -15,23 +18,27 @@ CAUTION = (
 
 
 def headline(forecast: FleetForecast) -> str:
-    """The answer in one sentence: how many units to rebuild, to check and to leave, and the unit most at risk."""
-    number = Counter(unit.advice for unit in forecast.units)
-    total = len(forecast.units)
+    """The answer in one sentence: which units must not run or be ridden unseen, and the unit most at risk."""
+    units, total = forecast.units, counted(len(forecast.units), "unit")
+    stops = [unit.unit_id for unit in units if any(one.stops for one in unit.unsafe)]
+    first = [unit.unit_id for unit in units if unit.instruction == "look first"]
     told = []
-    for first_word, done in (("rebuild", "rebuilt"), ("check", "checked")):
-        for advice in sorted(a for a in number if a.split()[0] == first_word):
-            told.append((number[advice], f"be {done} {advice.removeprefix(first_word).strip()}"))
-    left = total - sum(count for count, _ in told)
-    if not told:
-        answer = f"none of the {counted(total, 'unit')} needs work now; all can be left running"
-    else:
-        count, first = told[0]
-        parts = [f"{count} of {counted(total, 'unit')} should {first}"]
-        parts += [f"{count} should {words}" for count, words in told[1:]]
-        parts += [f"{left} can be left running"] if left else []
-        answer = listed(parts)
+    if stops:
+        told.append(f"{len(stops)} of {total} must not run as {_are(stops)} ({named(stops)})")
+    if first:
+        told.append(f"look at {named(first)} before the next ride")
+    answer = "; ".join(told) or f"nothing on record forbids any of {total} to run"
     return f"{forecast.as_of}: {answer}. {_most_at_risk(forecast)}"
+
+
+def _are(units: Sequence[str]) -> str:
+    return "it is" if len(units) == 1 else "they are"
+
+
+def named(units: Sequence[str]) -> str:
+    """Units by name, the first few, and how many more."""
+    more = [f"{len(units) - UNITS_NAMED} more"] if len(units) > UNITS_NAMED else []
+    return listed([*units[:UNITS_NAMED], *more])
 
 
 def _most_at_risk(forecast: FleetForecast) -> str:
@@ -62,10 +69,10 @@ def evidence_sentence(evidence: Evidence, model: str) -> str:
 
 
 def advice_sentence(source: str) -> str:
-    """What the advice weighs, and what the plan weighs besides."""
+    """Where it stands what to do with a unit of which the record alone decides nothing."""
     return (
-        "The advice is what costs least for each unit alone until the season's close; "
-        f"`forecaster plan {source}` weighs budget, bench and weeks as well."
+        "What the records order stands beside each unit. What pays for the others is weighed for all together, within "
+        f"budget and bench: see `forecaster plan {source}`."
     )
 
 
@@ -75,9 +82,17 @@ def reasons(unit: UnitForecast) -> list[str]:
 
 
 def unit_note(unit: UnitForecast) -> str:
-    """What to do with a unit, and why: "check before the season: 118 h since rebuild; swamped, untreated, 14 h ago"."""
-    because = reasons(unit)
-    return f"{unit.advice}: {'; '.join(because)}" if because else unit.advice
+    """What the record orders, if anything, and why: "do not run; rebuild: 118 h since rebuild; rattled 12 h ago"."""
+    because = "; ".join(reasons(unit))
+    if unit.instruction == "as planned":
+        return because
+    return f"{CODE_WORDS[unit.instruction]}: {because}"
+
+
+WITHOUT_UNIT = (
+    "Craft in service with no unit on them, so that nothing is forecast of them (enter in fittings.csv what sits on "
+    "them now, or retired_on in craft.csv)"
+)
 
 
 def refused_sentence(refused: int, source: str) -> str:

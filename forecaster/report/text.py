@@ -32,7 +32,7 @@ class Page:
 
     def bullets(self, title: str, lines: Sequence[str]) -> str:
         """A title, and beneath it a bullet a line."""
-        return "\n".join([f"{title}:", *(self.wrapped(f"- {line}", indent="  ") for line in lines)])
+        return "\n".join([self.wrapped(f"{title}:"), *(self.wrapped(f"- {line}", indent="  ") for line in lines)])
 
     def first_bullets(self, title: str, lines: Sequence[str]) -> str:
         """The same of the first `REMARKS_TOLD` lines, and how many more there are."""
@@ -67,6 +67,9 @@ def forecast_text(
         blocks.append(
             page.first_bullets("Take the figures of these units with care until their records are mended", marked)
         )
+    if forecast.craft_without_unit:
+        lines = [". ".join([one.told, *one.remarks]) for one in forecast.craft_without_unit]
+        blocks.append(page.first_bullets(sentences.WITHOUT_UNIT, lines))
     remarks = [*forecast.evidence.remarks, *forecast.remarks]
     remarks += [f"{unit.unit_id}: {remark}" for unit in shown for remark in unit.remarks]
     if remarks:
@@ -76,7 +79,7 @@ def forecast_text(
 
 
 def forecast_table(units: Sequence[UnitForecast], hours: float, page: Page, doubtful: Mapping[str, str]) -> str:
-    """The ranked table of units: chances with their 90 % interval, hours left, and the advice with its reasons.
+    """The ranked table of units: chances with their 90 % interval, hours left, what its record orders and why.
 
     Below `ROOMY` characters only the chance that ranks them has room for its interval.
     """

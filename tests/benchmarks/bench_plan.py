@@ -2,14 +2,16 @@
 
     python tests/benchmarks/bench_plan.py [UNITS ...]
 
-26 weeks, the last four in season; half of the units that pay can be paid for. Wall time of one run; the solver's own
-number of threads.
+26 weeks, the last four in season; half of the units that pay can be paid for. Each fleet twice: with no limit but
+those, then with the season's work and bench, parts that come after three weeks, a least gain, and a chance of
+overspending of .1 at most. Wall time of one run, the rule's included; the solver's own number of threads.
 """
 
 from __future__ import annotations
 
 import sys
 import time
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -52,6 +54,26 @@ def invented_problem(n: int, seed: int = 1) -> tuple[PlanProblem, np.ndarray]:
     ), hours
 
 
+def with_every_limit(problem: PlanProblem) -> PlanProblem:
+    """The same with units acted on in season, parts after three weeks, a least gain and little overspending."""
+    rng, n = np.random.default_rng(2), problem.n
+    chance = rng.uniform(0.1, 0.9, n)
+    return replace(
+        problem,
+        season_cost=problem.leave_cost - 400 * chance,
+        season_spend=770 * chance,
+        season_chance=chance,
+        season_week=rng.integers(0, 20, n),
+        season_bench=chance,
+        season_places=np.full(20, np.ceil(n / 100)),
+        kits=0.0,
+        parts_week=3,
+        least_gain=0.05,
+        overspend_chance=0.1,
+        least_wait=6.5,
+    )
+
+
 def main(sizes: list[int]) -> None:
     """Print a row per size."""
     print(
@@ -59,16 +81,23 @@ def main(sizes: list[int]) -> None:
         f"{'bench':>7} {'spare':>7}"
     )
     for n in sizes:
-        problem, hours = invented_problem(n)
-        rule = best_every_n_hours(problem, hours)
-        greedy = fill(Schedule(problem)).saves
-        begun = time.perf_counter()
-        plan = solve_plan(problem, rivals=[rule.plan])
-        taken = time.perf_counter() - begun
-        print(
-            f"{n:>6} {taken:>8.2f} {plan.gap:>8.4%} {plan.saves:>10,.0f} {greedy:>10,.0f} {rule.plan.saves:>10,.0f} "
-            f"{plan.next_1000:>10,.0f} {plan.next_bench_place:>7,.0f} {plan.next_spare_unit:>7,.0f}"
-        )
+        invented, hours = invented_problem(n)
+        for problem in (invented, with_every_limit(invented)):
+            _row(problem, hours)
+
+
+def _row(problem: PlanProblem, hours: np.ndarray) -> None:
+    """Print one row."""
+    begun = time.perf_counter()
+    rule = best_every_n_hours(problem, hours)
+    greedy = fill(Schedule(problem)).saves
+    plan = solve_plan(problem, rivals=[rule.plan])
+    taken = time.perf_counter() - begun
+    print(
+        f"{problem.n:>6} {taken:>8.2f} {plan.gap:>8.4%} {plan.saves:>10,.0f} {greedy:>10,.0f} "
+        f"{rule.plan.saves:>10,.0f} {plan.next_1000:>10,.0f} {plan.next_bench_place:>7,.0f} "
+        f"{plan.next_spare_unit:>7,.0f}"
+    )
 
 
 if __name__ == "__main__":
