@@ -74,7 +74,7 @@ def rental_fleet(walk: Walker) -> Walk:
     tour.stop("one base")
 
     page.locator(".st-key-first-units a").first.click()
-    unit = tour.answered("Advice").split(":")[0]
+    unit = tour.answered(r"^S\d{4}: .* to fail within").split(":")[0]
     tour.stop("one unit")
 
     page.get_by_role("link", name=f"Rebuild {unit} now or later").click()
