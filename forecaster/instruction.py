@@ -12,17 +12,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from forecaster.amounts import Amount, amount_of
 from forecaster.instruction_codes import Act, Code, Order, act_on_record, code_of, most, order_on_record
 from forecaster.lives import Histories
-from forecaster.plan_answer import PlanAnswer
-from forecaster.plan_days import week_ahead
-from forecaster.plan_problem import Plan, PlannedAction
 from forecaster.settings import Season
 from forecaster.unsafe import Unsafe, UnsafeCode, found_unsafe
-from forecaster.waiting import WEEKS_A_MONTH, Due, Triggers, Waiting
+
+if TYPE_CHECKING:  # heavy, and what the records say alone needs none of it
+    from forecaster.plan_answer import PlanAnswer
+    from forecaster.plan_problem import Plan, PlannedAction
+    from forecaster.waiting import Due, Triggers, Waiting
 
 DAYS_AHEAD = 7  # a trigger counts from the week in which its hours are expected to come
 Source = Literal["record", "water", "trigger", "plan", "none"]
@@ -268,6 +269,9 @@ def _last_day(as_of: date) -> date:
 
 def _a_month_later(one: Waiting, told: Instruction) -> Amount | None:
     """What it costs more to do the work a month later than told; None where there is none, or it may not wait."""
+    from forecaster.plan_days import week_ahead
+    from forecaster.waiting import WEEKS_A_MONTH
+
     if told.act not in ("check", "rebuild") or told.source in ("record", "water"):
         return None
     draws = one.rebuild if told.act == "rebuild" else one.check
