@@ -61,9 +61,9 @@ KEPT_DECISIONS = 4  # days and prices: the largest of all
 KEPT_PLANS = 8  # ready to be changed by hand
 KEPT_OWNERS = 2  # their parts of a fleet, each with answers of its own
 SEED = 1  # of the posterior draws: the same records give the same answer
-# Units above which an answer after water does not wait for the plan: some ten seconds are too long for who stands
-# beside a wet engine.
-PLANNED_AFTER_WATER = 1000
+# Units above which an answer after water does not wait for the plan: some seconds are long for who stands beside a wet
+# engine.
+PLANNED_AFTER_WATER = 300
 PROBLEMS_TOLD = 8  # more than these are counted, and ``forecaster validate`` lists them
 
 

@@ -12,20 +12,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from forecaster.amounts import Amount, amount_of
 from forecaster.causes import incident_label
 from forecaster.instruction_codes import Act, Code, Order, act_on_record, code_of, most, order_on_record
 from forecaster.lives import Histories
-from forecaster.plan_answer import PlanAnswer
-from forecaster.plan_days import week_ahead
-from forecaster.plan_problem import Plan, PlannedAction
-from forecaster.season_triggers import Due, Triggers
 from forecaster.settings import Season
 from forecaster.unsafe import ASKS, Unsafe, UnsafeCode, found_unsafe
-from forecaster.waiting import WEEKS_A_MONTH, Waiting
 from forecaster.written_days import DatedText
+
+if TYPE_CHECKING:  # heavy, and what the records say alone needs none of it
+    from forecaster.plan_answer import PlanAnswer
+    from forecaster.plan_problem import Plan, PlannedAction
+    from forecaster.season_triggers import Due, Triggers
+    from forecaster.waiting import Waiting
 
 EMPTY_CRAFT_DAYS = 14  # water on a craft without a unit counts as just happened so long; common practice, no source
 UNPLACED: dict[str, UnsafeCode] = {"none": "untreated", "unknown": "treatment_unknown", "late": "treated_late"}
@@ -305,6 +306,9 @@ def _last_day(as_of: date) -> date:
 
 def _a_month_later(one: Waiting, told: Instruction) -> Amount | None:
     """What it costs more to do the work a month later than told; None where there is none, or it may not wait."""
+    from forecaster.plan_days import week_ahead
+    from forecaster.waiting import WEEKS_A_MONTH
+
     if told.act not in ("check", "rebuild") or told.source in ("record", "water"):
         return None
     draws = one.rebuild if told.act == "rebuild" else one.check

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import random
 import re
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -246,6 +248,26 @@ def test_after_water_what_the_records_cannot_hold_stops_it_here() -> None:
     assert answer.instruction is not None
     assert (answer.instruction.order, answer.stop) == ("stop", True)
     assert answer.best.action != "ride"
+
+
+def test_of_a_large_fleet_after_water_waits_for_no_plan_and_is_no_milder(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("forecaster.fleet.PLANNED_AFTER_WATER", 0)
+    monkeypatch.setattr(Fleet, "plan", lambda *_, **__: pytest.fail("the plan was asked"))
+    fleet = fleet_of([Told(kind="submerged", hours=20.0), Told()], SUMMER)
+    answer = fleet.after_water("C01", flooding_of(happened_on=SUMMER - timedelta(days=1), engine="off"), SUMMER)
+    assert answer.instruction is not None
+    assert (answer.instruction.code, answer.order) == ("treat", "do_not_start")
+    assert answer.best.action != "ride"
+
+
+def test_what_the_records_alone_say_brings_neither_plan_nor_solver_along() -> None:
+    script = (
+        "import sys; from datetime import date; from forecaster import open_fleet;"
+        "open_fleet('sample_fleet', date(2026, 12, 1)).instructions_on_record(date(2026, 11, 1));"
+        "print([name for name in sys.modules if name in ('forecaster.plan', 'forecaster.waiting', 'scipy.optimize')])"
+    )
+    told = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, cwd=ROOT, check=True)
+    assert told.stdout == "[]\n"
 
 
 # --- what gets graver, and what must not get milder ----------------------------------------------------------------
