@@ -136,6 +136,7 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
         **limits.of_problem(weeks, len(season), as_of, settings),
     )
     problem, remarks = _as_far_as_limits_allow(problem)
+    remarks += decisions.hours.usage.fleet_remarks
     remarks += tuple(
         check_first_remark(unit, found) for unit, reasons in unsafe.items() if (found := check_first(reasons))
     )
