@@ -213,7 +213,7 @@ def rule_words(answer: forecaster.PlanAnswer, currency: str) -> str:
     beside = answer.saving_beside_rule
     cost = "" if beside is None else f", about {with_range(beside, currency)} more than this plan"
     if beside is not None and beside.mean < 0:
-        cost = f", about {with_range(beside.opposite, currency)} less than this plan"
+        cost = f", about {with_range(beside.opposite, currency)} less than this plan: {forecaster.GAINS_TOO_LITTLE}"
     if answer.rule.n_hours is None:
         return f"At its best the rule never rebuilds by hours{cost}."
     rebuilds = answer.rule.plan.count("rebuild")

@@ -73,6 +73,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
         what_waiting_costs,
         why_so,
     )
+    from forecaster.report.plan_text import GAINS_TOO_LITTLE
     from forecaster.report.teardown_sentences import slip_sentence, teardown_reasons, teardown_steps
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
@@ -148,6 +149,7 @@ _ROOMS = {
         "teardown_headline",
         "teardown_parts",
     ),
+    "report.plan_text": ("GAINS_TOO_LITTLE",),
     "report.instruction_wording": (
         "LEGEND_WORDS",
         "beside_costs",
@@ -178,6 +180,7 @@ __all__ = [
     "DATE_FORMATS",
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
+    "GAINS_TOO_LITTLE",
     "LEGEND_WORDS",
     "MODELS",
     "MOST_NOTE",

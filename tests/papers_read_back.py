@@ -6,24 +6,28 @@ import csv
 import io
 import re
 from datetime import date, timedelta
+from itertools import takewhile
 
 import icalendar
 import openpyxl
 import pandas as pd
 
 from forecaster import Paper
-from tests.test_paper_pdf import WORD, ranked_rows, told
+from tests.test_paper_pdf import WORD, pages, told
 from tests.test_work_list import rows_of
 
 Work = dict[str, tuple[str, date | None]]
 Words = list[tuple[float, float, str]]  # of a printed page: left edge, top edge, text
+UNTIL = "(?:runs again|is ridden|is started)"
 ACTS = re.compile(r"rebuil[dt]|check|leave")
 
 
 def act_in(words: str) -> str:
     """The work that some words tell: "do not run; rebuild" is a rebuild, "opened and rebuilt" too."""
     found = ACTS.search(words.casefold())
-    assert found, words
+    if found is None:
+        assert "treated" in words, words  # water is dealt with, and nothing is done with the supercharger
+        return "leave"
     return found[0].replace("rebuilt", "rebuild")
 
 
@@ -49,7 +53,7 @@ def in_ics(paper: Paper) -> Work:
     own: Work = {}
     for event in icalendar.Calendar.from_ical(paper.ics()).walk("VEVENT"):
         for line in str(event["description"]).splitlines():
-            if (stopped := re.match(r"(S\d{4}) on craft .* It must be (.*) before it runs again", line)) is not None:
+            if (stopped := re.match(rf"(S\d{{4}}) on craft .* It must be (.*) before it {UNTIL}", line)) is not None:
                 work[stopped[1]] = (act_in(stopped[2]), None)
         if (told := re.match(r"(.*): (S\d{4}) on craft", str(event["summary"]))) is not None:
             first = event.decoded("dtstart")
@@ -60,17 +64,26 @@ def in_ics(paper: Paper) -> Work:
 def in_pdf(paper: Paper) -> Work:
     """Units in the table of the weeks by where they stand in it; what the others are told by the ranked table."""
     written = paper.pdf()
-    work: Work = {unit: (act_in(_cell(row)), None) for unit, row in ranked_rows(written).items()}
+    work: Work = {unit: (act_in(_cell(rows)), None) for unit, rows in _ranked(written).items()}
     for page in told(written, "-bbox").split("<page ")[1:]:
         words = [(float(x), float(y), text) for x, y, _, _, text in WORD.findall(page)]
         work |= _in_weeks(words)
     return work
 
 
-def _cell(row: str) -> str:
-    """What is to be done, of a unit's first two lines: "do not run;" stands on the first, its work on the second."""
-    first, second = row.split("\n")
-    return second if "do not run" in first else first
+def _ranked(written: bytes) -> dict[str, list[str]]:
+    """Each unit's lines of the ranked table, by unit, the reasons beneath them left out."""
+    lines = [line for page in pages(written) for line in page.splitlines()]
+    starts = {m[1]: at for at, line in enumerate(lines) if (m := re.match(r" *\d+ +(S\d{4}) ", line))}
+    return {
+        unit: [lines[at], *takewhile(lambda line: re.match(r" {20}", line), lines[at + 1 :])]
+        for unit, at in starts.items()
+    }
+
+
+def _cell(lines: list[str]) -> str:
+    """What is to be done: "do not start before" stands on the first line, "it is treated; rebuild" beneath it."""
+    return " ".join(lines)
 
 
 def _in_weeks(words: Words) -> Work:

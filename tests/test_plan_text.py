@@ -21,7 +21,7 @@ from forecaster.plan_rules import best_every_n_hours
 from forecaster.rebuilds_to_come import NumberOfUnits, RebuildsToCome
 from forecaster.report.as_json import written
 from forecaster.report.figures import about
-from forecaster.report.plan_text import headline, plan_json, plan_text
+from forecaster.report.plan_text import GAINS_TOO_LITTLE, headline, plan_json, plan_text
 from forecaster.report.text import Page
 from forecaster.season_triggers import Triggers
 from forecaster.spares import spare_units
@@ -125,7 +125,7 @@ def test_in_season_the_rebuilds_to_come_and_the_kits_to_order_are_told() -> None
     assert "1 unit opened before" in text
     assert "If nothing changes, the off-season brings 18 to 22 rebuilds: order 22 kits by 2026-10-12." in text
     assert "Parts for 22 rebuilds" in text
-    assert plan_json(given)["to_come"]["rebuilds"] == {"mean": 19.8, "low": 18, "high": 22}
+    assert plan_json(given, instructions(given))["to_come"]["rebuilds"] == {"mean": 19.8, "low": 18, "high": 22}
 
 
 def test_units_left_for_the_season_are_named() -> None:
@@ -140,7 +140,7 @@ def test_units_left_for_the_season_are_named() -> None:
 
 def test_each_thing_that_the_plan_is_held_against_is_named() -> None:
     p = small_problem(season_cost=np.array([2300.0, 1900, 900]), never_cost=np.array([3000.0, 2200, 1100]))
-    text, as_json = flat(told(answer(p))), plan_json(answer(p))
+    text, as_json = flat(told(answer(p))), plan_json(answer(p), instructions(answer(p)))
     assert "5,100 working in season only" in text
     assert "6,300 doing nothing (no unit now in service opened before it fails" in text
     assert (as_json["expected_cost_at_triggers"], as_json["expected_cost_do_nothing"]) == (5100.0, 6300.0)
@@ -190,6 +190,15 @@ def test_what_does_not_wait_for_the_plan_is_told_before_it() -> None:
     assert "S0: rattled when spun 3 h ago. Do not run; rebuild, week of 2026-11-02." in stops
     assert "S2: oil milky. Do not run; check before it runs again." in stops
     assert others == "Before any week of the plan: - S1: wet. Check before the next ride."
+
+
+def test_a_rule_that_costs_less_is_told_with_the_money_that_it_takes() -> None:
+    dearer = replace(answer(), saving_beside_rule=Saving(-19.0, -850.0, 660.0))
+    more = dearer.rule.plan.spent - dearer.plan.spent
+    assert (
+        f"That rule costs about 19 (-660 to 850) less, and takes {more:,.0f} more money now: {GAINS_TOO_LITTLE}."
+        in flat(told(dearer))
+    )
 
 
 def test_the_rule_is_told_with_what_the_plan_saves_beside_it() -> None:

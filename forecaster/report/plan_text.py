@@ -9,7 +9,7 @@ from datetime import date
 from forecaster.instruction import Instruction
 from forecaster.off_season import PlanByHand
 from forecaster.parts_order import PartsOrder
-from forecaster.plan_answer import PlanAnswer
+from forecaster.plan_answer import PlanAnswer, Saving
 from forecaster.plan_by_hand import PlanEdit
 from forecaster.plan_problem import PlannedAction
 from forecaster.rebuild_parts import REUSED, PartLine
@@ -33,6 +33,7 @@ from forecaster.report.text import Page
 from forecaster.season_triggers import Triggers
 
 SAME = 0.5  # of money: what differs by less costs the same
+GAINS_TOO_LITTLE = "the plan leaves work that saves too little for its money (the least gain)"
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
 PLAN_CAUTION = (
     "Whether a housing, an impeller or a shaft may run again is for a licensed mechanic to measure and decide. "
@@ -226,11 +227,20 @@ def _account(answer: PlanAnswer) -> str:
             f"limits (N = {rule.n_hours:.0f} h{at_close})."
         )
     if answer.saving_beside_rule is not None:
-        told += f" Beside that rule the plan saves about {about_with_range(answer.saving_beside_rule)}."
+        told += _beside_rule(answer, answer.saving_beside_rule)
     if math.isfinite(plan.gap) and plan.gap >= SURE_GAP:
         told += f" No plan could save over {100 * plan.gap:.1f} % more than this one."
     told += " What a unit's work saves is counted beside leaving it closed until the close of the coming season."
     return told + f" In brackets the central 90 % interval. All must be ready by {answer.ready_by}."
+
+
+def _beside_rule(answer: PlanAnswer, saves: Saving) -> str:
+    if saves.mean >= 0:
+        return f" Beside that rule the plan saves about {about_with_range(saves)}."
+    return (
+        f" That rule costs about {about_with_range(saves.opposite)} less, and takes "
+        f"{whole(answer.rule.plan.spent - answer.plan.spent)} more money now: {GAINS_TOO_LITTLE}."
+    )
 
 
 def _later(answer: PlanAnswer) -> str:
