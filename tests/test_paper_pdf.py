@@ -227,7 +227,7 @@ def test_no_word_lies_outside_the_page_or_in_its_margin(content: PaperContent, n
 
 def test_no_page_is_blank_and_nothing_needs_colour(paper: bytes, tmp_path: Path) -> None:
     for page in pictures(paper, tmp_path):
-        assert (page < 128).mean() > 0.005
+        assert (page < 128).mean() > 0.002  # a few lines, such as the cautions on a page of their own
         spread = page.max(axis=2).astype(int) - page.min(axis=2)
         assert spread.max() == 0
 
