@@ -168,7 +168,7 @@ class Decisions:
     def scatter(self) -> np.ndarray:
         """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,).
 
-        As ratios to what it is taken to cost: that of a life which may be under any of them.
+        As ratios to their mean.
         """
         return self._scatter_and_hazard[0]
 
@@ -180,7 +180,9 @@ class Decisions:
         lives = fresh_lives(theta, self.fit.prior, x, self.rate, STEP_H)
         sooner = fresh_life(sooner_worn(theta, by), self.fit.prior, x, self.rate, STEP_H)
         *scatter, raised = cost_scatter(typical, [*lives, sooner])
-        return np.array(scatter), float(np.log(raised) / by)
+        # Beside their own mean: a policy that is best for the posterior as a whole turns over at some price or season,
+        # where what it costs under single draws jumps, and the posterior's cost does not.
+        return np.array(scatter) / np.mean(scatter), float(np.log(raised) / by)
 
     def _scatter_on(self, craft_id: str) -> np.ndarray:
         """``scatter`` of lives on a craft, by its own water and tune, (DRAWS,)."""

@@ -35,5 +35,6 @@ def scatter_elsewhere(scatter: np.ndarray, theta: np.ndarray, apart: np.ndarray,
     """
     first = INDEX["log_ratio_aftermarket"]
     log_hazard = theta[:, first : first + 3] @ apart
-    there: np.ndarray = scatter * np.exp(cost_by_hazard * (log_hazard - log_hazard.mean()))
-    return there
+    there = scatter * np.exp(cost_by_hazard * (log_hazard - log_hazard.mean()))
+    beside_mean: np.ndarray = there * (scatter.mean() / there.mean())
+    return beside_mean
