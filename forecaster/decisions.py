@@ -17,7 +17,7 @@ from forecaster.craft_weeks import CraftWeeks, craft_weeks
 from forecaster.fleet_prices import prices_by_craft
 from forecaster.fresh_life import FreshLife, fresh_life, fresh_lives
 from forecaster.kept import Kept
-from forecaster.later_lives import CostByHours, cost_scatter, costs_by_hours
+from forecaster.later_lives import cost_scatter, scatter_elsewhere, sooner_worn
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.off_season_ahead import OffSeasonAhead
@@ -66,7 +66,6 @@ class Decisions:
     prices_by_craft: dict[str, Prices]
     _upkeeps: Kept[tuple[float, ...], Upkeep] = field(default_factory=lambda: Kept(KEPT_UPKEEPS), repr=False)
     _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
-    _by_hours: dict[str, CostByHours] = field(default_factory=dict, repr=False)  # by craft, at its own prices
     _aheads: Kept[str, UnitAhead] = field(default_factory=lambda: Kept(KEPT_AHEADS), repr=False)
     _weighed: dict[str, Waiting] = field(default_factory=dict, repr=False)  # by unit, at its craft's own prices
 
@@ -169,24 +168,27 @@ class Decisions:
     def scatter(self) -> np.ndarray:
         """How the cost of lives to come scatters over the posterior draws, by the fleet's typical craft, (DRAWS,).
 
-        As ratios to what it is taken to cost: that of a life which may be under any of them.
+        As ratios to their mean.
         """
+        return self._scatter_and_hazard[0]
+
+    @cached_property
+    def _scatter_and_hazard(self) -> tuple[np.ndarray, float]:
+        """``scatter``, and by what power of the hazard the cost of lives to come grows on the typical craft."""
         typical, x = self.upkeep(self._typical_craft), self._covariates(self._typical_craft)
-        return cost_scatter(typical, fresh_lives(self.fit.theta[:DRAWS], self.fit.prior, x, self.rate, STEP_H))
+        theta, by = self.fit.theta[:DRAWS], np.log1p(SWING)
+        lives = fresh_lives(theta, self.fit.prior, x, self.rate, STEP_H)
+        sooner = fresh_life(sooner_worn(theta, by), self.fit.prior, x, self.rate, STEP_H)
+        *scatter, raised = cost_scatter(typical, [*lives, sooner])
+        # Beside their own mean: a policy that is best for the posterior as a whole turns over at some price or season,
+        # where what it costs under single draws jumps, and the posterior's cost does not.
+        return np.array(scatter) / np.mean(scatter), float(np.log(raised) / by)
 
-    def _scatter_on(self, craft_ids: Sequence[str]) -> list[np.ndarray]:
-        """``scatter`` of lives on each craft, which may run more or less than expected, (DRAWS,) each.
-
-        Beside what they cost in proportion to their hours, which ``waiting`` reckons with itself.
-        """
-        missing = sorted(set(craft_ids) - self._by_hours.keys(), key=lambda craft: (self.season_hours(craft), craft))
-        upkeeps = self._upkeeps_of([(craft_id, self.prices(craft_id)) for craft_id in missing])
-        self._by_hours |= zip(missing, costs_by_hours(upkeeps), strict=True)
-        found = []
-        for craft_id in craft_ids:
-            mean, drawn = self.weekly_hours[craft_id].sum(), self.weekly_draws[craft_id].sum(axis=1)
-            found.append(self.scatter * self._by_hours[craft_id].an_hour(drawn / max(mean, LEAST_SEASON_H)))
-        return found
+    def _scatter_on(self, craft_id: str) -> np.ndarray:
+        """``scatter`` of lives on a craft, by its own water and tune, (DRAWS,)."""
+        scatter, cost_by_hazard = self._scatter_and_hazard
+        apart = self._covariates(craft_id) - self._covariates(self._typical_craft)
+        return scatter_elsewhere(scatter, self.fit.theta[:DRAWS], apart, cost_by_hazard)
 
     @cached_property
     def _covariates_by_craft(self) -> tuple[np.ndarray, dict[str, np.ndarray]]:
@@ -242,7 +244,7 @@ class Decisions:
         if given == own and unit_id in self._weighed:
             return self._weighed[unit_id]
         upkeep = self.upkeep(craft_id, given)
-        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, *self._scatter_on([craft_id]))
+        one = waiting(self.ahead(unit_id), self.weeks(craft_id, upkeep), upkeep, given, self._scatter_on(craft_id))
         if given == own:
             self._weighed[unit_id] = one
         return one
@@ -271,7 +273,7 @@ class Decisions:
         weeks = [self.weeks(craft_id, upkeep) for craft_id, upkeep in zip(craft_ids, upkeeps, strict=True)]
         drawn = [self._drawn_steps(craft_id, one) for craft_id, one in zip(craft_ids, weeks, strict=True)]
         units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS, drawn)
-        scatter = self._scatter_on(craft_ids)
+        scatter = [self._scatter_on(craft_id) for craft_id in craft_ids]
 
         def weigh(i: int) -> Waiting:
             return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])

@@ -1,19 +1,14 @@
-"""What lives to come may cost beside what is expected of them: under each posterior draw, and as their hours differ."""
+"""What lives to come may cost beside what is expected of them, under each posterior draw."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 
 from forecaster.fresh_life import FreshLife
-from forecaster.policy import Asked, Upkeep, best_upkeeps, upkeeps_at
-
-# Seasons that run less and more, as shares of the expected hours, at which a year's cost is worked out too; and the
-# least and most that hours are taken to differ, beyond which the parabola through the three is no guide.
-SEASONS_ASIDE = (0.8, 1.25)
-LIKELY_HOURS = (0.5, 2.0)
+from forecaster.policy import Asked, Upkeep, upkeeps_at
+from forecaster.priors import INDEX
 
 
 def cost_scatter(upkeep: Upkeep, lives: Sequence[FreshLife]) -> np.ndarray:
@@ -26,30 +21,20 @@ def cost_scatter(upkeep: Upkeep, lives: Sequence[FreshLife]) -> np.ndarray:
     return costs / upkeep.cost_per_year if upkeep.cost_per_year > 0 else np.ones(len(costs))
 
 
-class CostByHours(NamedTuple):
-    """What a year of a craft costs as its hours differ from those expected: a parabola of logarithms.
+def sooner_worn(theta: np.ndarray, by: float) -> np.ndarray:
+    """Draws (d, p) under which a sound bearing's hazard is exp(`by`) times as high."""
+    raised = theta.copy()
+    raised[:, INDEX["log_scale_1_h"]] -= by / np.exp(theta[:, INDEX["log_shape_1"]])
+    return raised
 
-    More than in proportion where a longer season takes a unit further into its wear; less where it is opened every
-    off-season anyway.
+
+def scatter_elsewhere(scatter: np.ndarray, theta: np.ndarray, apart: np.ndarray, cost_by_hazard: float) -> np.ndarray:
+    """A ``cost_scatter`` (d,) as it is for units whose covariates are `apart` (3,) from its own.
+
+    `theta` (d, p); `cost_by_hazard`: by what power of the hazard a year's cost grows.
     """
-
-    parabola: np.ndarray
-
-    def an_hour(self, share: np.ndarray) -> np.ndarray:
-        """Cost an hour where so many hours are run as a share of those expected, as a ratio to the usual, (d,) each."""
-        log_share = np.log(np.clip(share, *LIKELY_HOURS))
-        ratio: np.ndarray = np.exp(np.polyval(self.parabola, log_share) - log_share)
-        return ratio
-
-
-def costs_by_hours(upkeeps: Sequence[Upkeep]) -> list[CostByHours]:
-    """How each upkeep's yearly cost moves with the hours of its season."""
-    shares = np.array([SEASONS_ASIDE[0], 1.0, SEASONS_ASIDE[1]])
-    asked = [Asked(one.life, one.prices, one.season_hours * share, one) for share in SEASONS_ASIDE for one in upkeeps]
-    aside = [one.cost_per_year for one in best_upkeeps(asked)]
-    found = []
-    for one, low, high in zip(upkeeps, aside[: len(upkeeps)], aside[len(upkeeps) :], strict=True):
-        costs = np.array([low, one.cost_per_year, high])
-        logs = np.log(costs / one.cost_per_year) if (costs > 0).all() else np.log(shares)
-        found.append(CostByHours(np.polyfit(np.log(shares), logs, 2)))
-    return found
+    first = INDEX["log_ratio_aftermarket"]
+    log_hazard = theta[:, first : first + 3] @ apart
+    there = scatter * np.exp(cost_by_hazard * (log_hazard - log_hazard.mean()))
+    beside_mean: np.ndarray = there * (scatter.mean() / there.mean())
+    return beside_mean

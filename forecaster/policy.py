@@ -28,6 +28,7 @@ SETTLED = 4e-5
 # Where hardly anything fails, work comes round every so many years and the differences would swing for ever: each year
 # moves them by half (Puterman 1994, sec. 8.5.4: the same policy and cost, without the period).
 DAMPING = 0.5
+LONGEST_SEASONS = 1.5  # a year may run so many times a season's hours, for which a fresh unit's cost is worked out too
 # Upkeeps worked on at once: as many as keep the arrays of a step in the processor's cache.
 AT_ONCE = 16
 
@@ -40,6 +41,7 @@ class Upkeep:
     year's end and what the state is worth there, relative to a fresh unit after the off-season's work; stages 0 ..
     steps-1 are the season's steps, counted back from its close, stage `steps` is the off-season that follows. The
     season opens at `opening`, in stage 0 or at its start. `action` (stages + 1, n, n): index into ACTIONS.
+    `fresh_to_close` (m,): cost ahead of a fresh unit by whole steps to the close, up to LONGEST_SEASONS.
     """
 
     life: FreshLife
@@ -48,6 +50,7 @@ class Upkeep:
     cost_per_year: float
     ahead: np.ndarray
     action: np.ndarray
+    fresh_to_close: np.ndarray
 
     @property
     def steps(self) -> int:
@@ -67,12 +70,13 @@ class Upkeep:
     def fresh_ahead(self, hours_to_close: np.ndarray) -> np.ndarray:
         """Cost ahead of a fresh unit with so many engine hours to the season's close, beside the off-season's.
 
-        More hours than a season's cost what such hours cost in the long run.
+        More hours than a season's: in a single year that runs more than the others.
         """
-        whole = np.minimum(hours_to_close, self.season_hours)
-        value = np.interp(self.stage(whole), np.arange(self.steps + 1), self.ahead[:, 0, 0])
-        beyond = (hours_to_close - whole) / self.season_hours * self.cost_per_year
-        answer: np.ndarray = value + beyond - self.ahead[-1, 0, 0]
+        last = len(self.fresh_to_close) - 1
+        at = hours_to_close / self.life.step_h
+        value = np.interp(at, np.arange(last + 1), self.fresh_to_close) - self.fresh_to_close[0]
+        beyond = np.maximum(at - last, 0.0) * self.life.step_h / self.season_hours * self.cost_per_year
+        answer: np.ndarray = value + beyond
         return answer
 
     def worn_beside_fresh(self, stage: np.ndarray, age_h: np.ndarray, checked_h: np.ndarray) -> np.ndarray:
@@ -222,11 +226,13 @@ def _solve(asked: Sequence[Asked], action: np.ndarray | None) -> Iterable[Upkeep
         moved = cost - worth.answers
         done = (np.ptp(moved, axis=1) <= settled) | (years == MOST_YEARS)
         if done.any():
-            for k, (ahead, act) in zip(
-                np.flatnonzero(done), year.of_these(done).laid_out(worth.answers[done]), strict=True
-            ):
+            settled_ones, their_worth = year.of_these(done), worth.answers[done]
+            laid_out = settled_ones.laid_out(their_worth)
+            # A given policy says nothing of longer seasons than its own.
+            to_close = settled_ones.fresh_to_close(their_worth, LONGEST_SEASONS if action is None else 1.0)
+            for k, (ahead, act), to_close_of in zip(np.flatnonzero(done), laid_out, to_close, strict=True):
                 life, prices, hours, _ = asked[going[k]]
-                found[int(going[k])] = Upkeep(life, prices, hours, float(fresh[k]), ahead, act)
+                found[int(going[k])] = Upkeep(life, prices, hours, float(fresh[k]), ahead, act, to_close_of)
             left = ~done
             going, settled, year = going[left], settled[left], year.of_these(left)
             worth.keep(left)

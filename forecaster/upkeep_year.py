@@ -180,11 +180,23 @@ class Year:
             for u, steps in enumerate(self.steps)
         ]
 
-    def stages(self, worth: np.ndarray) -> Iterator[Stage]:
-        """From the off-season back to the longest season's first step; each is overwritten when the next comes."""
+    def fresh_to_close(self, worth: np.ndarray, seasons: float) -> list[np.ndarray]:
+        """By upkeep: cost ahead of a fresh unit with so many whole steps to the close, (m,), up to `seasons` of them.
+
+        More than a season's: in a single year that runs more than the others.
+        """
+        most = steps_of(self.season * seasons)
+        fresh = np.array([stage.fresh[:, 0].copy() for stage in self.stages(worth, int(most.max()))])
+        return [fresh[: steps + 1, u] for u, steps in enumerate(most)]
+
+    def stages(self, worth: np.ndarray, most: int | None = None) -> Iterator[Stage]:
+        """From the off-season back to the longest season's first step, or to `most` steps from the close.
+
+        Each is overwritten when the next comes.
+        """
         cost, going_on, check = worth.copy(), np.empty_like(worth), np.empty_like(worth)
         fresh = np.zeros((len(worth), 1))
-        for to_close in range(int(self.steps.max()) + 1):
+        for to_close in range((int(self.steps.max()) if most is None else most) + 1):
             in_season = to_close > 0
             if in_season:
                 self._run_a_step(cost, going_on)

@@ -162,8 +162,7 @@ def _fresh_by_draw(case: _Case, scatter: np.ndarray | None) -> np.ndarray:
     """Cost of a fresh unit from each week's start to the horizon under each draw, (d, w + 1)."""
     ahead, weeks = case.ahead, case.weeks
     scatter = np.ones(len(ahead.sound)) if scatter is None else scatter
-    rest = _hours_beside_mean(ahead)[:, weeks.step_of_week]
-    by_draw: np.ndarray = case.fresh * scatter[:, None] * rest
+    by_draw: np.ndarray = _fresh_ahead(weeks, case.upkeep, _drawn_to_close(ahead, weeks)) * scatter[:, None]
     return by_draw
 
 
@@ -207,23 +206,31 @@ def _summed_up(by_step: np.ndarray) -> np.ndarray:
     return np.concatenate([np.zeros((len(by_step), 1)), np.cumsum(by_step, axis=1)], axis=1)
 
 
-def _hours_beside_mean(ahead: UnitAhead) -> np.ndarray:
-    """Hours from each step's start to the horizon under each draw, as ratios to those expected, (d or 1, n + 1).
+def _drawn_to_close(ahead: UnitAhead, weeks: CraftWeeks) -> np.ndarray:
+    """``CraftWeeks.to_close_h`` under each draw, (d or 1, w + 1); past the horizon each runs on as it did."""
+    run = ahead.drawn_hours[:, weeks.step_of_week]
+    share = run[:, -1:] / ahead.hours[-1] if ahead.hours[-1] > 0 else np.ones((1, 1))
+    at_close = np.concatenate([run[:, _begins(weeks)], run[:, -1:] + weeks.to_close_h[-1] * share], axis=1)
+    left: np.ndarray = at_close[:, weeks.closed] - run
+    return left
 
-    Lives to come cost by the hours that they run.
+
+def _begins(weeks: CraftWeeks) -> np.ndarray:
+    """The weeks with which a season has closed and the next one's year begins."""
+    begins: np.ndarray = np.flatnonzero(np.diff(weeks.closed)) + 1
+    return begins
+
+
+def _fresh_ahead(weeks: CraftWeeks, upkeep: Upkeep, to_close_h: np.ndarray) -> np.ndarray:
+    """Cost of a fresh unit from each week's start to the horizon, where a fresh unit is worth 0, (..., w + 1).
+
+    `to_close_h` (..., w + 1), as `weeks` have it or under each draw.
     """
-    left, drawn = ahead.hours[-1] - ahead.hours, ahead.drawn_hours[:, -1:] - ahead.drawn_hours
-    ratio: np.ndarray = np.divide(drawn, left, out=np.ones_like(drawn), where=left > 0)
-    return ratio
-
-
-def _fresh_ahead(weeks: CraftWeeks, upkeep: Upkeep) -> np.ndarray:
-    """Cost of a fresh unit from each week's start to the horizon, where a fresh unit is worth 0, (w + 1,)."""
-    value = upkeep.fresh_ahead(weeks.to_close_h)
+    value = upkeep.fresh_ahead(to_close_h)
     # What a whole season costs, of each that begins when one has closed: nothing is run between.
-    begins = np.flatnonzero(np.diff(weeks.closed)) + 1
-    later = np.append(np.cumsum(value[begins][::-1])[::-1], 0.0)
-    answer: np.ndarray = value + later[weeks.closed] - value[-1]
+    seasons = np.cumsum(value[..., _begins(weeks)[::-1]], axis=-1)[..., ::-1]
+    later = np.concatenate([seasons, np.zeros((*value.shape[:-1], 1))], axis=-1)
+    answer: np.ndarray = value + later[..., weeks.closed] - value[..., -1:]
     return answer
 
 
@@ -239,7 +246,7 @@ class _Case:
 
     @classmethod
     def of(cls, ahead: UnitAhead, weeks: CraftWeeks, upkeep: Upkeep, prices: Prices) -> _Case:
-        return cls(ahead, weeks, upkeep, prices, _fresh_ahead(weeks, upkeep))
+        return cls(ahead, weeks, upkeep, prices, _fresh_ahead(weeks, upkeep, weeks.to_close_h))
 
     @cached_property
     def planned(self) -> np.ndarray:

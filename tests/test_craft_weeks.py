@@ -24,7 +24,7 @@ def weeks_of(hours: list[float], as_of: date) -> CraftWeeks:
     """Laid out for an upkeep in which lives to come cost nothing, in a season of four steps of 100 h."""
     life = life_of(100.0)
     free = np.zeros((5, life.n, life.n))
-    return craft_weeks(np.array(hours), as_of, SEASON, Upkeep(life, PRICES, SEASON_HOURS, 0.0, free, free))
+    return craft_weeks(np.array(hours), as_of, SEASON, Upkeep(life, PRICES, SEASON_HOURS, 0.0, free, free, np.zeros(5)))
 
 
 def test_the_next_off_season_of_a_week_is_that_after_its_own_season_or_the_coming_one() -> None:
@@ -60,7 +60,7 @@ def test_a_season_that_the_horizon_cuts_goes_on_to_run_what_seasons_do(day: date
 def test_a_season_all_year_round_opens_anew_each_year() -> None:
     life = life_of(100.0)
     free = np.zeros((5, life.n, life.n))
-    upkeep = Upkeep(life, PRICES, 520.0, 0.0, free, free)
+    upkeep = Upkeep(life, PRICES, 520.0, 0.0, free, free, np.zeros(5))
     weeks = craft_weeks(np.full(104, 10.0), date(2026, 1, 1), Season(opens="01-01", closes="12-31"), upkeep)
     assert (weeks.year[-1], weeks.closed[-1]) == (1, 1)
     assert weeks.to_close_h[[0, 52, 53]] == pytest.approx([530.0, 10.0, 520.0])

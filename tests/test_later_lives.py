@@ -1,12 +1,16 @@
-"""What lives to come may cost: ratios by draw and by hours, each held against an upkeep worked out for it."""
+"""What lives to come may cost under each draw: held against upkeeps worked out for it."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from forecaster.later_lives import cost_scatter, costs_by_hours
+from forecaster.fresh_life import fresh_life, fresh_lives
+from forecaster.later_lives import cost_scatter, scatter_elsewhere, sooner_worn
 from forecaster.policy import best_upkeep, upkeep_at
+from forecaster.priors import read_priors
+from forecaster.service_life import chance_sound
+from tests.bare_lives import theta
 from tests.test_policy import PRICES, USUAL, life_of
 
 
@@ -17,27 +21,35 @@ def test_the_scatter_is_the_policys_cost_under_each_life_beside_its_own() -> Non
     assert cost_scatter(best, lives) == pytest.approx(costs / best.cost_per_year, abs=2e-3)
 
 
-def test_an_hour_costs_what_it_does_in_a_season_of_so_many_hours() -> None:
-    """At the three seasons worked out as the search settles, in between nearly."""
-    usual = best_upkeep(USUAL, PRICES, 90.0)
-    (by_hours,) = costs_by_hours([usual])
-    for share, error in ((0.8, 1e-4), (1.0, 1e-4), (1.25, 1e-4), (0.9, 0.01), (1.12, 0.01)):
-        cost = best_upkeep(USUAL, PRICES, 90.0 * share, usual).cost_per_year / usual.cost_per_year
-        assert by_hours.an_hour(np.array([share])) == pytest.approx(cost / share, rel=error)
+def test_on_craft_with_other_covariates_the_scatter_is_nearly_that_of_their_own_lives() -> None:
+    """Draws that differ in how much salt wears, on fresh water and in salt."""
+    draws = np.stack([theta(ratio_salt=ratio) for ratio in (1.0, 1.3, 1.7, 2.2)])
+    prior, fresh_water, salt = read_priors(), np.zeros(3), np.array([0.0, 1.0, 0.0])
+
+    def scatter(x: np.ndarray, draws: np.ndarray) -> np.ndarray:
+        best = best_upkeep(fresh_life(draws, prior, x, None, 10.0, 300.0), PRICES, 60.0)
+        return cost_scatter(best, fresh_lives(draws, prior, x, None, 10.0, 300.0))
+
+    sooner = fresh_life(sooner_worn(draws, 0.2), prior, fresh_water, None, 10.0, 300.0)
+    best = best_upkeep(fresh_life(draws, prior, fresh_water, None, 10.0, 300.0), PRICES, 60.0)
+    power = float(np.log(cost_scatter(best, [sooner])[0]) / 0.2)
+    found = scatter_elsewhere(scatter(fresh_water, draws), draws, salt, power)
+    own = scatter(salt, draws)
+    assert own.std() > 0.1
+    assert found == pytest.approx(own, rel=0.05)
 
 
-def test_many_craft_at_once_are_each_what_it_is_alone() -> None:
-    upkeeps = [best_upkeep(USUAL, PRICES, hours) for hours in (50.0, 120.0)]
-    together, share = costs_by_hours(upkeeps), np.array([0.7, 1.3])
-    for one, found in zip(upkeeps, together, strict=True):
-        (alone,) = costs_by_hours([one])
-        np.testing.assert_allclose(found.an_hour(share), alone.an_hour(share), rtol=1e-9)
+def test_a_bearing_sooner_worn_has_the_hazard_that_many_times() -> None:
+    draws = np.stack([theta(), theta(shape_1=0.9, scale_1=150.0)])
+    ages = np.array([0.0, 40.0, 170.0])
+    sound, sooner = (
+        chance_sound(one, read_priors(), np.zeros(3), None, ages) for one in (draws, sooner_worn(draws, np.log(1.5)))
+    )
+    np.testing.assert_allclose(np.log(sooner[:, 1:]), 1.5 * np.log(sound[:, 1:]), rtol=1e-12)
 
 
-def test_where_nothing_costs_anything_an_hour_costs_the_same() -> None:
+def test_where_nothing_costs_anything_nothing_scatters() -> None:
     free = PRICES.with_values(
         rebuild=0, rebuild_in_season_extra=0, new_unit=0, engine_damage=0, check=0, day_rate=0
     )  # fmt: skip
-    (by_hours,) = costs_by_hours([best_upkeep(USUAL, free, 60.0)])
-    np.testing.assert_allclose(by_hours.an_hour(np.array([0.0, 0.6, 1.0, 3.0])), 1.0)
     assert (cost_scatter(best_upkeep(USUAL, free, 60.0), [USUAL, USUAL]) == 1.0).all()

@@ -243,13 +243,21 @@ def test_a_quiet_check_wears_off_beyond_the_grids_end_too() -> None:
     assert early.cost_per_year == pytest.approx(late.cost_per_year, rel=0.02)
 
 
-def test_a_fresh_units_cost_ahead_rises_with_the_hours_to_the_close_and_no_faster_beyond_a_season() -> None:
+def test_a_fresh_units_cost_ahead_rises_with_the_hours_to_the_close_and_is_a_years_at_the_opening() -> None:
     upkeep = best_upkeep(USUAL, PRICES, 85.0)
-    ahead = upkeep.fresh_ahead(np.arange(0.0, 120.0))
+    ahead = upkeep.fresh_ahead(np.arange(0.0, 300.0))
     assert ahead[0] == pytest.approx(0.0)
     assert (np.diff(ahead) > 0).all()
     assert ahead[85] == pytest.approx(upkeep.cost_per_year, abs=2 * SETTLED)
-    assert np.diff(ahead)[90:] == pytest.approx(upkeep.cost_per_year / 85.0)
+    assert np.diff(ahead)[150:] == pytest.approx(upkeep.cost_per_year / 85.0)
+
+
+def test_a_single_longer_season_costs_what_its_hours_and_the_usual_years_after_it_do() -> None:
+    """Where bearings do not wear and work costs the same all year, each hour costs as much as any other."""
+    same = PRICES.with_values(rebuild_in_season_extra=0.0, day_rate=0.0, check=1e6)
+    upkeep = best_upkeep(life_of(shape_1=1.0, scale_1=300.0, shape_2=1.0, scale_2=3.0), same, 60.0)
+    ahead = upkeep.fresh_ahead(np.array([30.0, 60.0, 75.0, 90.0]))
+    assert ahead == pytest.approx(upkeep.cost_per_year / 60.0 * np.array([30.0, 60.0, 75.0, 90.0]), rel=0.01)
 
 
 @pytest.mark.parametrize("step_h", [10.0, 2.5])

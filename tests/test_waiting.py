@@ -239,7 +239,7 @@ def test_a_check_costs_what_its_parts_cost_step_by_step(
     """
     checks = [] if just_spun is None else [(120.0, just_spun)]
     free = np.zeros((17, life.n, life.n))
-    upkeep = Upkeep(life, PRICES, 160.0, 0.0, free, free.astype(np.int8))
+    upkeep = Upkeep(life, PRICES, 160.0, 0.0, free, free.astype(np.int8), np.zeros(17))
     unit = BareLife(120.0, incidents=[(90.0, "none")], checks=checks)
     weeks, ahead = craft_weeks(HOURS, AS_OF, SEASON, upkeep), followed(fit, unit)
     one = waiting(ahead, weeks, upkeep, PRICES)
