@@ -179,7 +179,7 @@ def test_kits_on_the_shelf_let_work_begin_at_once_and_are_not_ordered(decisions:
 
 
 def test_no_check_waits_while_an_earlier_week_has_room_and_costs_no_more(decisions: Decisions) -> None:
-    planned = planned_season(decisions, PlanLimits(budget=6_500.0, overspend_chance=1.0))
+    planned = planned_season(decisions, PlanLimits(budget=8_000.0, overspend_chance=1.0))
     plan, problem = planned.answer.plan, planned.case.problem
     checks = [a for a in plan.actions if a.action == "check"]
     assert checks
