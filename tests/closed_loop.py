@@ -63,6 +63,7 @@ SWITCH = date(2024 + USUAL_SEASONS - 1, 11, 1)
 BUDGET = 0.5 * CRAFT * 650.0  # a winter: half of what it costs to rebuild all
 EXPERIENCED_FLEETS = 10
 DRAWS = 12
+KNOWN_DRAWS = 48  # of a law without any doubt, all the same: as many as any decision asks for
 PLAN, PLAN_EXPERIENCED, USUAL = "plan", "plan, ten fleets' experience", "usual habits"
 LAW = "the law known"
 
@@ -228,8 +229,8 @@ def law_known(world: World, histories: Histories) -> TwoStageFit:
         untreated_share=general.untreated_share | {"late": late},
         oil_water_exponent=0.0,
     )
-    draws = Draws(np.tile(theta, (DRAWS, 1)), DRAWS, "the law known", theta, prior.covariance)
-    evidence = Evidence(histories.n_lives, histories.n_failures, DRAWS, mostly_prior=False, prior=prior.source)
+    draws = Draws(np.tile(theta, (KNOWN_DRAWS, 1)), KNOWN_DRAWS, "the law known", theta, prior.covariance)
+    evidence = Evidence(histories.n_lives, histories.n_failures, KNOWN_DRAWS, mostly_prior=False, prior=prior.source)
     return TwoStageFit(prior, draws, known_shares(histories, prior), evidence)
 
 
@@ -355,7 +356,11 @@ def one_fleet(task: tuple[str, str, int, bool]) -> list[dict[str, object]]:
     }
     rows: list[dict[str, object]] = []
     # Only means decide here: a dozen draws carry them, and intervals are not asked for: that saves most of the time.
-    with patch("forecaster.decisions.DRAWS", DRAWS), patch.object(Decisions, "scatter", np.ones(DRAWS)):
+    with (
+        patch("forecaster.decisions.DRAWS", DRAWS),
+        patch.object(Decisions, "scatter", np.ones(DRAWS)),
+        patch.object(Decisions, "_scatter_on", lambda _self, _craft_id: np.ones(DRAWS)),
+    ):
         for name, policy in policies.items():
             fleet = played(world, use, seed, policy)
             scale = CRAFT * PLAYED_SEASONS

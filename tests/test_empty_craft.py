@@ -18,6 +18,7 @@ from forecaster.paper.content import _without_unit
 from forecaster.paper.owners import Readership
 from forecaster.paper.work_list import work_list
 from forecaster.report.as_json import forecast_json
+from forecaster.report.instruction_wording import what_to_do
 from forecaster.report.terminal import Page
 from forecaster.report.text import forecast_text
 from forecaster.simulate import simulate_fleet
@@ -146,8 +147,8 @@ def test_water_on_it_waits_in_the_weeks_list(fleet: Fleet) -> None:
     (one,) = fleet.histories(AS_OF).craft_without_unit
     (task,) = (task for task in fleet.noted_this_week(AS_OF).tasks if task.craft_id == one.craft_id)
     assert (task.kind, task.unit_id) == ("water", "")
-    assert task.do.startswith("do not start it before it is treated")
-    assert "enter in fittings.csv which unit was on it" in task.do
+    assert what_to_do(task).startswith("do not start it before it is treated")
+    assert "enter in fittings.csv which unit was on it" in what_to_do(task)
 
 
 def test_after_a_month_water_on_it_waits_no_longer(fleet: Fleet) -> None:

@@ -116,7 +116,7 @@ def test_without_limits_or_changes_the_report_holds_the_usual_plan(opened: Opene
 def test_this_weeks_list_follows_the_changed_plan_and_says_so(opened: Opener, monkeypatch: pytest.MonkeyPatch) -> None:
     import loading
 
-    monkeypatch.setattr(loading, "week_if_known", loading.this_week)
+    monkeypatch.setattr(loading, "decided_if_known", loading.decided)
     fleet = load(str(SAMPLE), date.today()).fleet
     unit = next(a.unit_id for a in fleet.plan(AS_OF).plan.actions if a.action == "leave")
     line = f"{unit} on "

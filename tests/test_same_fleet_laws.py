@@ -32,7 +32,7 @@ class Answers:
     """What a fleet is told, by unit under its first name: chances and hours, costs of waiting, what is planned."""
 
     forecast: Mapping[str, np.ndarray]
-    advice: Mapping[str, tuple[str, ...]]
+    ordered: Mapping[str, tuple[str, ...]]
     compare: Mapping[str, np.ndarray]
     plan: Mapping[str, tuple[str, date | None]]
     saves: Mapping[str, np.ndarray]
@@ -58,7 +58,7 @@ def answers(records: FleetRecords, years: int = 0, names: Mapping[str, str] | No
     }
     return Answers(
         forecast=seen,
-        advice={first.get(unit.unit_id, unit.unit_id): (unit.advice, *unit.because) for unit in units},
+        ordered={first.get(unit.unit_id, unit.unit_id): (unit.instruction, *unit.because) for unit in units},
         compare={first.get(unit_id, unit_id): _costs(one) for unit_id, one in weighed.items()},
         plan={unit_id: (one.action, one.week_of) for unit_id, one in actions.items()},
         saves={unit_id: np.array([one.cost, one.saves, one.rattle]) for unit_id, one in actions.items()},
@@ -92,7 +92,7 @@ def same(one: Answers, other: Answers) -> None:
     all_near(one.forecast, other.forecast)
     all_near(one.compare, other.compare)
     all_near(one.saves, other.saves)
-    assert one.advice == other.advice
+    assert one.ordered == other.ordered
     assert one.ranked == other.ranked
 
 

@@ -12,6 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
+from forecaster.counted_looks import SAME_HOURS
 from forecaster.lives import SEEN, TREATMENTS
 from forecaster.pieces import cut
 from forecaster.priors import PARAMETERS, read_priors
@@ -269,6 +270,8 @@ def test_another_unit_of_time_only_rescales(life: BareLife, factor: float) -> No
     """Hours, scales and the rate in other units: densities change by the unit, chances not at all."""
     shortest = min(life.hours, *(life.hours - age for age, _ in life.incidents), life.hours)
     assume(shortest > 1 and shortest * factor > 1)  # delays are held at a tenth of an hour in any unit
+    between = np.diff(sorted(age for age, _ in life.checks))
+    assume((between * min(factor, 1.0) > 2 * SAME_HOURS).all())  # spins at the same hours are one look in any unit
     other = BareLife(
         life.hours * factor,
         life.seen,
