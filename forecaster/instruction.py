@@ -43,12 +43,12 @@ class Instruction:
 
     `unit_id`: empty where it is about water on a craft without a unit. `craft_id`: that it sits on, or sat on last.
     `act`: the work itself, None where the record alone was asked and more may come of the plan. `source`: the rule that
-    it comes from. `by`: the day by which; the plan's Monday where it is done in the plan's week, `week_of`; None where
-    it is left. `reasons`: why, as codes, and `found` the texts of those that are on record; `because`: what drives its
-    risk, where the plan told. `triggers`: hours since rebuild at which to act in the coming season, None where not
-    weighed; `age_h`: its own now. `waiting_costs`: what putting the work off by a month costs more; None where it is
-    left or not weighed, and where safety asks for it: that has no price. `held_by`: limits that keep the plan from
-    more. `water_on`: the day of the water that is to be dealt with.
+    it comes from. `by`: the day by which, of water to be treated by which that is done; the plan's Monday where it is
+    done in the plan's week, `week_of`; None where it is left. `reasons`: why, as codes, and `found` the texts of those
+    that are on record; `because`: what drives its risk, where the plan told. `triggers`: hours since rebuild at which
+    to act in the coming season, None where not weighed; `age_h`: its own now. `waiting_costs`: what putting the work
+    off by a month costs more; None where it is left or not weighed, and where safety asks for it: that has no price.
+    `held_by`: limits that keep the plan from more. `water_on`: the day of the water that is to be dealt with.
     """
 
     unit_id: str
@@ -281,7 +281,7 @@ def decided(
         act=act,
         source=source,
         as_of=as_of,
-        by=week_of or {"leave": None, "soon": _last_day(as_of)}.get(order, as_of),
+        by=as_of if order == "treat" else week_of or {"leave": None, "soon": _last_day(as_of)}.get(order, as_of),
         week_of=week_of,
         reasons=reasons,
         found=unit.found,
