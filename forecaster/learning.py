@@ -28,8 +28,8 @@ DRAWS = 400
 # approximation alone, which for that many lives is the better the more there are.
 PROPOSAL_NODES = 8_000_000
 MOST_PROPOSALS, LEAST_PROPOSALS = 800, 400
-# Above this many lives the mode is first sought on a part of them, and the curvature is the sum of squared slopes.
-MANY_LIVES = 3_000
+# Of more lives so many are learned from, drawn at random: the rest would narrow little, and costs seconds.
+MANY_LIVES = 1_500
 # A search tries steps of at most this in a logarithm: a factor of e.
 WIDEST_STEP = 1.0
 # Below this share of variance taken away from what matters for risk, the answer is mostly general experience.
@@ -84,15 +84,12 @@ def fit_two_stage(
         found = Draws(theta, draws, "prior", prior.mean, covariance)
         nothing = Evidence(0, 0, draws, True, prior.source, ("No lives are recorded.",))
         return TwoStageFit(prior, found, shares, nothing)
-    likelihood = TwoStageLikelihood(cut(histories, prior, shares, first_cut_h=first_cut_h))
+    likelihood = TwoStageLikelihood(cut(_enough(histories, seed), prior, shares, first_cut_h=first_cut_h))
     root = _steps(covariance)
     log_posterior = _LogPosterior(likelihood, prior.mean, inverse(covariance))
-    if histories.n_lives > MANY_LIVES:
-        found = _many_lives(histories, prior, shares, log_posterior, root, draws, seed)
-    else:
-        mode = find_mode(log_posterior.slope, within_range(prior.mean), root)
-        around = covariance_from(curvature(log_posterior.slope, mode, 0.3 * root), covariance)
-        found = _draw(log_posterior, mode, around, draws, seed)
+    mode = find_mode(log_posterior.slope, within_range(prior.mean), root)
+    around = covariance_from(curvature(log_posterior.slope, mode, 0.3 * root), covariance)
+    found = _draw(log_posterior, mode, around, draws, seed)
     found = replace(found, theta=within_range(found.theta))
     return TwoStageFit(prior, found, shares, _evidence(histories, prior, found))
 
@@ -143,33 +140,13 @@ def _normal(mode: np.ndarray, covariance: np.ndarray, draws: int, seed: int) -> 
     return Draws(theta, draws, "normal approximation", mode, covariance)
 
 
-def _many_lives(
-    histories: Histories,
-    prior: Prior,
-    shares: dict[str, float],
-    log_posterior: _LogPosterior,
-    root: np.ndarray,
-    draws: int,
-    seed: int,
-) -> Draws:
-    """Mode on a part of the lives, then a few scored steps on all; the slopes' squares stand for the curvature.
-
-    Fisher scoring with the outer product of the lives' gradients (Berndt, Hall, Hall & Hausman 1974).
-    """
+def _enough(histories: Histories, seed: int) -> Histories:
+    """The lives to learn from: all of them, or `MANY_LIVES` of them drawn at random."""
+    if histories.n_lives <= MANY_LIVES:
+        return histories
     part = np.zeros(histories.n_lives, dtype=bool)
-    part[np.random.default_rng(seed).choice(histories.n_lives, MANY_LIVES // 3, replace=False)] = True
-    few = TwoStageLikelihood(cut(histories.select(part), prior, shares))
-    begin = within_range(prior.mean)
-    mode = find_mode(_LogPosterior(few, prior.mean, log_posterior.precision).slope, begin, root)
-    for _ in range(4):
-        _, slopes = log_posterior.likelihood.gradient(within_range(mode))
-        information = slopes.T @ slopes + log_posterior.precision
-        slope = slopes.sum(axis=0) - log_posterior.precision @ (mode - prior.mean)
-        step = np.linalg.solve(information, slope)
-        mode = mode + step
-        if step @ slope < 0.1:  # less than a third of a posterior standard deviation left to go
-            break
-    return _normal(mode, np.linalg.inv(information), draws, seed)
+    part[np.random.default_rng(seed).choice(histories.n_lives, MANY_LIVES, replace=False)] = True
+    return histories.select(part)
 
 
 def _evidence(histories: Histories, prior: Prior, found: Draws) -> Evidence:
@@ -177,6 +154,8 @@ def _evidence(histories: Histories, prior: Prior, found: Draws) -> Evidence:
     matter = [learned[INDEX[name]] for name in ("log_scale_1_h", "log_scale_2_h")]
     mostly_prior = max(matter) < LITTLE_LEARNED or histories.n_failures == 0
     remarks = []
+    if histories.n_lives > MANY_LIVES:
+        remarks.append(f"Learned from {MANY_LIVES:,} of the {histories.n_lives:,} lives, drawn at random.")
     if found.method != "importance sampling":
         worth = f", worth about {found.effective} independent draws" if found.effective < LEAST_EFFECTIVE else ""
         remarks.append(f"Intervals come from {found.method}{worth}.")

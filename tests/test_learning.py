@@ -10,7 +10,7 @@ import pytest
 from lifelines import WeibullFitter
 
 from forecaster.learned import learned
-from forecaster.learning import fit_two_stage, learned_share
+from forecaster.learning import MANY_LIVES, fit_two_stage, learned_share
 from forecaster.lives import Histories, lives_by_hours
 from forecaster.pieces import cut
 from forecaster.posterior import find_mode, sample
@@ -207,8 +207,7 @@ def test_every_parameter_is_told_in_words_around_its_prior() -> None:
     assert all(row.mostly_prior for row in rows.values())
 
 
-def test_many_lives_agree_with_the_small_fleets_way() -> None:
-    """Above 3,000 lives the mode is sought another way: it must be the same mode."""
+def test_of_very_many_lives_a_part_is_learned_from_and_finds_the_truth() -> None:
     rng = np.random.default_rng(5)
     onset = 400 * rng.weibull(2.0, 4000)
     failed = onset + 40 * rng.weibull(1.3, 4000)
@@ -223,6 +222,7 @@ def test_many_lives_agree_with_the_small_fleets_way() -> None:
         draws = fit.theta[:, INDEX[name]]
         assert abs(draws.mean() - value) < 4 * draws.std()
         assert draws.std() < 0.15
+    assert f"Learned from {MANY_LIVES:,} of the 4,000 lives, drawn at random." in fit.evidence.remarks
 
 
 def test_a_normal_density_is_sampled_with_its_own_moments() -> None:
