@@ -126,7 +126,7 @@ def by_hand_words(made: forecaster.PlanByHand, currency: str) -> str:
     """What the changes by hand cost beside the best plan."""
     units = listed([plain(unit) for unit in sorted(made.edits)][:6]) + (" and more" if len(made.edits) > 6 else "")
     cost = made.costs_more
-    if abs(cost.mean) < 0.5 and abs(cost.low) < 0.5 and abs(cost.high) < 0.5:
+    if cost.is_nothing:
         return f"Changed by hand: {units}. It costs the same as the best plan."
     if cost.mean < 0:
         return (
@@ -157,17 +157,16 @@ def account(answer: forecaster.PlanAnswer, currency: str) -> str:
 def season_money(answer: forecaster.PlanAnswer, currency: str) -> str:
     """What acting in season on units that are left is expected to cost on top."""
     plan = answer.plan
-    number = sum(one.in_season for one in plan.actions)
-    if not number or plan.season_spent < 0.5:
+    if not plan.acts_in_season:
         return ""
-    units = count_words(number, "unit that is left", "units that are left")
+    units = count_words(plan.acts_in_season, "unit that is left", "units that are left")
     return f" Expected on top in season, on {units}: {money(plan.season_spent, currency)}."
 
 
 def overspending(answer: forecaster.PlanAnswer) -> str:
     """The chance that all costs more than there is, where there is a limit."""
     plan = answer.plan
-    if plan.budget is None and plan.overspend_chance == 0:
+    if not plan.may_overspend:
         return ""
     return f" The chance that the work costs more than there is: {percent(plan.overspend_chance)}."
 
@@ -191,20 +190,15 @@ def little_more(answer: forecaster.PlanAnswer, currency: str) -> list[str]:
     else:
         place = f"{found}."
     told.append(f"**One more bench place:** {place}")
-    if plan.no_overspend_limit > 0:
-        more = money(_rounded(plan.no_overspend_limit), currency)
-        told.append(f"**No limit on the chance of overspending:** would save a further {more}.")
-    if plan.next_season_1000 > 0:
-        more = money(_rounded(plan.next_season_1000), currency)
-        told.append(f"**The next 1,000 of the season's budget:** would save a further {more}.")
-    if plan.next_season_place > 0:
-        more = money(_rounded(plan.next_season_place), currency)
-        told.append(f"**One more rebuild a week in season:** would save a further {more}.")
-    if plan.next_kit > 0:
-        more = money(_rounded(plan.next_kit), currency)
-        told.append(f"**One more set of parts on the shelf:** would save a further {more}.")
-    if plan.next_spare_unit > 0:
-        told.append(f"**One more spare unit:** would save a further {money(_rounded(plan.next_spare_unit), currency)}.")
+    for what, saves in (
+        ("No limit on the chance of overspending", plan.no_overspend_limit),
+        ("The next 1,000 of the season's budget", plan.next_season_1000),
+        ("One more rebuild a week in season", plan.next_season_place),
+        ("One more set of parts on the shelf", plan.next_kit),
+        ("One more spare unit", plan.next_spare_unit),
+    ):
+        if saves > 0:
+            told.append(f"**{what}:** would save a further {money(_rounded(saves), currency)}.")
     return told
 
 

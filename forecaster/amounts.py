@@ -18,6 +18,11 @@ class Amount:
     high: float
 
     @property
+    def is_nothing(self) -> bool:
+        """Whether it comes to less than half a unit of money, its interval too."""
+        return max(abs(self.mean), abs(self.low), abs(self.high)) < 0.5
+
+    @property
     def opposite(self) -> Amount:
         """What is saved, told as what it costs more, and the other way round."""
         return Amount(-self.mean, -self.high, -self.low)

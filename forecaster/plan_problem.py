@@ -328,6 +328,16 @@ class Plan:
         """Expected money of the work in season of units that are left now."""
         return math.fsum(planned.season_spend for planned in self.actions)
 
+    @property
+    def acts_in_season(self) -> int:
+        """On how many units that are left the season's money is expected to be spent; 0 where that comes to nothing."""
+        return sum(one.in_season for one in self.actions) if self.season_spent >= 0.5 else 0
+
+    @property
+    def may_overspend(self) -> bool:
+        """Whether there is a limit of money that the work may exceed."""
+        return self.budget is not None or self.overspend_chance != 0
+
     def count(self, action: Action) -> int:
         """How many units get this action."""
         return sum(planned.action == action for planned in self.actions)

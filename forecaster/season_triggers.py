@@ -14,7 +14,8 @@ from typing import Literal
 
 import numpy as np
 
-SAME_HOURS = 0.05  # h: less than a meter shows
+from forecaster.counted_looks import SAME_HOURS
+
 Due = Literal["rebuild", "check"]
 
 

@@ -20,7 +20,6 @@ from forecaster.written_days import SPACE, written_day, written_text
 UNITS_NAMED = 8  # in one sentence
 GENERAL = "general experience"  # what a model starts from where no other experience was given
 DASH = "\N{EN DASH}"
-SAME = 0.5  # of money: what differs by less costs the same
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:%|h|units?|hours?)(?!\w))")
 CAUTIONS = (
     "A forecast is no inspection. A unit that rattles when spun by hand, milky oil, or water in a cylinder means: do "
@@ -228,7 +227,7 @@ def by_hand(content: PaperContent) -> str:
     if made is None:
         return ""
     cost, than = made.costs_more, "than the best plan"
-    if max(abs(cost.mean), abs(cost.low), abs(cost.high)) < SAME:
+    if cost.is_nothing:
         told = "it costs the same as the best plan"
     elif cost.mean < 0:
         told = f"it costs about {saving(cost.opposite, content.currency)} less {than}"

@@ -12,7 +12,7 @@ from forecaster.report.figures import about_with_range, hours, listed
 from forecaster.written_days import DatedText, joined
 
 if TYPE_CHECKING:  # the forecast alone needs none of it
-    from forecaster.instruction import Instruction, Limit
+    from forecaster.instruction import Instruction
     from forecaster.now_or_later import NowOrLater, Stands
 
 CODE_WORDS: dict[Code, str] = {
@@ -69,7 +69,6 @@ LEGEND_WORDS: dict[Group, str] = {
     "leave": "leave",
     "unweighed": "not weighed yet",
 }
-LIMIT_WORDS: dict[Limit, str] = {"budget": "the budget", "bench": "the bench", "spares": "the spare units"}
 NOT_WEIGHED = "not weighed yet"
 
 

@@ -32,7 +32,6 @@ from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
 from forecaster.season_triggers import Triggers
 
-SAME = 0.5  # of money: what differs by less costs the same
 GAINS_TOO_LITTLE = "the plan leaves work that saves too little for its money (the least gain)"
 SURE_GAP = 0.0005  # of the saving: below, the plan counts as the best there is
 PLAN_CAUTION = (
@@ -85,7 +84,7 @@ def changed_by_hand(made: PlanByHand) -> str:
     """What was changed by hand, unit by unit, and what it costs beside the best plan."""
     told = [_change(unit, edit) for unit, edit in sorted(made.edits.items())]
     cost = made.costs_more
-    if max(abs(cost.mean), abs(cost.low), abs(cost.high)) < SAME:
+    if cost.is_nothing:
         beside = "It costs the same as the best plan."
     elif cost.mean < 0:
         beside = f"It costs about {about_with_range(cost.opposite)} less than the best plan."
@@ -246,17 +245,16 @@ def _beside_rule(answer: PlanAnswer, saves: Saving) -> str:
 def _later(answer: PlanAnswer) -> str:
     """The money of the season's own work."""
     plan = answer.plan
-    number = sum(one.in_season for one in plan.actions)
-    if not number or plan.season_spent < 0.5:
+    if not plan.acts_in_season:
         return ""
-    units = counted(number, "unit that is left", "units that are left")
+    units = counted(plan.acts_in_season, "unit that is left", "units that are left")
     return f" Expected on top in season, on {units}: {whole(plan.season_spent)}."
 
 
 def _overspending(answer: PlanAnswer) -> str:
     """The chance that all costs more than there is, where there is a limit."""
     plan = answer.plan
-    if plan.budget is None and plan.overspend_chance == 0:
+    if not plan.may_overspend:
         return ""
     return f" The chance that the work costs more than there is: {percent(plan.overspend_chance)}."
 
