@@ -13,6 +13,7 @@ from pathlib import Path
 
 from forecaster import __version__, bench_commands, decision_commands, forecast_commands, report_command
 from forecaster.command_line import DONE, Commands, argument, parse, run, tell_progress, whole_number
+from forecaster.question_options import FORCE
 
 DESCRIPTION = "Forecasts the maintenance of superchargers on rental watercraft from hour logs, water and teardowns."
 ROOMS = (forecast_commands, decision_commands, report_command, bench_commands)
@@ -44,21 +45,15 @@ def _answer(words: list[str]) -> int:
         "--world", metavar="NAME", default=WORLD_NAMES[0], help=f"law of nature: {', '.join(WORLD_NAMES)} (the first)"
     ),
     argument("--truth", action="store_true", help="also write truth.json: what really was so"),
-    argument("--force", action="store_true", help="write over files of a fleet in OUT"),
+    FORCE,
 )
 def _simulate(asked: Namespace) -> int:
-    from forecaster.errors import WrongUsage
-    from forecaster.records import TABLES
-    from forecaster.simulate import simulate_fleet, write_simulated
+    from forecaster.simulate import check_invented, simulate_fleet, write_simulated
 
-    in_the_way = [table.file for table in TABLES.values() if (asked.out / table.file).exists()]
-    if in_the_way and not asked.force:
-        raise WrongUsage(
-            f"{asked.out} holds {', '.join(in_the_way)} already. Name another folder, or write over them with --force."
-        )
+    check_invented(asked.out, asked.truth, asked.force)  # told before the work, not after it
     tell_progress("Inventing a fleet ...")
     fleet = simulate_fleet(craft=asked.craft, seasons=asked.seasons, seed=asked.seed, world=asked.world)
-    write_simulated(fleet, asked.out, truth=asked.truth)
+    write_simulated(fleet, asked.out, asked.truth, asked.force)
     print(
         f"An invented fleet of {asked.craft:,} craft is in {asked.out}; its records end on {fleet.as_of}.\n"
         f"Forecast it with: forecaster forecast {asked.out} --as-of {fleet.as_of}"

@@ -7,6 +7,7 @@ opened at all is a SourceError; everything else is a `Problem`, all of them at o
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -15,6 +16,7 @@ from forecaster.cells import nearest
 from forecaster.cross_checks import cross_check
 from forecaster.doubts import doubtful_units
 from forecaster.errors import SettingsError, SourceError
+from forecaster.leftovers import unfinished
 from forecaster.problems import Problem, Reading, sort_problems
 from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile
 from forecaster.records import TABLES, FleetRecords, Table, empty_frame
@@ -50,13 +52,29 @@ def read_fleet(source: str | Path, today: date) -> Reading:
     problems += _nothing_left(checked)
     return Reading(
         records=FleetRecords(
-            **{name: table.accepted for name, table in checked.items()}, settings=found.settings, name=path.stem
+            **{name: table.accepted for name, table in checked.items()},
+            settings=found.settings,
+            name=path.stem,
+            files=files_of(path),
         ),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
         refused={name: table.refused() for name, table in checked.items() if table.reasons},
         kept_aside={name: table.kept_aside for name, table in checked.items() if table.kept_aside is not None},
         doubtful_units=doubtful_units(checked),
     )
+
+
+def files_of(source: str | Path) -> tuple[Path, ...]:
+    """The files that a source is read from: a workbook, or those of a folder that bear a fleet's names, in any case.
+
+    Of a folder also the names that are free yet: what is written there is read as the fleet's own the next time.
+    """
+    place = Path(os.path.abspath(source))
+    if not _is(place.is_dir, place):
+        return (place,)
+    free = {table.file for table in TABLES.values()} | {SETTINGS_FILE}
+    there = [entry for entry in place.iterdir() if _folded(entry.name) in free]
+    return (*there, *(place / name for name in sorted(free - {_folded(entry.name) for entry in there})))
 
 
 @dataclass
@@ -109,6 +127,9 @@ def _folder(folder: Path) -> _Found:
     if not any(file in by_name for file, name in wanted.items() if name):
         raise SourceError(_no_fleet(folder, entries))
     found = _Found()
+    for notice in unfinished(entry.name for entry in entries):
+        told = "forecaster was stopped while it put the files that this names into the folder, and not all may be there"
+        found.stop(notice, told, "Run that command again, or delete this file once you know that they are right.")
     for file, name in wanted.items():
         chosen = _choose(found, file, by_name.get(file, []))
         if chosen is None:

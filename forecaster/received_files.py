@@ -7,6 +7,7 @@ can point to another place.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -15,12 +16,14 @@ from pathlib import Path, PurePosixPath
 
 from forecaster.cells import nearest
 from forecaster.errors import SourceError, WrongUsage
+from forecaster.file_sets import NotWritten, put
 from forecaster.headers import known_headers, looks_like_header
 from forecaster.raw_tables import UnreadableFile
 from forecaster.records import TABLES
 from forecaster.settings import SETTINGS_FILE
 from forecaster.workbook_xml import OLD_WORKBOOK
 from forecaster.workbooks import Workbook
+from forecaster.writing import is_refused_list
 from forecaster.zip_folders import ReceivedFile, is_junk, is_zip, unpack_zip
 
 UNNAMED = "uploaded fleet"  # loose files have no name of their own
@@ -74,16 +77,12 @@ class ReceivedFleet:
 
         Raises SourceError where they cannot be written.
         """
-        place = Path(folder) / (f"{self.name}{self.files[0].ending}" if self.is_workbook else self.name)
+        inside = Path(os.path.realpath(folder))
+        place = inside / (f"{self.name}{self.files[0].ending}" if self.is_workbook else self.name)
         try:
-            if self.is_workbook:
-                place.write_bytes(self.files[0].content)
-            else:
-                place.mkdir()
-                for file in self.files:
-                    (place / file.name).write_bytes(file.content)
-        except OSError as error:
-            raise SourceError(f"{self.name} cannot be kept here: {error.strerror}. Free some space.") from error
+            put({place if self.is_workbook else place / file.name: file.content for file in self.files})
+        except NotWritten as error:
+            raise SourceError(f"{self.name} cannot be kept here: {error.reason}. Free some space.") from error
         return place
 
 
@@ -205,7 +204,7 @@ def _table_file(file: ReceivedFile) -> str | None:
     """Which of a fleet's files this is: by its name, or by its columns where they are those of one table alone."""
     if _folded(file.base) in _FLEET_FILES:
         return _folded(file.base)
-    if file.ending != ".csv":
+    if file.ending != ".csv" or is_refused_list(file.content):  # such a list has a table's columns, but is none
         return None
     header = file.content.split(b"\n", 1)[0].decode("utf-8-sig", errors="replace")
     cells = [cell.strip().strip('"') for cell in re.split(r"[,;\t]", header)]

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
+from pathlib import Path
 from typing import Annotated, Any, Literal, get_args, get_origin
 
 import pandas as pd
@@ -270,6 +271,7 @@ class FleetRecords:
     Every frame's index is named ``row`` and holds the line as a spreadsheet numbers it (the header is row 1).
     Dtypes: text and codes object (a blank text is None, a blank code what the contract says it stands for),
     dates ``datetime64[ns]``, numbers float64, whole numbers ``Int64``; blank is NaT / NaN / NA.
+    ``files``: where they were read from, over which nothing is ever written.
     """
 
     craft: pd.DataFrame
@@ -280,6 +282,7 @@ class FleetRecords:
     checks: pd.DataFrame
     settings: FleetSettings = field(default_factory=FleetSettings)
     name: str = "fleet"
+    files: tuple[Path, ...] = ()
 
     def table(self, name: str) -> pd.DataFrame:
         """The frame of one table by the contract's name; KeyError where there is no such table."""
