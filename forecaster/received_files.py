@@ -201,7 +201,7 @@ def _folded(name: str) -> str:
 
 
 def _table_file(file: ReceivedFile) -> str | None:
-    """Which of a fleet's files this is: by its name, or by its columns where they are those of one table alone."""
+    """Which of a fleet's files this is: by its name, or by its columns where most are those of one table alone."""
     if _folded(file.base) in _FLEET_FILES:
         return _folded(file.base)
     if file.ending != ".csv" or is_refused_list(file.content):  # such a list has a table's columns, but is none
@@ -211,6 +211,8 @@ def _table_file(file: ReceivedFile) -> str | None:
     fitting = [table for table in TABLES.values() if looks_like_header(cells, table)]
     known = sorted((known_headers(cells, table) for table in fitting), reverse=True)
     if not known or known[0] < 2 or known[:2] == known[:1] * 2:
+        return None
+    if 2 * known[0] < len(cells):  # a work list, which names craft and their owners beside much else
         return None
     return next(table.file for table in fitting if known_headers(cells, table) == known[0])
 

@@ -158,7 +158,7 @@ def _not_as_drawn(folder: Path, there: Sequence[Path]) -> str:
         return ""
     noted = rows_noted(_text_of(folder / NOTES_FILE))
     if not noted:
-        return f"its {NOTES_FILE} does not say that it is invented"
+        return f"{there[0].name} is there, and no {NOTES_FILE} says that it is invented"
     for file in there:
         rows = len(_text_of(file).splitlines()) - 1
         if file.name in noted and rows != noted[file.name]:

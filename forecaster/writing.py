@@ -23,7 +23,7 @@ from forecaster.records import TABLES, FleetRecords
 from forecaster.row_checks import GIVEN_REASON
 from forecaster.settings import SETTINGS_FILE, FleetSettings
 from forecaster.workbooks import Workbook
-from forecaster.written_files import undo_killed, write_files
+from forecaster.written_files import check_places, undo_killed, write_files
 
 # A spreadsheet's own limits: rows of a sheet, characters of a cell.
 _MOST_SHEET_ROWS = 1_048_576
@@ -63,6 +63,8 @@ def write_refused(reading: Reading, path: str | Path, force: bool = False) -> li
     Raises SourceError where a file cannot be written, or where a row is too much for a workbook.
     """
     path = Path(path)
+    if _is_workbook(path):  # told whether or not a row was refused this time
+        check_places([path], reading.records.files, force=True)
     tables = {name: _with_place(reading, name) for name, rows in reading.refused.items() if len(rows)}
     if not tables and not force:
         return []
