@@ -75,6 +75,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     )
     from forecaster.report.plan_text import GAINS_TOO_LITTLE
     from forecaster.report.teardown_sentences import slip_sentence, teardown_reasons, teardown_steps
+    from forecaster.safe_cells import as_given, csv_for_people, shown_table
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
     from forecaster.simulate import SimulatedFleet, simulate_fleet
@@ -85,6 +86,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.unit_curve import UnitCurve
     from forecaster.unit_timeline import UnitTimeline
     from forecaster.usage_forecast import HoursAhead, ReachingDates, UsageForecast
+    from forecaster.visible_texts import visible
     from forecaster.waiting import Option
     from forecaster.writing import write_fleet
     from forecaster.written_days import (
@@ -160,6 +162,7 @@ _ROOMS = {
         "why_so",
     ),
     "report.teardown_sentences": ("slip_sentence", "teardown_reasons", "teardown_steps"),
+    "safe_cells": ("as_given", "csv_for_people", "shown_table"),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
     "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
@@ -169,6 +172,7 @@ _ROOMS = {
     "unit_curve": ("UnitCurve",),
     "unit_timeline": ("UnitTimeline",),
     "usage_forecast": ("HoursAhead", "ReachingDates", "UsageForecast"),
+    "visible_texts": ("visible",),
     "waiting": ("Option",),
     "writing": ("write_fleet",),
     "written_days": ("DATE_FORMATS", "DateFormat", "written_day", "written_day_of_year", "written_text"),
@@ -247,10 +251,12 @@ __all__ = [
     "WordedStep",
     "WrongUsage",
     "advise_teardown",
+    "as_given",
     "beside_costs",
     "build_histories",
     "change_in_text",
     "changes_file",
+    "csv_for_people",
     "dashboard_app",
     "finding_of",
     "first_steps",
@@ -267,6 +273,7 @@ __all__ = [
     "receive",
     "received_folder",
     "sample_fleet_folder",
+    "shown_table",
     "simulate_fleet",
     "slip_headline",
     "slip_sentence",
@@ -279,6 +286,7 @@ __all__ = [
     "template_table",
     "template_workbook",
     "text_of_change",
+    "visible",
     "water_sheet",
     "what_to_do",
     "what_waiting_costs",
