@@ -20,7 +20,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.decisions import Decisions, Swing
     from forecaster.errors import DataStopsAnswer, ForecasterError, ModelError, SettingsError, SourceError, WrongUsage
     from forecaster.evidence import SurvivalEvidence
-    from forecaster.fleet import DEFAULT_HOURS, Fleet, open_fleet
+    from forecaster.fleet import DEFAULT_HOURS, Fleet, fleet_of, open_fleet
     from forecaster.flooded_craft import flooded_alone
     from forecaster.flooding import AfterWater
     from forecaster.flooding_facts import Flooding, flooding_of
@@ -45,6 +45,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
+    from forecaster.reading_apart import ReadApart, get_ready_to_read, read_apart, receive_apart
     from forecaster.rebuilds_to_come import NumberOfUnits
     from forecaster.received_files import ReceivedFleet, receive, received_folder
     from forecaster.records import TABLES, FleetRecords
@@ -85,6 +86,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.this_week import ThisWeek
     from forecaster.unit_curve import UnitCurve
     from forecaster.unit_timeline import UnitTimeline
+    from forecaster.upload_folders import UploadFolder, is_uploaded
     from forecaster.usage_forecast import HoursAhead, ReachingDates, UsageForecast
     from forecaster.visible_texts import visible
     from forecaster.waiting import Option
@@ -108,7 +110,7 @@ _ROOMS = {
     "learned": ("Learned",),
     "service_life": ("ServiceLife",),
     "errors": ("DataStopsAnswer", "ForecasterError", "ModelError", "SettingsError", "SourceError", "WrongUsage"),
-    "fleet": ("DEFAULT_HOURS", "Fleet", "open_fleet"),
+    "fleet": ("DEFAULT_HOURS", "Fleet", "fleet_of", "open_fleet"),
     "flooded_craft": ("flooded_alone",),
     "flooding": ("AfterWater",),
     "flooding_facts": ("Flooding", "flooding_of"),
@@ -132,6 +134,7 @@ _ROOMS = {
     "prices": ("Prices",),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
+    "reading_apart": ("ReadApart", "get_ready_to_read", "read_apart", "receive_apart"),
     "rebuilds_to_come": ("NumberOfUnits",),
     "received_files": ("ReceivedFleet", "receive", "received_folder"),
     "records": ("TABLES", "FleetRecords"),
@@ -171,6 +174,7 @@ _ROOMS = {
     "this_week": ("ThisWeek",),
     "unit_curve": ("UnitCurve",),
     "unit_timeline": ("UnitTimeline",),
+    "upload_folders": ("UploadFolder", "is_uploaded"),
     "usage_forecast": ("HoursAhead", "ReachingDates", "UsageForecast"),
     "visible_texts": ("visible",),
     "waiting": ("Option",),
@@ -227,6 +231,7 @@ __all__ = [
     "Prices",
     "Problem",
     "ReachingDates",
+    "ReadApart",
     "Reading",
     "ReceivedFile",
     "ReceivedFleet",
@@ -245,6 +250,7 @@ __all__ = [
     "UnitCurve",
     "UnitForecast",
     "UnitTimeline",
+    "UploadFolder",
     "UsageForecast",
     "WaterWords",
     "WordedCall",
@@ -260,17 +266,22 @@ __all__ = [
     "dashboard_app",
     "finding_of",
     "first_steps",
+    "fleet_of",
     "flooded_alone",
     "flooding_of",
+    "get_ready_to_read",
     "instruction_in_words",
+    "is_uploaded",
     "job_price",
     "legend_group",
     "open_fleet",
     "quote_lines",
     "quote_notes",
+    "read_apart",
     "read_fleet",
     "read_settings",
     "receive",
+    "receive_apart",
     "received_folder",
     "sample_fleet_folder",
     "shown_table",
