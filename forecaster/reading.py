@@ -24,6 +24,7 @@ from forecaster.row_checks import CheckedTable, check_table
 from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings
 from forecaster.settings_sheet import settings_text
 from forecaster.text_files import read_text_table
+from forecaster.visible_texts import visible
 from forecaster.workbooks import Workbook
 
 SETTINGS_SHEET = "fleet"
@@ -54,7 +55,7 @@ def read_fleet(source: str | Path, today: date) -> Reading:
         records=FleetRecords(
             **{name: table.accepted for name, table in checked.items()},
             settings=found.settings,
-            name=path.stem,
+            name=visible(path.stem),
             files=files_of(path),
         ),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
