@@ -86,13 +86,20 @@ def _sets_of(contents: Mapping[Path, bytes], gone: Sequence[Path], over: bool) -
     if len(contents) == 1 and not gone and (place := next(iter(contents))).parent.is_dir():
         return [_OneFile(place, contents[place], over)]
     sets: list[_Set] = []
+    new: dict[Path, dict[Path, bytes]] = {}
     for folder in dict.fromkeys(place.parent for place in (*contents, *gone)):
-        inside = {place.name: content for place, content in contents.items() if place.parent == folder}
+        inside = {place: content for place, content in contents.items() if place.parent == folder}
         if folder.exists():
-            sets.append(_Together(folder, inside, [place.name for place in gone if place.parent == folder], over))
+            sets.append(_Together(folder, inside, [place for place in gone if place.parent == folder], over))
         else:
-            sets.append(_NewFolder(folder, inside))
-    return sets
+            new.setdefault(_topmost_missing(folder), {}).update(inside)
+    return [*sets, *(_NewFolder(top, inside) for top, inside in new.items())]
+
+
+def _topmost_missing(folder: Path) -> Path:
+    while not folder.parent.exists():
+        folder = folder.parent
+    return folder
 
 
 @dataclass
@@ -123,26 +130,24 @@ class _OneFile:
 
 @dataclass
 class _NewFolder:
-    """A folder that is not there, and those above it that are missing: made whole beside, and moved in one step."""
+    """A folder that is not there, with those in it: made whole beside, and moved in one step."""
 
-    folder: Path
-    contents: Mapping[str, bytes]
+    at: Path
+    contents: Mapping[Path, bytes]
     run: str = field(default_factory=new_run)
     moved: bool = False
 
     def __post_init__(self) -> None:
-        self.at = self.top = self.folder
-        while not self.top.parent.exists():
-            self.top = self.top.parent
+        self.top = self.at
         self.beside = folder_part(self.top.parent, self.run)
 
     def lay_beside(self) -> None:
-        inner = self.beside / self.folder.relative_to(self.top)
-        os.makedirs(inner)
-        for name, content in self.contents.items():
-            self.at = self.folder / name
-            _write(inner / name, content, self.at)
-        _sync(inner)
+        for place, content in self.contents.items():
+            self.at = place
+            inner = self.beside / place.relative_to(self.top)
+            inner.parent.mkdir(parents=True, exist_ok=True)
+            _write(inner, content, place)
+            _sync(inner.parent)
 
     def move_in(self) -> None:
         os.rename(self.beside, self.top)
@@ -162,35 +167,35 @@ class _NewFolder:
 class _Together:
     """Several files of a folder that is there: moved one by one beside a notice, the old ones kept until all are in."""
 
-    folder: Path
-    contents: Mapping[str, bytes]
-    gone: Sequence[str]
+    at: Path
+    contents: Mapping[Path, bytes]
+    gone: Sequence[Path]
     over: bool
     run: str = field(default_factory=new_run)
     moves: list[Move] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.at = self.folder
+        self.folder = self.at
 
     def lay_beside(self) -> None:
-        for number, (name, content) in enumerate(self.contents.items()):
-            self.at = self.folder / name
-            _write(part(self.folder, self.run, number), content, self.at)
-            self.moves.append(Move(name, *as_written(part(self.folder, self.run, number))))
-        self.moves += [Move(name) for name in self.gone]
+        for number, (place, content) in enumerate(self.contents.items()):
+            self.at = place
+            _write(part(self.folder, self.run, number), content, place)
+            self.moves.append(Move(place.name, *as_written(part(self.folder, self.run, number))))
+        self.moves += [Move(place.name) for place in self.gone]
         draft = part(self.folder, self.run, len(self.moves))
         _write(draft, notice_of(self.moves), notice(self.folder, self.run))
         os.replace(draft, notice(self.folder, self.run))
         _sync(self.folder)
 
     def move_in(self) -> None:
-        for number, move in enumerate(self.moves):
-            self.at = self.folder / move.name
-            _keep_free(self.at, self.over)
+        for number, place in enumerate((*self.contents, *self.gone)):
+            self.at = place
+            _keep_free(place, self.over)
             with suppress(FileNotFoundError):
-                os.replace(self.at, before(self.folder, self.run, number))
-            if move.name in self.contents:
-                os.replace(part(self.folder, self.run, number), self.at)
+                os.replace(place, before(self.folder, self.run, number))
+            if place in self.contents:
+                os.replace(part(self.folder, self.run, number), place)
         _sync(self.folder)
 
     def settle(self) -> None:

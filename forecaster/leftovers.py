@@ -12,6 +12,7 @@ import os
 import re
 import secrets
 import shutil
+import stat
 import sys
 import time
 from collections.abc import Iterable, Sequence
@@ -22,6 +23,8 @@ from pathlib import Path
 from socket import gethostname
 
 STALE_SECONDS = 3600.0  # a leftover so old is one, whoever wrote it: no answer takes minutes to be put into place
+MAX_NOTICE_BYTES = 10_000_000  # some 50,000 files of one answer
+_NOT_READ = (OSError, ValueError, TypeError, RecursionError)  # what reading a notice that is none of ours may end in
 _RUN = r"(?P<run>(?P<host>[0-9a-f]{6})-(?P<process>\d{1,9})-[0-9a-f]{8})"
 _LEFTOVER = re.compile(rf"\.forecaster-{_RUN}(-\d{{1,6}})?\.(part|before)")
 _NOTICE = re.compile(rf"unfinished-forecaster-{_RUN}\.txt")
@@ -76,9 +79,16 @@ def notice_of(moves: Sequence[Move]) -> bytes:
     return (_NOTICE_WORDS.format(names=told) + json.dumps(rows) + "\n").encode()
 
 
-def unfinished(names: Iterable[str]) -> list[str]:
-    """Those of a folder's names that are notices of a set that is not whole."""
-    return [name for name in names if _NOTICE.fullmatch(name)]
+def unfinished(folder: Path, names: Iterable[str]) -> dict[str, list[str]]:
+    """Those of a folder's names that are notices of a set that is not whole, with the files that each lists.
+
+    None where a notice cannot be read.
+    """
+    found: dict[str, list[str]] = {name: [] for name in names if _NOTICE.fullmatch(name)}
+    for name in found:
+        with suppress(*_NOT_READ):
+            found[name] = [move.name for move in _moves_in(folder / name)]
+    return found
 
 
 def as_written(place: Path) -> tuple[int, int]:
@@ -99,7 +109,7 @@ def sweep(folder: Path) -> None:
     for name in names:
         found = _NOTICE.fullmatch(name)
         if found and _is_over(folder / name, found):
-            with suppress(OSError, ValueError, TypeError):
+            with suppress(*_NOT_READ):
                 take_back(folder, found["run"], _moves_in(folder / name))
     for name in names:
         found = _LEFTOVER.fullmatch(name)
@@ -140,7 +150,10 @@ def _is_of_the_run(place: Path, move: Move) -> bool:
 
 
 def _moves_in(place: Path) -> list[Move]:
-    """What a notice lists. Raises ValueError or TypeError where it lists anything but names of its own folder."""
+    """What a notice lists. Raises one of _NOT_READ where it lists anything but names of files in its own folder."""
+    found = os.lstat(place)
+    if not stat.S_ISREG(found.st_mode) or found.st_size > MAX_NOTICE_BYTES:
+        raise ValueError("no notice of ours")
     moves = [Move(*row) for row in json.loads(place.read_text("utf-8").rstrip().rpartition("\n")[2])]
     if any(move.name in ("", ".", "..") or re.search(r"[/\\:\0]", move.name) for move in moves):
         raise ValueError("a name that is none of a file in its folder")

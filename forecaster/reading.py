@@ -74,7 +74,7 @@ def files_of(source: str | Path) -> tuple[Path, ...]:
     if not _is(place.is_dir, place):
         return (place,)
     free = {table.file for table in TABLES.values()} | {SETTINGS_FILE}
-    there = [entry for entry in place.iterdir() if _folded(entry.name) in free]
+    there = [entry for entry in _entries(place) if _folded(entry.name) in free]
     return (*there, *(place / name for name in sorted(free - {_folded(entry.name) for entry in there})))
 
 
@@ -117,10 +117,7 @@ def _nothing_left(checked: dict[str, CheckedTable]) -> list[Problem]:
 
 
 def _folder(folder: Path) -> _Found:
-    try:
-        entries = sorted(entry for entry in folder.iterdir() if not entry.name.startswith((".", "~$")))
-    except OSError as error:
-        raise SourceError(f"{folder} cannot be opened: {error.strerror}. Check that you may read it.") from error
+    entries = [entry for entry in _entries(folder) if not entry.name.startswith((".", "~$"))]
     wanted = {table.file: name for name, table in TABLES.items()} | {SETTINGS_FILE: ""}
     by_name: dict[str, list[Path]] = {}
     for entry in entries:
@@ -128,9 +125,10 @@ def _folder(folder: Path) -> _Found:
     if not any(file in by_name for file, name in wanted.items() if name):
         raise SourceError(_no_fleet(folder, entries))
     found = _Found()
-    for notice in unfinished(entry.name for entry in entries):
+    for notice, files in unfinished(folder, (entry.name for entry in entries)).items():
         told = "forecaster was stopped while it put the files that this names into the folder, and not all may be there"
-        found.stop(notice, told, "Run that command again, or delete this file once you know that they are right.")
+        say = found.stop if not files or any(_folded(file) in wanted for file in files) else found.notice
+        say(notice, told, "Run that command again, or delete this file once you know that they are right.")
     for file, name in wanted.items():
         chosen = _choose(found, file, by_name.get(file, []))
         if chosen is None:
@@ -146,6 +144,13 @@ def _folder(folder: Path) -> _Found:
             hint = f"If it is meant as {near}, rename it." if near and near not in by_name else "Nothing to do."
             found.notice(entry.name, "this is not one of a fleet's files; it is not read", hint)
     return found
+
+
+def _entries(folder: Path) -> list[Path]:
+    try:
+        return sorted(folder.iterdir())
+    except OSError as error:
+        raise SourceError(f"{folder} cannot be opened: {error.strerror}. Check that you may read it.") from error
 
 
 def _folded(name: str) -> str:

@@ -142,7 +142,7 @@ def check_invented(folder: str | Path, truth: bool = False, force: bool = False)
     folder = Path(folder)
     names = [*FLEET_FILES, NOTES_FILE, *([TRUTH_FILE] if truth else [])]
     undo_killed([folder / NOTES_FILE])
-    there = [file for file in files_of(folder) if file.exists()] if folder.is_dir() else []
+    there = [file for file in files_of(folder) if file.is_file()] if folder.is_dir() else []
     altered = _not_as_drawn(folder, there)
     if altered:
         raise WrongUsage(
@@ -156,27 +156,38 @@ def _not_as_drawn(folder: Path, there: Sequence[Path]) -> str:
     """What of the fleet in a folder may be somebody's own; nothing where all is as it was drawn, or none is there."""
     if not there:
         return ""
-    noted = rows_noted(_text_of(folder / NOTES_FILE))
+    noted = rows_noted(_beginning_of(folder / NOTES_FILE))
     if not noted:
         return f"{there[0].name} is there, and no {NOTES_FILE} says that it is invented"
     for file in there:
-        rows = len(_text_of(file).splitlines()) - 1
-        if file.name in noted and rows != noted[file.name]:
+        if file.name in noted and (rows := _rows_of(file)) != noted[file.name]:
             return f"{file.name} has {rows:,} rows, and {NOTES_FILE} tells of {noted[file.name]:,}"
     return ""
 
 
-def _text_of(file: Path) -> str:
-    """A file's text; blank where it cannot be read."""
+def _rows_of(file: Path) -> int:
+    """How many rows a CSV file has below its header; -1 where it cannot be read."""
     try:
-        return file.read_text("utf-8", errors="replace") if file.is_file() else ""
+        with file.open("rb") as lines:
+            return sum(1 for _ in lines) - 1
+    except OSError:
+        return -1
+
+
+def _beginning_of(file: Path) -> str:
+    """As much of a file as our notes are long; blank where it cannot be read."""
+    if not file.is_file():
+        return ""
+    try:
+        with file.open("rb") as text:
+            return text.read(20_000).decode("utf-8", errors="replace")
     except OSError:
         return ""
 
 
 def _gone(folder: Path, truth: bool) -> list[Path]:
     """A truth.json that tells of the fleet before: beside another it would not be true."""
-    return [folder / TRUTH_FILE] if not truth and TRUTH_NOTE in _text_of(folder / TRUTH_FILE) else []
+    return [folder / TRUTH_FILE] if not truth and TRUTH_NOTE in _beginning_of(folder / TRUTH_FILE) else []
 
 
 def _how_to_draw(fleet: SimulatedFleet, folder: str) -> str:

@@ -129,8 +129,15 @@ def scenes(folder: Path) -> list[Scene]:
 # --- one command in a process of its own ------------------------------------------------------------------------------
 
 
-def asked(words: tuple[str, ...], arm: Callable[[], None] = lambda: None) -> tuple[int, str]:
-    """Run a command in a fork: its exit status (-9: killed) and what it told; `arm` is called there first."""
+def unarmed() -> None:
+    """Nothing ends the process before its time."""
+
+
+def asked(words: tuple[str, ...], arm: Callable[[], None] = unarmed, seconds: float | None = None) -> tuple[int, str]:
+    """Run a command in a fork: its exit status (-9: killed) and what it told.
+
+    `arm` is called there first; so many `seconds` later it is killed.
+    """
     ours, theirs = os.pipe()
     child = os.fork()
     if not child:
@@ -143,6 +150,9 @@ def asked(words: tuple[str, ...], arm: Callable[[], None] = lambda: None) -> tup
         finally:
             os._exit(status)
     os.close(theirs)
+    if seconds is not None:
+        time.sleep(seconds)
+        os.kill(child, signal.SIGKILL)  # not waited for yet: nobody else can have its number
     _, ended = os.waitpid(child, 0)
     told_of = os.read(ours, 4000).decode()
     os.close(ours)
@@ -189,19 +199,6 @@ def killed_at(act: int) -> Callable[[], None]:
     return lambda: on_each_act(one)
 
 
-def killed_after(seconds: float) -> Callable[[], None]:
-    """Kills the process so long after it began."""
-
-    def arm() -> None:
-        victim = os.getpid()
-        if not os.fork():
-            time.sleep(seconds)
-            os.kill(victim, signal.SIGKILL)
-            os._exit(0)
-
-    return arm
-
-
 def no_file_beyond(size: int) -> Callable[[], None]:
     """A disk that takes no file beyond `size` bytes."""
     return lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
@@ -234,21 +231,20 @@ class Left:
     kind: str
     killed: bool
     mended: bool
-    left_over: tuple[str, ...]
 
 
-def killed(scene: Scene, whole: Before, arm: Callable[[], None]) -> Left:
+def killed(scene: Scene, whole: Before, arm: Callable[[], None] = unarmed, seconds: float | None = None) -> Left:
     """Kill a command, look, and run it again."""
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         scene.lay(folder)
         words = scene.words_in(folder)
-        status, _ = asked(words, arm)
+        status, _ = asked(words, arm, seconds)
         there = lying(folder)
         kind = NOTHING if there == scene.before else WHOLE if there == whole else TOLD if told_of_half(folder) else HALF
         again, _ = asked(words)
-        mended = lying(folder) == whole and (again in (0, 1) or kind == WHOLE)
-        return Left(kind, status == -signal.SIGKILL, mended, tuple(left_over(folder)))
+        mended = lying(folder) == whole and not left_over(folder) and (again in (0, 1) or kind == WHOLE)
+        return Left(kind, status == -signal.SIGKILL, mended)
 
 
 def whole_of(scene: Scene) -> tuple[Before, int, float]:
@@ -294,15 +290,14 @@ def rounds(at_acts: int, at_random: int, craft: int, seed: int = 1) -> dict[str,
         with given(what):
             for scene in all_scenes:
                 whole, acts, took = whole_of(scene)
-                arms = [killed_at(act) for act in spread(acts, at_acts)]
-                arms += [killed_after(drawn.uniform(0.0, took)) for _ in range(at_random)]
-                left = [one for one in (killed(scene, whole, arm) for arm in arms) if one.killed]
+                tried = [killed(scene, whole, killed_at(act)) for act in spread(acts, at_acts)]
+                tried += [killed(scene, whole, seconds=drawn.uniform(0.0, took)) for _ in range(at_random)]
+                left = [one for one in tried if one.killed]  # the others had come to their end before
                 found[scene.name] = {
                     "acts": acts,
                     "kills": len(left),
                     **Counter(one.kind for one in left),
                     "not mended": sum(not one.mended for one in left),
-                    "left over": sorted({name for one in left for name in one.left_over}),
                     "full disk": full_disk(scene, whole),
                 }
     return found

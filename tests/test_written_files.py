@@ -84,6 +84,12 @@ def test_a_file_that_came_meanwhile_is_not_written_over(tmp_path: Path, monkeypa
     assert lying(tmp_path) == {"a": b"somebody's"}
 
 
+def test_files_of_several_new_folders_are_one_answer(tmp_path: Path) -> None:
+    names = ("new/a/1", "new/b/2", "new/3", "other/4", "5")
+    write_files({tmp_path / name: name.encode() for name in names})
+    assert lying(tmp_path) == {name: name.encode() for name in names}
+
+
 def test_nothing_at_all_is_no_error(tmp_path: Path) -> None:
     assert write_files({}) == []
     assert lying(tmp_path) == {}
@@ -356,6 +362,20 @@ def test_a_notice_that_names_other_folders_moves_nothing(tmp_path: Path) -> None
     (folder / f"unfinished-forecaster-{run}.txt").write_text('[["../mine", 4, 0]]', "utf-8")
     sweep(folder)
     assert (tmp_path / "mine").read_bytes() == b"mine"
+
+
+@pytest.mark.parametrize("content", [b"", b"[" * 100_000, b"\xff", b"[[1]]", b'[["a", 1, 2, 3]]', b"{}", b"7"])
+def test_a_notice_that_is_none_of_ours_does_no_harm(tmp_path: Path, content: bytes) -> None:
+    name = f"unfinished-forecaster-{leftovers._host()}-{gone_process()}-0123abcd.txt"
+    (tmp_path / name).write_bytes(content)
+    write_files({tmp_path / "a": b"1", tmp_path / "b": b"2"})
+    assert (tmp_path / "a").read_bytes() == b"1"
+
+
+def test_a_pipe_called_as_a_notice_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / f"unfinished-forecaster-{leftovers._host()}-{gone_process()}-0123abcd.txt")
+    write_files({tmp_path / "a": b"1"})
+    assert leftovers.unfinished(tmp_path, os.listdir(tmp_path)) != {}
 
 
 def test_what_was_changed_since_a_run_was_killed_is_left_as_it_is(tmp_path: Path) -> None:
