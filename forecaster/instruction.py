@@ -311,10 +311,10 @@ def _a_month_later(one: Waiting, told: Instruction) -> Amount | None:
 
     if told.act not in ("check", "rebuild") or told.source in ("record", "water"):
         return None
-    draws = one.rebuild if told.act == "rebuild" else one.check
+    costs = one.rebuild_weeks if told.act == "rebuild" else one.check_weeks
     begins = 0 if told.week_of is None else week_ahead(told.as_of, told.week_of)
-    later = min(begins + round(WEEKS_A_MONTH), draws.shape[1] - 1)
-    return amount_of(draws[:, later] - draws[:, begins])
+    later = min(begins + round(WEEKS_A_MONTH), one.weeks.n - 1)
+    return amount_of(costs.week(later) - costs.week(begins))
 
 
 def limits_that_hold(plan: Plan) -> tuple[Limit, ...]:
