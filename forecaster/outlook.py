@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecaster.errors import WrongUsage
-from forecaster.integrand import Chunk, Weighed, overflows_allowed
+from forecaster.integrand import Chunk, Weighed, mixed_alone, over_nodes, overflows_allowed
 from forecaster.lives import Histories
 from forecaster.pieces import cut, gauss_legendre
 from forecaster.priors import PARAMETERS, Prior
@@ -149,7 +149,7 @@ class _Part:
         node = weighed.node
         node *= share[:, None, chunk.copy]
         atom = weighed.atom * share[:, chunk.k_copy]
-        defective = _by_copy(chunk, node.sum(axis=1), atom)
+        defective = _by_copy(chunk, over_nodes(node), atom)
         with overflows_allowed():  # what cannot be has the logarithm -inf
             log_node = np.log(node, out=node)
             log_atom = np.log(atom) + stage_2_hazard(theta, np.log(chunk.k_delay)[None])[:, 0]
@@ -163,13 +163,13 @@ class _Part:
         by_atom = np.exp(
             self.log_atom - stage_2_hazard(self.theta, np.log(chunk.k_delay + ahead[chunk.k_copy])[None])[:, 0]
         )
-        return _by_copy(chunk, by_node.sum(axis=1), by_atom)
+        return _by_copy(chunk, over_nodes(by_node), by_atom)
 
     def from_sound(self, chunk: Chunk, lasting: np.ndarray, ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Chances that a bearing sound now becomes defective, and fails, within `ahead` hours, (d, copies) each."""
         shape_1, shape_2 = np.exp(self.theta[:, _SHAPE_1, None]), np.exp(self.theta[:, _SHAPE_2, None])
         scale_1, scale_2 = np.exp(self.theta[:, _SCALE_1, None]), np.exp(self.theta[:, _SCALE_2, None])
-        rate = np.exp(self.theta[:, _RATIOS] @ chunk.x.T + self.theta[:, _LASTING, None] * lasting)
+        rate = np.exp(mixed_alone(self.theta[:, _RATIOS], chunk.x) + self.theta[:, _LASTING, None] * lasting)
         by_then = chunk.age + ahead
         now = (chunk.age / scale_1) ** shape_1
         turns = -np.expm1(-rate * ((by_then / scale_1) ** shape_1 - now))
