@@ -32,7 +32,7 @@ EMPTY_CRAFT_DAYS = 14  # water on a craft without a unit counts as just happened
 UNPLACED: dict[str, UnsafeCode] = {"none": "untreated", "unknown": "treatment_unknown", "late": "treated_late"}
 DAYS_AHEAD = 7  # a trigger counts from the week in which its hours are expected to come
 Source = Literal["record", "water", "trigger", "plan", "none"]
-Reason = Literal[UnsafeCode, "hours_run", "hours_expected", "planned", "no_plan"]
+Reason = Literal[UnsafeCode, "hours_run", "hours_expected", "planned", "no_plan", "plan_not_asked"]
 Limit = Literal["budget", "bench", "spares"]
 Kind = Literal["stop", "water", "rebuild", "check", "leave", "unweighed"]
 
@@ -246,6 +246,24 @@ def instructions(
             held_by=held,
         )
     return found
+
+
+def instruction_unplanned(
+    unit: Histories, season: Season, one: Waiting, hours_this_week: float, because: tuple[str, ...]
+) -> Instruction:
+    """What record and triggers say of one unit in service where the plan of its fleet was not asked.
+
+    `unit`: its histories alone; `one`: its costs; `hours_this_week`: those of its craft; `because`: what drives its
+    risk. In season what they order is what they order beside the plan; what they leave to the plan is "unweighed".
+    """
+    (found,) = _units(unit)
+    due, when = _due(one, unit.as_of, season, hours_this_week)
+    made = decided(found, unit.as_of, None, due, when, season)
+    if made.source == "none":
+        made = replace(made, order="unweighed", act=None, reasons=("plan_not_asked",))
+    return replace(
+        made, triggers=one.triggers, age_h=one.age_h, because=because, waiting_costs=_a_month_later(one, made)
+    )
 
 
 def decided(
