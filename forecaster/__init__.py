@@ -38,10 +38,9 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.paper.paper import Paper
     from forecaster.paper.water_sheet import water_sheet
     from forecaster.plan_answer import PlanAnswer, RuleBeside, Saving
-    from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_changes import MOST_NOTE, PlanChanges, change_in_text, changes_file, text_of_change
     from forecaster.plan_days import OffSeason
-    from forecaster.plan_problem import PlannedAction
+    from forecaster.plan_problem import PlanEdit, PlannedAction
     from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
@@ -123,10 +122,9 @@ _ROOMS = {
     "paper.paper": ("Paper",),
     "paper.water_sheet": ("water_sheet",),
     "plan_answer": ("PlanAnswer", "RuleBeside", "Saving"),
-    "plan_by_hand": ("PlanEdit",),
     "plan_changes": ("MOST_NOTE", "PlanChanges", "change_in_text", "changes_file", "text_of_change"),
     "plan_days": ("OffSeason",),
-    "plan_problem": ("PlannedAction",),
+    "plan_problem": ("PlanEdit", "PlannedAction"),
     "prices": ("Prices",),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),

@@ -42,10 +42,10 @@ if TYPE_CHECKING:
     from forecaster.paper.owner_records import OwnersPart
     from forecaster.paper.paper import Paper
     from forecaster.plan_answer import PlanAnswer
-    from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_changes import PlanChanges
     from forecaster.plan_days import OffSeason
     from forecaster.plan_limits import PlanLimits, PlanWishes
+    from forecaster.plan_problem import PlanEdit
     from forecaster.prices import Prices
     from forecaster.priors import Prior
     from forecaster.service_life import ServiceLife

@@ -182,9 +182,10 @@ class FleetStanding:
         Raises WrongUsage where `hours` is not a positive number.
         """
         refuse_wrong_horizon(hours)
-        fails = chances(self._standing.failing(np.array([hours]))[:, :, 0])
-        told = zip(self._without_horizon.units, fails, self._causes.because(hours, self._unsafe), strict=True)
-        units = [replace(unit, fails_within=chance, because=because) for unit, chance, because in told]
+        draws = self._standing.failing(np.array([hours]))[:, :, 0]
+        because = self._causes.because(hours, self._unsafe, draws.mean(axis=0))
+        told = zip(self._without_horizon.units, chances(draws), because, strict=True)
+        units = [replace(unit, fails_within=chance, because=why) for unit, chance, why in told]
         ranked = sorted(units, key=lambda u: (-u.fails_within.mean, u.unit_id))
         return replace(self._without_horizon, hours=float(hours), units=tuple(ranked))
 

@@ -26,11 +26,11 @@ from forecaster.plan_answer import (
     saving_of,
     savings_by_unit,
 )
-from forecaster.plan_by_hand import PlanEdit, edited
+from forecaster.plan_by_hand import edited
 from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
 from forecaster.plan_limits import PlanLimits, PlanWishes, limits_of
-from forecaster.plan_problem import Plan, PlannedAction
+from forecaster.plan_problem import Plan, PlanEdit, PlannedAction
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.rebuilds_to_come import rebuilds_to_come
 from forecaster.season_demand import weekly_demand
