@@ -41,6 +41,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.plan_changes import MOST_NOTE, PlanChanges, change_in_text, changes_file, text_of_change
     from forecaster.plan_days import OffSeason
     from forecaster.plan_problem import PlanEdit, PlannedAction
+    from forecaster.preparing import PREPARATIONS, Piece
     from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
@@ -78,6 +79,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.settings import FleetSettings, read_settings
     from forecaster.simulate import SimulatedFleet, simulate_fleet
     from forecaster.slip import FleetSlip, HoursToLimit, SlipLimits
+    from forecaster.source_content import content_of
     from forecaster.teardown import TeardownAdvice, advise_teardown
     from forecaster.templates import template_folder, template_table, template_workbook
     from forecaster.this_week import ThisWeek
@@ -125,6 +127,7 @@ _ROOMS = {
     "plan_changes": ("MOST_NOTE", "PlanChanges", "change_in_text", "changes_file", "text_of_change"),
     "plan_days": ("OffSeason",),
     "plan_problem": ("PlanEdit", "PlannedAction"),
+    "preparing": ("PREPARATIONS", "Piece"),
     "prices": ("Prices",),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
@@ -161,6 +164,7 @@ _ROOMS = {
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
     "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
+    "source_content": ("content_of",),
     "teardown": ("TeardownAdvice", "advise_teardown"),
     "templates": ("template_folder", "template_table", "template_workbook"),
     "this_week": ("ThisWeek",),
@@ -182,6 +186,7 @@ __all__ = [
     "LEGEND_WORDS",
     "MODELS",
     "MOST_NOTE",
+    "PREPARATIONS",
     "TABLES",
     "AfterWater",
     "Amount",
@@ -213,6 +218,7 @@ __all__ = [
     "OffSeason",
     "Option",
     "Paper",
+    "Piece",
     "PlanAnswer",
     "PlanByHand",
     "PlanChanges",
@@ -249,6 +255,7 @@ __all__ = [
     "build_histories",
     "change_in_text",
     "changes_file",
+    "content_of",
     "dashboard_app",
     "finding_of",
     "first_steps",

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -142,7 +143,7 @@ def _by_life(table: pd.DataFrame) -> dict[str, list[Any]]:
     found: dict[str, list[Any]] = defaultdict(list)
     rows: Iterable[Any] = table.itertuples(index=False)
     for row in rows:
-        found[row.life_id].append(row)
+        found[row.life_id].append(SimpleNamespace(**row._asdict()))  # a frame's own rows cannot be handed over
     return found
 
 

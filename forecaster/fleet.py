@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from difflib import get_close_matches
 from functools import cached_property
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Unpack
+from typing import TYPE_CHECKING, Any, Unpack
 
 from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.forecast import FleetForecast, FleetStanding, refuse_wrong_horizon
@@ -54,11 +54,15 @@ if TYPE_CHECKING:
     from forecaster.unit_timeline import UnitTimeline
     from forecaster.weekly_hours import WeeklyHours
 
+    _PlanWished = tuple[date, tuple[tuple[str, float], ...], PlanLimits]
+    _Decided = tuple[Mapping[str, Instruction], PlanAnswer | None, tuple[str, ...]]
+
 DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice, no source
 # Answers that a server which runs for weeks keeps, and no more.
 KEPT_DAYS = 8
 KEPT_DECISIONS = 4  # days and prices: the largest of all
 KEPT_PLANS = 8  # ready to be changed by hand
+KEPT_FORECASTS = 8  # horizons
 KEPT_OWNERS = 2  # their parts of a fleet, each with answers of its own
 SEED = 1  # of the posterior draws: the same records give the same answer
 # Units above which an answer after water does not wait for the plan: some seconds are long for who stands beside a wet
@@ -74,8 +78,12 @@ class _WorkedOut:
         self.histories: Kept[date, Histories] = Kept(KEPT_DAYS)
         self.fits: Kept[tuple[date, str], FittedLifeModel] = Kept(KEPT_DAYS)
         self.standings: Kept[tuple[date, str], FleetStanding] = Kept(KEPT_DAYS)
+        self.risks: Kept[tuple[date, str, float], FleetForecast] = Kept(KEPT_FORECASTS)
+        self.forecasts: Kept[tuple[date, str, float], FleetForecast] = Kept(KEPT_FORECASTS)
         self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
-        self.plans: Kept[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = Kept(KEPT_PLANS)
+        self.best: Kept[_PlanWished, PlanAnswer] = Kept(KEPT_PLANS)
+        self.plans: Kept[_PlanWished, PlannedSeason] = Kept(KEPT_PLANS)
+        self.decided: Kept[tuple[_PlanWished, tuple[tuple[str, PlanEdit], ...]], _Decided] = Kept(KEPT_PLANS)
         self.told: Kept[tuple[object, ...], Instruction] = Kept(KEPT_DAYS)
         self.usage: Kept[date, UsageForecast] = Kept(KEPT_DAYS)
         self.hours: Kept[date, WeeklyHours] = Kept(KEPT_DAYS)
@@ -147,7 +155,18 @@ class Fleet:
         Raises DataStopsAnswer where no unit is in service, WrongUsage for a horizon or model that makes no sense.
         """
         refuse_wrong_horizon(hours)
-        return self._standing(as_of, model).within(hours)
+        return self._kept.forecasts.get(
+            (as_of, model, float(hours)),
+            lambda: self._standing(as_of, model).within(hours, self.risks(as_of, hours, model)),
+        )
+
+    def risks(self, as_of: date, hours: float = DEFAULT_HOURS, model: str = DEFAULT_MODEL) -> FleetForecast:
+        """The forecast before anything further ahead is worked out: a large fleet's first sentence waits for less.
+
+        What is in it is in ``forecast`` too; chances of this season and hours left are NaN. Raises as ``forecast``.
+        """
+        refuse_wrong_horizon(hours)
+        return self._kept.risks.get((as_of, model, float(hours)), lambda: self._standing(as_of, model).risks(hours))
 
     def _standing(self, as_of: date, model: str) -> FleetStanding:
         """How the units in service stand, kept: another horizon is answered from it at once."""
@@ -321,8 +340,18 @@ class Fleet:
         progress: Callable[[str], None] | None,
         edits: Mapping[str, PlanEdit],
         wish: PlanWishes,
-    ) -> tuple[Mapping[str, Instruction], PlanAnswer | None, tuple[str, ...]]:
-        """The instructions, the plan behind them, and why there is none where there is none."""
+    ) -> _Decided:
+        """The instructions, the plan behind them, and why there is none where there is none; kept."""
+        asked = self._plan_wished(as_of, wish), tuple(sorted(edits.items()))
+        return self._kept.decided.get(asked, lambda: self._decide(as_of, progress, edits, wish))
+
+    def _decide(
+        self,
+        as_of: date,
+        progress: Callable[[str], None] | None,
+        edits: Mapping[str, PlanEdit],
+        wish: PlanWishes,
+    ) -> _Decided:
         from forecaster.instruction import instructions
 
         prices = dict(wish.get("prices", {}))
@@ -376,7 +405,7 @@ class Fleet:
         `progress` is told what is being done. Raises DataStopsAnswer where no unit is in service, WrongUsage for days
         or amounts that make no plan.
         """
-        return self._planned(as_of, progress, wish).answer
+        return self._kept.best.get(self._plan_wished(as_of, wish), lambda: self._planned(as_of, progress, wish).answer)
 
     def plan_with(
         self,
@@ -389,6 +418,10 @@ class Fleet:
 
         Nothing else of the plan moves. Raises as ``plan``, and WrongUsage for an edit that makes no sense.
         """
+        from forecaster.off_season import unchanged
+
+        if not edits:
+            return unchanged(self.plan(as_of, progress, **wish))
         return self._planned(as_of, progress, wish).with_edits(edits)
 
     def read_changes(
@@ -410,18 +443,26 @@ class Fleet:
 
     def _planned(self, as_of: date, progress: Callable[[str], None] | None, wish: PlanWishes) -> PlannedSeason:
         from forecaster.off_season import planned_season
-        from forecaster.plan_limits import limits_of
 
-        prices, limits = dict(wish.get("prices", {})), limits_of(wish)
-        if self.part is not None:
-            limits = replace(limits, share=self.part.share)
+        asked = self._plan_wished(as_of, wish)
+        _, prices, limits = asked
 
         def plan() -> PlannedSeason:
-            made = planned_season(self.decisions(as_of, **prices), limits, progress=progress)
+            best = self._kept.best.known(asked)
+            made = planned_season(self.decisions(as_of, **dict(prices)), limits, progress=progress, best=best)
             doubtful = {unit: why for unit, why in self.reading.doubtful_units.items() if unit in made.answer.triggers}
             return replace(made, answer=replace(made.answer, doubtful=doubtful))
 
-        return self._kept.plans.get((as_of, tuple(sorted(prices.items())), limits), plan)
+        return self._kept.plans.get(asked, plan)
+
+    def _plan_wished(self, as_of: date, wish: PlanWishes) -> _PlanWished:
+        """All that a plan depends on: the day, the prices in place of the fleet's, and the limits."""
+        from forecaster.plan_limits import limits_of
+
+        limits = limits_of(wish)
+        if self.part is not None:
+            limits = replace(limits, share=self.part.share)
+        return as_of, tuple(sorted(dict(wish.get("prices", {})).items())), limits
 
     def now_or_later(self, unit_id: str, as_of: date, **prices: float) -> NowOrLater:
         """Rebuild one unit now, later or never; `prices` replaces some of the fleet's, see ``NowOrLater``.
@@ -434,6 +475,16 @@ class Fleet:
         told = now_or_later(self.decisions(as_of), unit_id, prices)
         instructions, plan, _ = self._decided(as_of, None, {}, {})
         return beside_instruction(told, instructions[unit_id], None if plan is None else plan.ready_by)
+
+    def worked_out(self, kinds: Iterable[str]) -> dict[str, dict[Any, Any]]:
+        """What is kept of some kinds (fields of ``_WorkedOut``), for ``take_over`` of the same fleet elsewhere."""
+        return {kind: getattr(self._kept, kind).all() for kind in kinds}
+
+    def take_over(self, worked_out: Mapping[str, Mapping[Any, Any]]) -> None:
+        """Keep what the same records, read in another process of this program, gave there; see ``worked_out``."""
+        for kind, answers in worked_out.items():
+            for question, answer in answers.items():
+                getattr(self._kept, kind).get(question, lambda answer=answer: answer)
 
     @property
     def owners(self) -> tuple[str, ...]:

@@ -74,11 +74,16 @@ class PlannedSeason:
             new.unit_id: PlanEdit(new.action, new.week_of, edits[new.unit_id].note) for old, new in pairs if old != new
         }
         if not changed:
-            return PlanByHand(best, {}, Saving(0.0, 0.0, 0.0), ())
+            return unchanged(best)
         answer = _answer(self.case, plan, best.rule, self.steps, best.because)
         answer = replace(answer, doubtful=best.doubtful)
         more = _whole(best.saved_draws) - _whole(answer.saved_draws)
         return PlanByHand(answer, changed, amount_of(more), broken_limits(self.case, plan))
+
+
+def unchanged(best: PlanAnswer) -> PlanByHand:
+    """The best plan as a plan in which nothing is changed by hand."""
+    return PlanByHand(best, {}, Saving(0.0, 0.0, 0.0), ())
 
 
 def plan_off_season(
@@ -93,13 +98,19 @@ def plan_off_season(
 
 
 def planned_season(
-    decisions: Decisions, limits: PlanLimits, gap: float = 0.01, progress: Progress | None = None
+    decisions: Decisions,
+    limits: PlanLimits,
+    gap: float = 0.01,
+    progress: Progress | None = None,
+    best: PlanAnswer | None = None,
 ) -> PlannedSeason:
-    """The same, with what it was made of."""
+    """The same, with what it was made of; `best`: its answer, where another process has found it."""
     tell = progress or (lambda _: None)
     case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
     steps = rule_steps(case.problem, case.hours_then)
+    if best is not None:
+        return PlannedSeason(case, best, steps)
     rule = best_every_n_hours(case.problem, case.hours_then, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")

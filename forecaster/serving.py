@@ -19,7 +19,8 @@ from urllib.error import URLError
 from forecaster.command_line import DONE, tell_progress
 from forecaster.errors import SourceError, WrongUsage
 from forecaster.first_page import FirstPage, picture_file
-from forecaster.installed import dashboard_app
+from forecaster.installed import dashboard_app, sample_fleet_folder
+from forecaster.preparing import PREPARATIONS
 
 ADDRESS = "127.0.0.1"
 FIRST_PORT, LAST_PORT = 8501, 8599
@@ -53,6 +54,7 @@ def serve_dashboard(source: str | None, port: int | None = None, open_browser: b
     app = dashboard_app()
     if source is not None:
         os.environ[SOURCE_VARIABLE] = _absolute(source)
+        PREPARATIONS.begin(os.environ[SOURCE_VARIABLE], date.today())
     chosen = free_port() if port is None else _demand(port)
     tell_progress("Starting the dashboard ...")
     threading.Thread(target=_announce, args=(app, chosen, open_browser), daemon=True).start()
@@ -120,6 +122,8 @@ def _announce(app: Path, port: int, open_browser: bool) -> None:
             print(f"The dashboard is at {address} (Ctrl-C ends it).", flush=True)
             if open_browser:
                 webbrowser.open(address)
+            if SOURCE_VARIABLE not in os.environ:  # what the start page offers
+                PREPARATIONS.begin(str(sample_fleet_folder()), date.today())
             warm_up(app)
             return
         time.sleep(0.1)
