@@ -41,7 +41,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.plan_changes import MOST_NOTE, PlanChanges, change_in_text, changes_file, text_of_change
     from forecaster.plan_days import OffSeason
     from forecaster.plan_problem import PlanEdit, PlannedAction
-    from forecaster.preparing import PREPARATIONS, Piece
+    from forecaster.preparing import HORIZONS, PREPARATIONS, Piece
     from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
@@ -127,7 +127,7 @@ _ROOMS = {
     "plan_changes": ("MOST_NOTE", "PlanChanges", "change_in_text", "changes_file", "text_of_change"),
     "plan_days": ("OffSeason",),
     "plan_problem": ("PlanEdit", "PlannedAction"),
-    "preparing": ("PREPARATIONS", "Piece"),
+    "preparing": ("HORIZONS", "PREPARATIONS", "Piece"),
     "prices": ("Prices",),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
@@ -183,6 +183,7 @@ __all__ = [
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
     "GAINS_TOO_LITTLE",
+    "HORIZONS",
     "LEGEND_WORDS",
     "MODELS",
     "MOST_NOTE",

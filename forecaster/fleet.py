@@ -62,7 +62,7 @@ DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice,
 KEPT_DAYS = 8
 KEPT_DECISIONS = 4  # days and prices: the largest of all
 KEPT_PLANS = 8  # ready to be changed by hand
-KEPT_FORECASTS = 8  # horizons
+KEPT_FORECASTS = 48  # horizons: more than a slider has stops
 KEPT_OWNERS = 2  # their parts of a fleet, each with answers of its own
 SEED = 1  # of the posterior draws: the same records give the same answer
 # Units above which an answer after water does not wait for the plan: some seconds are long for who stands beside a wet
@@ -442,14 +442,16 @@ class Fleet:
         return read_changes(content, file, Changeable(units, weeks[0], last))
 
     def _planned(self, as_of: date, progress: Callable[[str], None] | None, wish: PlanWishes) -> PlannedSeason:
-        from forecaster.off_season import planned_season
+        from forecaster.off_season import REASON_HOURS, planned_season
 
         asked = self._plan_wished(as_of, wish)
         _, prices, limits = asked
 
         def plan() -> PlannedSeason:
             best = self._kept.best.known(asked)
-            made = planned_season(self.decisions(as_of, **dict(prices)), limits, progress=progress, best=best)
+            reasons = {one.unit_id: one.because for one in self.risks(as_of, REASON_HOURS, "two-stage").units}
+            decisions = self.decisions(as_of, **dict(prices))
+            made = planned_season(decisions, limits, progress=progress, best=best, reasons=reasons)
             doubtful = {unit: why for unit, why in self.reading.doubtful_units.items() if unit in made.answer.triggers}
             return replace(made, answer=replace(made.answer, doubtful=doubtful))
 

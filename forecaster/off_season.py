@@ -103,8 +103,12 @@ def planned_season(
     gap: float = 0.01,
     progress: Progress | None = None,
     best: PlanAnswer | None = None,
+    reasons: Mapping[str, tuple[str, ...]] | None = None,
 ) -> PlannedSeason:
-    """The same, with what it was made of; `best`: its answer, where another process has found it."""
+    """The same, with what it was made of.
+
+    Where they are known already: `best`, its answer, and `reasons`, what drives each unit's risk within `REASON_HOURS`.
+    """
     tell = progress or (lambda _: None)
     case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
@@ -114,7 +118,7 @@ def planned_season(
     rule = best_every_n_hours(case.problem, case.hours_then, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")
-    answer = _answer(case, plan, rule, steps, _reasons(case))
+    answer = _answer(case, plan, rule, steps, _reasons(case) if reasons is None else reasons)
     return PlannedSeason(case, answer, steps)
 
 

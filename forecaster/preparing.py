@@ -14,7 +14,7 @@ import pickle
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     Give = Callable[[str, Any], None]
 
 Piece = Literal["risks", "forecast", "standing", "decisions", "decided"]
-# Each piece by what the fleet keeps of it: the first page's sentence, its table, another horizon, one unit now or later,
-# the plan, the week.
+# Each piece by what the fleet keeps of it: the first page's sentence, its table, any other horizon, one unit now or
+# later, the plan and the week.
 KINDS: dict[Piece, tuple[str, ...]] = {
     "risks": ("histories", "fits", "usage", "risks"),
     "forecast": ("forecasts",),
@@ -39,9 +39,10 @@ KINDS: dict[Piece, tuple[str, ...]] = {
     "decisions": ("decisions", "hours"),
     "decided": ("best", "decided"),
 }
-# Units in service up to which a plan is made before anybody asks for it. 500 take some five seconds of one processor;
-# beyond 1,500 a laptop would feel it for the sake of a question that may never come.
-MOST_PLANNED_AHEAD = 1_500
+# Units in service up to which a plan is made, and other horizons looked to, before anybody asks. 500 take some ten
+# seconds of one processor; beyond 1,500 a laptop would feel it for the sake of a question that may never come.
+MOST_AHEAD = 1_500
+HORIZONS = tuple(range(5, 205, 5))  # where the screens' slider stops, engine hours
 POLITENESS = 5  # how far the other process steps back once the first page has what it needs; the most is 19
 TOLD_EVERY = 0.2  # seconds after which whoever waits is told how far it has come
 START = "import json, sys; sys.path[:] = json.loads(sys.argv[1]); from forecaster.preparing import main; main()"
@@ -67,7 +68,7 @@ class Preparation:
         self._source, self._fleet = source, fleet
         self._told = "Preparing ..."
         self._came: set[str] = set()
-        self._here: dict[Piece, threading.Event] = {piece: threading.Event() for piece in KINDS}
+        self._here: dict[str, threading.Event] = {piece: threading.Event() for piece in KINDS}
         if fleet is not None:
             for piece in ("risks", "forecast", "standing"):
                 self._here[piece].set()
@@ -132,7 +133,8 @@ class Preparation:
         elif self._fleet is not None:
             self._fleet.take_over(given)
             self._came.add(what)
-            next(here for piece, here in self._here.items() if piece == what).set()
+            if what in self._here:
+                self._here[what].set()
 
 
 class Preparations:
@@ -227,29 +229,45 @@ def prepare(job: Job, give: Give, step_back: Callable[[], None] | None = None) -
     `step_back` is called once all that the first page asks is given.
     """
     from forecaster.errors import ForecasterError
-    from forecaster.fleet import Fleet, open_fleet
+    from forecaster.fleet import DEFAULT_HOURS, Fleet
 
     with suppress(ForecasterError):
-        if job.reading is not None:
-            fleet = Fleet(job.reading, job.prior)
-            fleet.take_over(job.known or {})
+        if job.reading is None:
+            fleet = _first_page(str(job.source), job.today, give)
+            horizons = sorted(set(HORIZONS) - {DEFAULT_HOURS}, key=lambda hours: abs(hours - DEFAULT_HOURS))
         else:
-            source = str(job.source)
-            content = content_of(source)
-            fleet = open_fleet(source, job.today)
-            give("reading", (content if content == content_of(source) else "", fleet.reading))
-            fleet.risks(job.today)
-            _give(fleet, "risks", give)
-            fleet.forecast(job.today)
-            _give(fleet, "forecast", give)
-            _give(fleet, "standing", give)
+            fleet, horizons = Fleet(job.reading, job.prior), []  # how its units stand is known where it is open
+            fleet.take_over(job.known or {})
         (step_back or _step_back)()
-        _give_plan(fleet, job.today, give)
+        if fleet.histories(job.today).in_service().n_lives <= MOST_AHEAD:
+            _give_horizons(fleet, job.today, horizons[:2], give)  # where the slider stops next
+            _give_plan(fleet, job.today, give)
+            _give_horizons(fleet, job.today, horizons[2:], give)
+
+
+def _first_page(source: str, today: date, give: Give) -> Fleet:
+    from forecaster.fleet import open_fleet
+
+    content = content_of(source)
+    fleet = open_fleet(source, today)
+    give("reading", (content if content == content_of(source) else "", fleet.reading))
+    fleet.risks(today)
+    _give(fleet, "risks", give)
+    fleet.forecast(today)
+    _give(fleet, "forecast", give)
+    _give(fleet, "standing", give)
+    return fleet
+
+
+def _give_horizons(fleet: Fleet, today: date, horizons: Iterable[float], give: Give) -> None:
+    for hours in horizons:
+        known = fleet.worked_out(("risks",))["risks"]
+        fleet.risks(today, hours)
+        more = fleet.worked_out(("risks",))["risks"]
+        give("horizon", {"risks": {asked: more[asked] for asked in more.keys() - known.keys()}})
 
 
 def _give_plan(fleet: Fleet, today: date, give: Give) -> None:
-    if fleet.histories(today).in_service().n_lives > MOST_PLANNED_AHEAD:
-        return
     shared = fleet.decisions(today)
     _ = shared.scatter, shared.weekly_draws  # what every unit's answer needs
     _give(fleet, "decisions", give)
