@@ -180,8 +180,10 @@ def now_or_later(loaded: Loaded, unit_id: str, as_of: date, prices: Mapping[str,
     """Rebuild one unit now or later; `prices` in place of the fleet's. What all units share is worked out first."""
     _wait_for("decisions", loaded, as_of)
     _decisions(loaded, as_of)
-    _wait_for("decided", loaded, as_of)  # its instruction, at the fleet's own prices
-    return _now_or_later(loaded, unit_id, as_of, tuple(sorted(prices.items())))
+    if loaded.fleet.plans_for_one_unit(as_of):
+        _wait_for("decided", loaded, as_of)
+    planned = decided_if_known(loaded, as_of) is not None or None  # of a large fleet only where the plan is there
+    return _now_or_later(loaded, unit_id, as_of, tuple(sorted(prices.items())), planned)
 
 
 def swings(loaded: Loaded, unit_id: str, as_of: date, prices: Mapping[str, float]) -> tuple[forecaster.Swing, ...]:
@@ -357,9 +359,9 @@ def _decisions(loaded: Loaded, as_of: date) -> forecaster.Decisions:
 # No spinner: a price that is moved is answered sooner than a spinner would show.
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def _now_or_later(
-    loaded: Loaded, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...]
+    loaded: Loaded, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...], planned: bool | None
 ) -> forecaster.NowOrLater:
-    return loaded.fleet.now_or_later(unit_id, as_of, **dict(prices))
+    return loaded.fleet.now_or_later(unit_id, as_of, planned, **dict(prices))
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)

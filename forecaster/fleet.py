@@ -65,9 +65,9 @@ KEPT_PLANS = 8  # ready to be changed by hand
 KEPT_FORECASTS = 48  # horizons: more than a slider has stops
 KEPT_OWNERS = 2  # their parts of a fleet, each with answers of its own
 SEED = 1  # of the posterior draws: the same records give the same answer
-# Units above which an answer after water does not wait for the plan: some seconds are long for who stands beside a wet
-# engine.
-PLANNED_AFTER_WATER = 300
+# Units above which a question about one of them does not wait for the plan of all: that takes some ten seconds for so
+# many, a minute for thousands, and who stands beside a wet engine has neither.
+PLANNED_FOR_ONE_UNIT = 300
 PROBLEMS_TOLD = 8  # more than these are counted, and ``forecaster validate`` lists them
 
 
@@ -229,7 +229,7 @@ class Fleet:
         """What to do about a craft after water, and the risk of its unit; see ``flooding.after_water``.
 
         Its instruction is the one that ``instructions`` gives once all that is told is in the records. Of a fleet of
-        over `PLANNED_AFTER_WATER` units the record alone is asked for it, and the costs for the rest. Raises WrongUsage
+        over `PLANNED_FOR_ONE_UNIT` units the record alone is asked for it, and the costs for the rest. Raises WrongUsage
         and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
         """
         from forecaster.flooded_craft import flooded_in_fleet
@@ -245,8 +245,12 @@ class Fleet:
         return flooded_in_fleet(self.records, self.two_stage(as_of), craft_id, flooding, as_of, decide)
 
     def _instruction_after_water(self, unit_id: str, as_of: date) -> Instruction:
-        large = self.histories(as_of).in_service().n_lives > PLANNED_AFTER_WATER
-        return (self.instructions_on_record(as_of) if large else self.instructions(as_of))[unit_id]
+        planned = self.plans_for_one_unit(as_of)
+        return (self.instructions(as_of) if planned else self.instructions_on_record(as_of))[unit_id]
+
+    def plans_for_one_unit(self, as_of: date) -> bool:
+        """Whether all units are few enough to be planned for a question about one of them."""
+        return self.histories(as_of).in_service().n_lives <= PLANNED_FOR_ONE_UNIT
 
     def slip(self, as_of: date, hours_ahead: float = DEFAULT_HOURS) -> FleetSlip:
         """Clutch slip of each unit in service, how it falls, and when it is too low; `hours_ahead` in engine hours.
@@ -442,7 +446,8 @@ class Fleet:
         return read_changes(content, file, Changeable(units, weeks[0], last))
 
     def _planned(self, as_of: date, progress: Callable[[str], None] | None, wish: PlanWishes) -> PlannedSeason:
-        from forecaster.off_season import REASON_HOURS, planned_season
+        from forecaster.causes import REASON_HOURS
+        from forecaster.off_season import planned_season
 
         asked = self._plan_wished(as_of, wish)
         _, prices, limits = asked
@@ -466,15 +471,20 @@ class Fleet:
             limits = replace(limits, share=self.part.share)
         return as_of, tuple(sorted(dict(wish.get("prices", {})).items())), limits
 
-    def now_or_later(self, unit_id: str, as_of: date, **prices: float) -> NowOrLater:
+    def now_or_later(self, unit_id: str, as_of: date, planned: bool | None = None, **prices: float) -> NowOrLater:
         """Rebuild one unit now, later or never; `prices` replaces some of the fleet's, see ``NowOrLater``.
 
-        Beside it stands the unit's instruction, at the fleet's own prices: others are a what-if. Raises DataStopsAnswer
-        where no unit is in service, WrongUsage for another unit or a price that makes no sense.
+        Beside it stands the unit's instruction, at the fleet's own prices: others are a what-if. `planned`: whether the
+        plan of all units is made for it (None: of at most `PLANNED_FOR_ONE_UNIT`); where it is not, the instruction is
+        what record and triggers say, and else that the plan was not asked. Raises DataStopsAnswer where no unit is in
+        service, WrongUsage for another unit or a price that makes no sense.
         """
-        from forecaster.now_or_later import beside_instruction, now_or_later
+        from forecaster.now_or_later import beside_instruction, now_or_later, unplanned
 
-        told = now_or_later(self.decisions(as_of), unit_id, prices)
+        decisions = self.decisions(as_of)
+        told = now_or_later(decisions, unit_id, prices)
+        if not (self.plans_for_one_unit(as_of) if planned is None else planned):
+            return beside_instruction(told, unplanned(decisions, unit_id), None)
         instructions, plan, _ = self._decided(as_of, None, {}, {})
         return beside_instruction(told, instructions[unit_id], None if plan is None else plan.ready_by)
 

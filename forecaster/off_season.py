@@ -12,7 +12,7 @@ import numpy as np
 from forecaster import spares
 from forecaster.amounts import amount_of
 from forecaster.broken_limits import broken_limits
-from forecaster.causes import Causes
+from forecaster.causes import REASON_HOURS, Causes
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
 from forecaster.off_season_ahead import OffSeasonAhead
@@ -40,8 +40,6 @@ from forecaster.waiting import Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
 TURNAROUND_WEEKS = 2.0
-# Engine hours ahead of which the reasons' chances are told: as the forecast does unless asked otherwise.
-REASON_HOURS = 50.0
 
 
 @dataclass(frozen=True)

@@ -269,7 +269,7 @@ def _give_horizons(fleet: Fleet, today: date, horizons: Iterable[float], give: G
 
 def _give_plan(fleet: Fleet, today: date, give: Give) -> None:
     shared = fleet.decisions(today)
-    _ = shared.scatter, shared.weekly_draws  # what every unit's answer needs
+    _ = shared.scatter, shared.hours_this_week  # what every unit's answer needs
     _give(fleet, "decisions", give)
     fleet.instructions(today, lambda told: give("told", told))
     _give(fleet, "decided", give)
