@@ -38,10 +38,10 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.paper.paper import Paper
     from forecaster.paper.water_sheet import water_sheet
     from forecaster.plan_answer import PlanAnswer, RuleBeside, Saving
-    from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_changes import MOST_NOTE, PlanChanges, change_in_text, changes_file, text_of_change
     from forecaster.plan_days import OffSeason
-    from forecaster.plan_problem import PlannedAction
+    from forecaster.plan_problem import PlanEdit, PlannedAction
+    from forecaster.preparing import HORIZONS, PREPARATIONS, Piece
     from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.reading import read_fleet
@@ -81,6 +81,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.settings import FleetSettings, read_settings
     from forecaster.simulate import SimulatedFleet, simulate_fleet
     from forecaster.slip import FleetSlip, HoursToLimit, SlipLimits
+    from forecaster.source_content import content_of
     from forecaster.teardown import TeardownAdvice, advise_teardown
     from forecaster.templates import template_folder, template_table, template_workbook
     from forecaster.this_week import ThisWeek
@@ -127,10 +128,10 @@ _ROOMS = {
     "paper.paper": ("Paper",),
     "paper.water_sheet": ("water_sheet",),
     "plan_answer": ("PlanAnswer", "RuleBeside", "Saving"),
-    "plan_by_hand": ("PlanEdit",),
     "plan_changes": ("MOST_NOTE", "PlanChanges", "change_in_text", "changes_file", "text_of_change"),
     "plan_days": ("OffSeason",),
-    "plan_problem": ("PlannedAction",),
+    "plan_problem": ("PlanEdit", "PlannedAction"),
+    "preparing": ("HORIZONS", "PREPARATIONS", "Piece"),
     "prices": ("Prices",),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
@@ -169,6 +170,7 @@ _ROOMS = {
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
     "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
+    "source_content": ("content_of",),
     "teardown": ("TeardownAdvice", "advise_teardown"),
     "templates": ("template_folder", "template_table", "template_workbook"),
     "this_week": ("ThisWeek",),
@@ -189,9 +191,11 @@ __all__ = [
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
     "GAINS_TOO_LITTLE",
+    "HORIZONS",
     "LEGEND_WORDS",
     "MODELS",
     "MOST_NOTE",
+    "PREPARATIONS",
     "TABLES",
     "AfterWater",
     "Amount",
@@ -223,6 +227,7 @@ __all__ = [
     "OffSeason",
     "Option",
     "Paper",
+    "Piece",
     "PlanAnswer",
     "PlanByHand",
     "PlanChanges",
@@ -262,6 +267,7 @@ __all__ = [
     "build_histories",
     "change_in_text",
     "changes_file",
+    "content_of",
     "csv_for_people",
     "dashboard_app",
     "finding_of",

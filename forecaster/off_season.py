@@ -26,11 +26,11 @@ from forecaster.plan_answer import (
     saving_of,
     savings_by_unit,
 )
-from forecaster.plan_by_hand import PlanEdit, edited
+from forecaster.plan_by_hand import edited
 from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
 from forecaster.plan_limits import PlanLimits, PlanWishes, limits_of
-from forecaster.plan_problem import Plan, PlannedAction
+from forecaster.plan_problem import Plan, PlanEdit, PlannedAction
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.rebuilds_to_come import rebuilds_to_come
 from forecaster.season_demand import weekly_demand
@@ -72,11 +72,16 @@ class PlannedSeason:
             new.unit_id: PlanEdit(new.action, new.week_of, edits[new.unit_id].note) for old, new in pairs if old != new
         }
         if not changed:
-            return PlanByHand(best, {}, Saving(0.0, 0.0, 0.0), ())
+            return unchanged(best)
         answer = _answer(self.case, plan, best.rule, self.steps, best.because)
         answer = replace(answer, doubtful=best.doubtful)
         more = _whole(best.saved_draws) - _whole(answer.saved_draws)
         return PlanByHand(answer, changed, amount_of(more), broken_limits(self.case, plan))
+
+
+def unchanged(best: PlanAnswer) -> PlanByHand:
+    """The best plan as a plan in which nothing is changed by hand."""
+    return PlanByHand(best, {}, Saving(0.0, 0.0, 0.0), ())
 
 
 def plan_off_season(
@@ -91,17 +96,27 @@ def plan_off_season(
 
 
 def planned_season(
-    decisions: Decisions, limits: PlanLimits, gap: float = 0.01, progress: Progress | None = None
+    decisions: Decisions,
+    limits: PlanLimits,
+    gap: float = 0.01,
+    progress: Progress | None = None,
+    best: PlanAnswer | None = None,
+    reasons: Mapping[str, tuple[str, ...]] | None = None,
 ) -> PlannedSeason:
-    """The same, with what it was made of."""
+    """The same, with what it was made of.
+
+    Where they are known already: `best`, its answer, and `reasons`, what drives each unit's risk within `REASON_HOURS`.
+    """
     tell = progress or (lambda _: None)
     case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
     steps = rule_steps(case.problem, case.hours_then)
+    if best is not None:
+        return PlannedSeason(case, best, steps)
     rule = best_every_n_hours(case.problem, case.hours_then, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")
-    answer = _answer(case, plan, rule, steps, _reasons(case))
+    answer = _answer(case, plan, rule, steps, _reasons(case) if reasons is None else reasons)
     return PlannedSeason(case, answer, steps)
 
 

@@ -21,9 +21,8 @@ from forecaster.cells import Fault, ParsedTexts, nearest, parse_codes, parse_tex
 from forecaster.date_cells import parse_dates
 from forecaster.errors import SourceError, WrongUsage
 from forecaster.headers import Headers, missing_columns, recognise_headers
-from forecaster.plan_by_hand import PlanEdit
 from forecaster.plan_days import monday_of
-from forecaster.plan_problem import Action, Plan
+from forecaster.plan_problem import Action, Plan, PlanEdit
 from forecaster.problems import Problem
 from forecaster.raw_tables import RawTable, UnreadableFile, is_blank
 from forecaster.records import Identifier, Record, Table

@@ -22,7 +22,8 @@ from forecaster.closed_door import ADDRESS, OWN_NAMES, ClosedDoor
 from forecaster.command_line import DONE, tell_progress
 from forecaster.errors import SourceError, WrongUsage
 from forecaster.first_page import FirstPage, picture_file, scripts_within
-from forecaster.installed import dashboard_app
+from forecaster.installed import dashboard_app, sample_fleet_folder
+from forecaster.preparing import PREPARATIONS
 from forecaster.upload_folders import remove_uploads, sweep_uploads
 
 FIRST_PORT, LAST_PORT = 8501, 8599
@@ -63,6 +64,7 @@ def serve_dashboard(
     app = dashboard_app()
     if source is not None:
         os.environ[SOURCE_VARIABLE] = _absolute(source)
+        PREPARATIONS.begin(os.environ[SOURCE_VARIABLE], date.today())
     os.environ.update({name: str(limit) for name, limit in limits.items() if limit is not None})
     chosen = free_port() if port is None else _demand(port)
     tell_progress("Starting the dashboard ...")
@@ -156,6 +158,8 @@ def _announce(app: Path, port: int, open_browser: bool) -> None:
             print(f"The dashboard is at {address} (Ctrl-C ends it).", flush=True)
             if open_browser:
                 webbrowser.open(address)
+            if SOURCE_VARIABLE not in os.environ:  # what the start page offers
+                PREPARATIONS.begin(str(sample_fleet_folder()), date.today())
             warm_up(app)
             return
         time.sleep(0.1)
