@@ -81,7 +81,6 @@ class _WorkedOut:
         self.risks: Kept[tuple[date, str, float], FleetForecast] = Kept(KEPT_FORECASTS)
         self.forecasts: Kept[tuple[date, str, float], FleetForecast] = Kept(KEPT_FORECASTS)
         self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
-        self.best: Kept[_PlanWished, PlanAnswer] = Kept(KEPT_PLANS)
         self.plans: Kept[_PlanWished, PlannedSeason] = Kept(KEPT_PLANS)
         self.decided: Kept[tuple[_PlanWished, tuple[tuple[str, PlanEdit], ...]], _Decided] = Kept(KEPT_PLANS)
         self.told: Kept[tuple[object, ...], Instruction] = Kept(KEPT_DAYS)
@@ -409,7 +408,7 @@ class Fleet:
         `progress` is told what is being done. Raises DataStopsAnswer where no unit is in service, WrongUsage for days
         or amounts that make no plan.
         """
-        return self._kept.best.get(self._plan_wished(as_of, wish), lambda: self._planned(as_of, progress, wish).answer)
+        return self._planned(as_of, progress, wish).answer
 
     def plan_with(
         self,
@@ -422,10 +421,6 @@ class Fleet:
 
         Nothing else of the plan moves. Raises as ``plan``, and WrongUsage for an edit that makes no sense.
         """
-        from forecaster.off_season import unchanged
-
-        if not edits:
-            return unchanged(self.plan(as_of, progress, **wish))
         return self._planned(as_of, progress, wish).with_edits(edits)
 
     def read_changes(
@@ -453,10 +448,9 @@ class Fleet:
         _, prices, limits = asked
 
         def plan() -> PlannedSeason:
-            best = self._kept.best.known(asked)
             reasons = {one.unit_id: one.because for one in self.risks(as_of, REASON_HOURS, "two-stage").units}
             decisions = self.decisions(as_of, **dict(prices))
-            made = planned_season(decisions, limits, progress=progress, best=best, reasons=reasons)
+            made = planned_season(decisions, limits, progress=progress, reasons=reasons)
             doubtful = {unit: why for unit, why in self.reading.doubtful_units.items() if unit in made.answer.triggers}
             return replace(made, answer=replace(made.answer, doubtful=doubtful))
 
@@ -496,7 +490,7 @@ class Fleet:
         """Keep what the same records, read in another process of this program, gave there; see ``worked_out``."""
         for kind, answers in worked_out.items():
             for question, answer in answers.items():
-                getattr(self._kept, kind).get(question, lambda answer=answer: answer)
+                getattr(self._kept, kind).keep(question, answer)
 
     @property
     def owners(self) -> tuple[str, ...]:

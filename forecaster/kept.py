@@ -38,10 +38,11 @@ class Kept(Generic[Question, Answer]):
         self.__dict__ |= state
         self._lock = Lock()
 
-    def known(self, question: Question) -> Answer | None:
-        """The answer that is kept; None where none is."""
+    def keep(self, question: Question, answer: Answer) -> None:
+        """Keep an answer that was worked out elsewhere, in place of one that is kept."""
         with self._lock:
-            return self._latest(question) if question in self._answers else None
+            self._answers.pop(question, None)
+            self._keep(question, answer)
 
     def all(self) -> dict[Question, Answer]:
         """Every answer that is kept."""

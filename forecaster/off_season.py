@@ -72,16 +72,11 @@ class PlannedSeason:
             new.unit_id: PlanEdit(new.action, new.week_of, edits[new.unit_id].note) for old, new in pairs if old != new
         }
         if not changed:
-            return unchanged(best)
+            return PlanByHand(best, {}, Saving(0.0, 0.0, 0.0), ())
         answer = _answer(self.case, plan, best.rule, self.steps, best.because)
         answer = replace(answer, doubtful=best.doubtful)
         more = _whole(best.saved_draws) - _whole(answer.saved_draws)
         return PlanByHand(answer, changed, amount_of(more), broken_limits(self.case, plan))
-
-
-def unchanged(best: PlanAnswer) -> PlanByHand:
-    """The best plan as a plan in which nothing is changed by hand."""
-    return PlanByHand(best, {}, Saving(0.0, 0.0, 0.0), ())
 
 
 def plan_off_season(
@@ -100,19 +95,13 @@ def planned_season(
     limits: PlanLimits,
     gap: float = 0.01,
     progress: Progress | None = None,
-    best: PlanAnswer | None = None,
     reasons: Mapping[str, tuple[str, ...]] | None = None,
 ) -> PlannedSeason:
-    """The same, with what it was made of.
-
-    Where they are known already: `best`, its answer, and `reasons`, what drives each unit's risk within `REASON_HOURS`.
-    """
+    """The same, with what it was made of; `reasons`: what drives each unit's risk within `REASON_HOURS`, if known."""
     tell = progress or (lambda _: None)
     case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
     steps = rule_steps(case.problem, case.hours_then)
-    if best is not None:
-        return PlannedSeason(case, best, steps)
     rule = best_every_n_hours(case.problem, case.hours_then, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")

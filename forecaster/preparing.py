@@ -14,6 +14,7 @@ import pickle
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -37,7 +38,7 @@ KINDS: dict[Piece, tuple[str, ...]] = {
     "forecast": ("forecasts",),
     "standing": ("standings",),
     "decisions": ("decisions", "hours"),
-    "decided": ("best", "decided"),
+    "decided": ("decisions", "plans", "decided"),
 }
 # Units in service up to which a plan is made, and other horizons looked to, before anybody asks. 500 take some ten
 # seconds of one processor; beyond 1,500 a laptop would feel it for the sake of a question that may never come.
@@ -45,6 +46,9 @@ MOST_AHEAD = 1_500
 HORIZONS = tuple(range(5, 205, 5))  # where the screens' slider stops, engine hours
 POLITENESS = 5  # how far the other process steps back once the first page has what it needs; the most is 19
 TOLD_EVERY = 0.2  # seconds after which whoever waits is told how far it has come
+# Seconds without a word from the other process after which nobody waits for it any longer. The longest silence that was
+# seen over 500 units was 8 s, on two processors with twenty tasks.
+MOST_PATIENCE = 60.0
 START = "import json, sys; sys.path[:] = json.loads(sys.argv[1]); from forecaster.preparing import main; main()"
 
 
@@ -68,6 +72,7 @@ class Preparation:
         self._source, self._fleet = source, fleet
         self._told = "Preparing ..."
         self._came: set[str] = set()
+        self._heard = time.monotonic()
         self._here: dict[str, threading.Event] = {piece: threading.Event() for piece in KINDS}
         if fleet is not None:
             for piece in ("risks", "forecast", "standing"):
@@ -85,12 +90,12 @@ class Preparation:
 
     def fleet(self) -> Fleet | None:
         """The fleet with all that its first sentence asks for, once it is here; None where nothing came of it."""
-        self._here["risks"].wait()
-        return self._fleet
+        self.wait("risks", lambda _: None)
+        return self._fleet if self.has("risks") else None
 
     def wait(self, piece: Piece, tell: Callable[[str], object]) -> None:
-        """Until a piece is here, or nothing comes of it; `tell` hears how far it has come, and may raise."""
-        while not self._here[piece].wait(TOLD_EVERY):
+        """Until a piece is here, or nothing seems to come of it; `tell` hears how far it has come, and may raise."""
+        while not self._here[piece].wait(TOLD_EVERY) and time.monotonic() - self._heard < MOST_PATIENCE:
             tell(self._told)
 
     def _follow(self) -> None:
@@ -123,6 +128,7 @@ class Preparation:
     def _take(self, what: str, given: Any) -> None:
         from forecaster.fleet import Fleet
 
+        self._heard = time.monotonic()
         if what == "told":
             self._told = given
         elif what == "reading":

@@ -87,7 +87,9 @@ def test_one_unit_now_or_later_then_weighs_no_other_unit(
     here = sample.now_or_later(unit, SAMPLE_DAY)
     monkeypatch.setattr("forecaster.decisions.Decisions.weigh", never)
     told = taken_over.now_or_later(unit, SAMPLE_DAY)
-    assert (told.best, told.saved, told.instruction) == (here.best, here.saved, here.instruction)
+    assert (told.best.action, told.best.on, told.instruction) == (here.best.action, here.best.on, here.instruction)
+    # Sums over draws depend in their last digit on how an array lies in memory, which a pipe may change.
+    assert told.saved.mean == pytest.approx(here.saved.mean, rel=1e-12)
 
 
 def test_a_plan_that_was_taken_over_is_changed_by_hand_like_one_that_was_made_here(
@@ -96,7 +98,8 @@ def test_a_plan_that_was_taken_over_is_changed_by_hand_like_one_that_was_made_he
     unit = next(one.unit_id for one in sample.plan(SAMPLE_DAY).plan.actions if one.action == "rebuild")
     told, here = (fleet.plan_with({unit: PlanEdit("leave")}, SAMPLE_DAY) for fleet in (taken_over, sample))
     assert told.edits == here.edits != {}
-    assert (told.costs_more, told.broken) == (here.costs_more, here.broken)
+    assert told.costs_more.mean == pytest.approx(here.costs_more.mean, rel=1e-12)
+    assert told.broken == here.broken
 
 
 def test_a_fleet_that_is_open_here_is_only_asked_for_the_rest(sample: Fleet) -> None:
@@ -142,7 +145,7 @@ def ended(command: str) -> Callable[[], list[str]]:
     "command",
     [
         "raise SystemExit(3)",
-        "import sys; sys.stdin.buffer.readline(); print('no pickle at all')",
+        "print('no pickle at all')",
         "import os, signal; os.kill(os.getpid(), signal.SIGTERM)",
         "import pickle, sys; pickle.dump(('reading', ('other records', None)), sys.stdout.buffer)",
     ],
@@ -154,6 +157,16 @@ def test_whatever_becomes_of_the_other_process_nobody_waits(command: str, monkey
     one.wait("decided", nothing)
     assert not one.has("decided")
     assert not one.goes_on
+
+
+def test_nor_beyond_some_time_where_it_says_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(preparing, "_command", ended("import sys; sys.stdin.buffer.read()"))
+    monkeypatch.setattr(preparing, "MOST_PATIENCE", 0.1)
+    monkeypatch.setattr(preparing, "TOLD_EVERY", 0.05)
+    one = Preparation(SAMPLE_DAY, content_of(SAMPLE), SAMPLE)
+    assert one.fleet() is None
+    one.wait("decided", nothing)
+    assert not one.has("decided")
 
 
 def test_nor_where_it_cannot_be_started(monkeypatch: pytest.MonkeyPatch) -> None:
