@@ -242,5 +242,6 @@ NOT_ASKED = Chance(np.nan, np.nan, np.nan)  # of a horizon that nobody named yet
 
 def _oldest_informative(histories: Histories) -> float:
     """The greatest age at which a life was seen to end in any way, h: beyond it the model extrapolates."""
+    histories = histories.taught()
     ended = histories.age[~histories.lives["ended_by"].isin(["running", "stored"])].dropna()
     return float(ended.max()) if len(ended) else 0.0

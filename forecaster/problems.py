@@ -20,6 +20,8 @@ class Problem:
 
     ``row`` is the line as a spreadsheet numbers it (header: row 1); None for a whole file or a whole column.
     ``value`` is the cell as it was given. ``stops_answer``: whatever is asked, the answer would be wrong.
+    ``held_back``: a notice that asks about the row; it is used for its own unit, and nothing is learned from it about
+    others.
     """
 
     file: str
@@ -30,6 +32,7 @@ class Problem:
     remedy: str
     refused: bool
     stops_answer: bool = False
+    held_back: bool = False
 
     @property
     def table(self) -> str:
@@ -61,7 +64,7 @@ class Reading:
     ``refused``: by table, the refused rows as they were given (raw text, index ``row``) plus the column ``reason``,
     which says why they are refused; a column ``reason`` of their own is called ``reason (given)`` there.
     ``kept_aside``: by table, the columns that the contract does not know, as given (index ``row``).
-    ``doubtful_units``: units whose answer may be wrong because of what was refused, each with the reason.
+    ``doubtful_units``: units whose answer may be wrong because of what was refused or is asked about, with the reason.
     """
 
     records: FleetRecords

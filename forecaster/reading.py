@@ -7,6 +7,7 @@ opened at all is a SourceError; everything else is a `Problem`, all of them at o
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -49,13 +50,21 @@ def read_fleet(source: str | Path, today: date) -> Reading:
     problems = [p for table in checked.values() for p in table.problems] + found.problems
     problems += _nothing_left(checked)
     return Reading(
-        records=FleetRecords(
-            **{name: table.accepted for name, table in checked.items()}, settings=found.settings, name=path.stem
-        ),
+        records=records_of(checked, found.settings, path.stem),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
         refused={name: table.refused() for name, table in checked.items() if table.reasons},
         kept_aside={name: table.kept_aside for name, table in checked.items() if table.kept_aside is not None},
         doubtful_units=doubtful_units(checked),
+    )
+
+
+def records_of(checked: Mapping[str, CheckedTable], settings: FleetSettings, name: str) -> FleetRecords:
+    """What is used of the tables of a fleet, once they were checked on their own and against each other."""
+    return FleetRecords(
+        **{table: rows.accepted for table, rows in checked.items()},
+        settings=settings,
+        name=name,
+        held_back={table: rows.held_back for table, rows in checked.items() if rows.held_back},
     )
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -63,6 +64,12 @@ class CheckedTable:
     unusable: bool = False  # as a whole: a required column is missing, or the file cannot be read
 
     @property
+    def held_back(self) -> frozenset[int]:
+        """Rows that are used and asked about, and from which nothing is learned about other units."""
+        asked = {problem.row for problem in self.problems if problem.held_back and problem.row is not None}
+        return frozenset(asked - set(self.reasons))
+
+    @property
     def accepted(self) -> pd.DataFrame:
         """The rows that are used."""
         if not self.reasons:
@@ -88,6 +95,11 @@ class CheckedTable:
         given = as_given(self.source, range(len(self.source.headers)), rows)
         given["reason"] = pd.Series([". ".join(dict.fromkeys(self.reasons[row])) for row in rows], rows, dtype=object)
         return given
+
+
+def each(rows: pd.DataFrame, *columns: str) -> Iterator[tuple[Any, ...]]:
+    """Row number and the named cells of each row."""
+    return zip(rows.index.tolist(), *(rows[column].tolist() for column in columns), strict=True)
 
 
 def as_given(raw: RawTable, positions: Iterable[int], rows: pd.Index | None = None) -> pd.DataFrame:
