@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 
 from forecaster import open_fleet, simulate_fleet
-from forecaster.cross_checks import cross_check
+from forecaster.cross_checks import Tables, cross_check
 from forecaster.histories import build_histories
 from forecaster.learning import fit_two_stage
 from forecaster.problems import Problem
@@ -78,22 +78,21 @@ class WildFleet:
             for name in TABLES
         }
         self.checked = {name: self._checked(name, frame) for name, frame in self.texts.items()}
-        self.problems, self.before = self._asked(self.checked)
+        crossed = cross_check(self.checked)
+        self.problems, self.before = _problems(crossed), self._chances(crossed)
 
     def _checked(self, name: str, frame: pd.DataFrame) -> CheckedTable:
         text = frame.to_csv(index=False, lineterminator="\n")
         return check_table(read_text_table(text.encode(), TABLES[name], f"{name}.csv"), self.as_of)
 
-    def _asked(self, tables: dict[str, CheckedTable]) -> tuple[frozenset[Problem], dict[str, tuple[str, float]]]:
-        """Problems, and by unit in service its craft and its chance to fail."""
-        crossed = cross_check(tables)
+    def _chances(self, crossed: Tables) -> dict[str, tuple[str, float]]:
+        """By unit in service its craft and its chance to fail."""
         histories = build_histories(records_of(crossed, self.settings, "wild"), self.as_of)
         units = histories.in_service()
         fit = fit_two_stage(histories, draws=DRAWS)
         chance = fit.chance_of_failing(units, np.array([HORIZON_H])).mean(axis=0)[:, 0]
         lives = units.lives
-        told = dict(zip(lives["unit_id"], zip(lives["craft_id"], chance.tolist(), strict=True), strict=True))
-        return frozenset(p for table in crossed.values() for p in table.problems), told
+        return dict(zip(lives["unit_id"], zip(lives["craft_id"], chance.tolist(), strict=True), strict=True))
 
     def cells(self) -> Iterator[WildCell]:
         """Every cell that can go wild, in every way that it can."""
@@ -105,22 +104,33 @@ class WildFleet:
                         if now != text:
                             yield WildCell(name, int(str(row)), column.name, text, now, slip)
 
-    def moved_by(self, cell: WildCell) -> Moved:
-        """The largest move of a unit that neither the row nor what it says now is about."""
+    def moved_by(self, cell: WildCell, in_silence: bool = False) -> Moved:
+        """The largest move of a unit that neither the row nor what it says now is about; one that is lost moves by 1.
+
+        `in_silence`: only that is asked; a cell that is told of counts as moving nothing, which is found out quickly.
+        """
         frame = self.texts[cell.table].copy()
         frame.loc[cell.row, cell.column] = cell.now
-        problems, after = self._asked(self.checked | {cell.table: self._checked(cell.table, frame)})
+        crossed = cross_check(self.checked | {cell.table: self._checked(cell.table, frame)})
         named = {text for column in ("unit_id", "craft_id") if column in frame for text in self._of(cell, column)}
+        told = _tells_of(_problems(crossed) - self.problems, cell, named)
+        if told and in_silence:
+            return Moved(cell, 0.0, "", told)
+        after = self._chances(crossed)
         others = {
-            unit: abs(after[unit][1] - chance)
+            unit: abs(after[unit][1] - chance) if unit in after else 1.0
             for unit, (craft, chance) in self.before.items()
-            if unit in after and not {unit, craft, after[unit][0]} & named
+            if not {unit, craft, after.get(unit, (craft,))[0]} & named
         }
         unit = max(others, key=others.__getitem__, default="")
-        return Moved(cell, others.get(unit, 0.0), unit, _tells_of(problems - self.problems, cell, named))
+        return Moved(cell, others.get(unit, 0.0), unit, told)
 
     def _of(self, cell: WildCell, column: str) -> tuple[str, ...]:
         return (self.texts[cell.table].loc[cell.row, column], *((cell.now,) if column == cell.column else ()))
+
+
+def _problems(crossed: Tables) -> frozenset[Problem]:
+    return frozenset(problem for table in crossed.values() for problem in table.problems)
 
 
 def _tells_of(problems: frozenset[Problem], cell: WildCell, named: set[str]) -> bool:
