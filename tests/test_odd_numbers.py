@@ -23,7 +23,7 @@ from forecaster.report.as_json import validation_json
 from forecaster.weibull import fit_weibull
 from forecaster.worlds import WORLDS
 from forecaster.writing import write_fleet
-from tests.small_fleet import TODAY, add_row, set_cell, small_fleet_folder
+from tests.small_fleet import TODAY, add_row, set_cell, small_fleet, small_fleet_folder
 from tests.test_cross_checks import Checked, Rows, fitting, opening, reading
 
 HALF_A_YEAR = "2025-10-01"
@@ -315,6 +315,15 @@ def test_before_the_day_of_the_row_nothing_is_held_back(drawn: FleetRecords) -> 
     held = replace(drawn, held_back={"fittings": frozenset({row})})
     assert build_histories(held, day).held_back
     assert not build_histories(held, date.fromordinal(day.toordinal() - 1)).held_back
+
+
+@pytest.mark.parametrize(("stated", "remarked"), [(500.0, True), (60.0, False), (25.0, False), (4_000.0, True)])
+def test_hours_stated_at_an_opening_far_from_the_log_are_remarked(stated: float, remarked: bool) -> None:
+    records = small_fleet()
+    rebuilds = records.rebuilds.copy()
+    rebuilds.loc[2, "hours"] = stated  # of S1, which the log has run some 52 h from fresh
+    told = build_histories(replace(records, rebuilds=rebuilds), TODAY).remarks
+    assert any("at its opening" in one.text for one in told if one.about == "S1") is remarked
 
 
 # --- every way to read, and every face ------------------------------------------------------------------------------
