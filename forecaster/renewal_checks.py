@@ -36,6 +36,8 @@ def renewed_without_opening(fittings: CheckedTable, rebuilds: CheckedTable, hour
     opened = rebuilds.accepted[["unit_id", "opened_on"]].sort_values("opened_on", kind="stable")
     asked = pd.merge_asof(asked, opened, left_on="fitted_on", right_on="opened_on", by="unit_id")
     asked = asked[~(asked["opened_on"] >= asked["since"])]
+    if asked.empty:
+        return
     asked = asked[asked["other_parts"] | (_ran_before(asked, hours.accepted) > RAN_H)].set_index("fitting_row")
     for row, unit, since, before, parts, fresh in each(asked, "unit_id", "since", "parts_before", "parts", "fresh"):
         what = "goes on again with 0 h" if fresh else f"goes on again with {parts} parts after {before} ones"

@@ -82,9 +82,15 @@ def ran_out_of_service(craft: CheckedTable, hours: CheckedTable) -> Iterator[Pro
 
     Only hours between two readings of one meter on days out of service count.
     """
-    read = hours.accepted.sort_values(["craft_id", "read_on", "new_meter", "meter"], kind="stable")
-    same = read["craft_id"].eq(read["craft_id"].shift()) & (read["new_meter"] != "yes")
     service = craft.accepted.assign(craft_row=craft.accepted.index).set_index("craft_id")
+    read = hours.accepted
+    span = read.groupby("craft_id")["read_on"].agg(["min", "max"]).reindex(service.index)
+    outside = (span["min"] < service["in_service_on"]) | (span["max"] > service["retired_on"])
+    read = read[read["craft_id"].isin(service.index[outside])]
+    if read.empty:
+        return
+    read = read.sort_values(["craft_id", "read_on", "new_meter", "meter"], kind="stable")
+    same = read["craft_id"].eq(read["craft_id"].shift()) & (read["new_meter"] != "yes")
     steps = read[["craft_id", "read_on"]].assign(
         since=read["read_on"].shift(), ran=read["meter"].diff().where(same, 0.0).clip(lower=0.0)
     )
