@@ -61,13 +61,8 @@ class CheckedTable:
     problems: tuple[Problem, ...] = ()
     reasons: dict[int, list[str]] = field(default_factory=dict)  # row -> why it is refused
     repeats: frozenset[int] = frozenset()
+    held_back: frozenset[int] = frozenset()  # rows that are used, and from which nothing is learned about others
     unusable: bool = False  # as a whole: a required column is missing, or the file cannot be read
-
-    @property
-    def held_back(self) -> frozenset[int]:
-        """Rows that are used and asked about, and from which nothing is learned about other units."""
-        asked = {problem.row for problem in self.problems if problem.held_back and problem.row is not None}
-        return frozenset(asked - set(self.reasons))
 
     @property
     def accepted(self) -> pd.DataFrame:
@@ -85,7 +80,9 @@ class CheckedTable:
         for problem in new:
             if problem.refused and problem.row is not None:
                 reasons.setdefault(problem.row, []).append(problem.reason)
-        return replace(self, problems=self.problems + new, reasons=reasons)
+        asked = {problem.row for problem in new if problem.held_back and problem.row is not None}
+        held_back = (self.held_back | asked) - set(reasons)
+        return replace(self, problems=self.problems + new, reasons=reasons, held_back=frozenset(held_back))
 
     def refused(self) -> pd.DataFrame:
         """The refused rows as they were given, and why in the column ``reason``; index ``row``."""
