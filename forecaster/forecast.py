@@ -267,5 +267,6 @@ NOT_YET: dict[str, Any] = {
 
 def _oldest_informative(histories: Histories) -> float:
     """The greatest age at which a life was seen to end in any way, h: beyond it the model extrapolates."""
+    histories = histories.taught()
     ended = histories.age[~histories.lives["ended_by"].isin(["running", "stored"])].dropna()
     return float(ended.max()) if len(ended) else 0.0

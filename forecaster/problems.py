@@ -22,6 +22,8 @@ class Problem:
     ``row`` is the line as a spreadsheet numbers it (header: row 1); None for a whole file or a whole column.
     ``value`` is the cell as it was given; in all else, characters that nobody sees are written out. ``stops_answer``:
     whatever is asked, the answer would be wrong.
+    ``held_back``: a notice that asks about the row; it is used for its own unit, and nothing is learned from it about
+    others.
     """
 
     file: str
@@ -32,6 +34,7 @@ class Problem:
     remedy: str
     refused: bool
     stops_answer: bool = False
+    held_back: bool = False
 
     def __post_init__(self) -> None:
         """Names of files, sheets and columns come from the user, and reasons quote them."""
@@ -70,7 +73,7 @@ class Reading:
     ``refused``: by table, the refused rows as they were given (raw text, index ``row``) plus the column ``reason``,
     which says why they are refused; a column ``reason`` of their own is called ``reason (given)`` there.
     ``kept_aside``: by table, the columns that the contract does not know, as given (index ``row``).
-    ``doubtful_units``: units whose answer may be wrong because of what was refused, each with the reason.
+    ``doubtful_units``: units whose answer may be wrong because of what was refused or is asked about, with the reason.
     """
 
     records: FleetRecords

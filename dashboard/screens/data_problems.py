@@ -49,7 +49,7 @@ def show_problems(reading: forecaster.Reading) -> None:
     if not reading.problems:
         return
     st.subheader("Problems", anchor=False)
-    ordered = sorted(reading.problems, key=lambda p: (not p.stops_answer, not p.refused))
+    ordered = sorted(reading.problems, key=lambda p: (not p.stops_answer, not p.refused, not p.held_back))
     for problem in ordered[:SHOWN_AS_TEXT]:
         row = "" if problem.row is None else f", row {problem.row}"
         place = f"{problem.file}{row}{'' if problem.column is None else f', {problem.column}'}"
