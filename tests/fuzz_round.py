@@ -27,17 +27,20 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
 from tests.fuzz_runs import PATIENCE_S, Case, Judged, judged
+from tests.fuzz_screens import screens, screens_judged
 from tests.fuzzed_fleets import cells, keys, whole_files
 from tests.fuzzed_options import options
 from tests.fuzzed_workbooks import uploads, workbooks
 
-KINDS: dict[str, Callable[[], st.SearchStrategy[Case]]] = {
-    "cells": cells,
-    "files": whole_files,
-    "keys": keys,
-    "options": options,
-    "workbook": workbooks,
-    "upload": uploads,
+Judge = Callable[[Case, Path, bool], Judged]
+KINDS: dict[str, tuple[Callable[[], st.SearchStrategy[Case]], Judge]] = {
+    "cells": (cells, judged),
+    "files": (whole_files, judged),
+    "keys": (keys, judged),
+    "options": (options, judged),
+    "workbook": (workbooks, judged),
+    "upload": (uploads, judged),
+    "screens": (screens, screens_judged),
 }
 CASES_OF_A_CHILD = 100
 CHILD_S = 600  # of processor time; a hundred cases take some 30 s
@@ -57,6 +60,7 @@ def work_through(kind: str, number: int, count: int, place: Path) -> None:
 
         resource.setrlimit(resource.RLIMIT_CPU, (CHILD_S, CHILD_S))
     met = 0
+    strategy, judge = KINDS[kind]
 
     @seed(number)
     @settings(
@@ -66,13 +70,13 @@ def work_through(kind: str, number: int, count: int, place: Path) -> None:
         deadline=None,
         suppress_health_check=list(HealthCheck),
     )
-    @given(KINDS[kind]())
+    @given(strategy())
     def each(case: Case) -> None:
         nonlocal met
         met += 1
         (place / TRIED).write_bytes(pickle.dumps(case))
         with tempfile.TemporaryDirectory() as room:
-            found = judged(case, Path(room), own_process=met % IN_A_PROCESS_OF_ITS_OWN == 0)
+            found = judge(case, Path(room), met % IN_A_PROCESS_OF_ITS_OWN == 0)
         if found.faults:
             (place / f"{met}.pickle").write_bytes(pickle.dumps((case, found)))
         with (place / "log").open("a", encoding="utf-8") as log:
@@ -167,7 +171,7 @@ def _keep(folder: Path | None, number: int, case: Case, found: Judged) -> None:
         case.lay_out(room)
     (room / "case.pickle").write_bytes(pickle.dumps(case))
     words = shlex.join(case.words_in(room))
-    told = [f"forecaster {words}", *case.did, *found.faults]
+    told = [f"{case.kind}: {words}", *case.did, *found.faults]
     (room / "what.txt").write_text("\n".join(told) + "\n", encoding="utf-8", errors="backslashreplace")
 
 

@@ -172,7 +172,7 @@ def _as_a_process(room: Path) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def bounded() -> Iterator[None]:
+def bounded(seconds: int = PATIENCE_S) -> Iterator[None]:
     """Bounds of time and memory, where the system knows such; TookTooLong and MemoryError beyond them."""
     if sys.platform == "win32":
         yield
@@ -181,8 +181,8 @@ def bounded() -> Iterator[None]:
     most, hard = resource.getrlimit(resource.RLIMIT_AS)
     resource.setrlimit(resource.RLIMIT_AS, (_addresses() + MEMORY, hard))
     # For what no signal can interrupt.
-    faulthandler.dump_traceback_later(3 * PATIENCE_S, exit=True, file=sys.__stderr__)
-    signal.alarm(PATIENCE_S)
+    faulthandler.dump_traceback_later(3 * seconds, exit=True, file=sys.__stderr__)
+    signal.alarm(seconds)
     try:
         yield
     finally:

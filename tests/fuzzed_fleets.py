@@ -30,9 +30,13 @@ MOST_READINGS = 150  # of the sample fleet's log: a quick fleet
 PRIORS = (Path(__file__).parent.parent / "forecaster" / "priors.toml").read_text(encoding="utf-8")
 CHANGES = "unit_id,action,week_of,note\nS1,rebuild,2025-11-10,why\nS2,leave,,\nS3,check,,\n"
 # Questions about a fleet, as words before what a case adds: quick ones oftener.
-QUESTIONS = (
+READINGS = (
     ("validate", FLEET, "--refused", f"{ROOM}/refused"),
     ("validate", FLEET, "--refused", f"{ROOM}/refused.xlsx", "--json"),
+    ("teardown", FLEET, "--json"),
+)
+QUESTIONS = (
+    *READINGS,
     ("forecast", FLEET),
     ("forecast", FLEET, "--json"),
     ("forecast", FLEET, "--model", "weibull"),
@@ -104,14 +108,16 @@ def cells(draw: st.DrawFn) -> Case:
     """A fleet some of whose cells, rows and headers are not what they were."""
     files = dict(good_files(sample=draw(st.integers(0, 7)) == 7))
     tables = tables_of(files)
-    did = [_spoil(draw, tables) for _ in range(draw(st.integers(1, 4)))]
+    deep = draw(st.integers(0, 2)) == 2  # asked a question, or only read, which is quick and bears more at once
+    did = [_spoil(draw, tables) for _ in range(draw(st.integers(1, 4 if deep else 20)))]
     rows: Tables = {}
     for name, table in TABLES.items():
         files[table.file] = written(tables[name])
         if _countable(tables[name]):
             rows[name] = tables[name]
     laid = {f"fleet/{name}": content for name, content in files.items()}
-    return Case("cells", laid, draw(question()), rows, tuple(did))
+    words = draw(question()) if deep else (*draw(st.sampled_from(READINGS)), "--as-of", DAY)
+    return Case("cells", laid, words, rows, tuple(did))
 
 
 def _countable(rows: list[list[str]]) -> bool:

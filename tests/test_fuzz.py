@@ -16,19 +16,20 @@ from hypothesis import strategies as st
 from forecaster.commands import COMMANDS
 from forecaster.reading import read_fleet
 from forecaster.records import TABLES
-from tests.fuzz_round import signature
+from tests.fuzz_round import Judge, signature
 from tests.fuzz_runs import Case, Ran, judged, row_faults, run_faults
+from tests.fuzz_screens import screens, screens_judged
 from tests.fuzzed_fleets import cells, good_files, keys, tables_of, whole_files, written
 from tests.fuzzed_options import options, taken_values
 from tests.fuzzed_workbooks import uploads, workbooks
 from tests.small_fleet import TODAY
 
 
-def judge(case: Case, own_process: bool = False) -> None:
+def judge(case: Case, how: Judge = judged, own_process: bool = False) -> None:
     """Run a case in a room of its own; nothing may be at fault with it."""
     with TemporaryDirectory() as room:
-        faults = judged(case, Path(room), own_process).faults
-    assert not faults, "\n".join([f"forecaster {' '.join(case.words)}", *case.did, *faults])
+        faults = how(case, Path(room), own_process).faults
+    assert not faults, "\n".join([f"{case.kind}: {' '.join(case.words)}", *case.did, *faults])
 
 
 def some(count: int) -> settings:
@@ -76,6 +77,12 @@ def test_no_upload_brings_a_fault(case: Case) -> None:
 @given(st.one_of(cells(), keys(), options(), workbooks()))
 def test_the_program_in_a_process_of_its_own_has_no_other_faults(case: Case) -> None:
     judge(case, own_process=True)
+
+
+@some(6)
+@given(screens())
+def test_no_screen_shows_an_exception_whatever_the_fleet(case: Case) -> None:
+    judge(case, screens_judged)
 
 
 # Rows add up, whatever lies between them ------------------------------------------------------------------------------
