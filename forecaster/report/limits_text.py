@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from forecaster.limits import Change, End, Group, Limit
+from forecaster.number_cells import plain_number
 from forecaster.report.as_json import Json
 from forecaster.report.table import TextColumn, plain_table
 from forecaster.report.text import Page
@@ -15,6 +16,7 @@ OPENING = (
     "memory within what a computer has."
 )
 GROUPED_FROM = 10_000
+NEAREST_WRITTEN = 1e-6  # nearer to 0, nobody counts the noughts
 HEADINGS: dict[Group, str] = {
     "files": "Files that are read. Beyond, a file is not read at all, and nothing of it is guessed.",
     "uploads": "Files that are uploaded in the browser. Beyond, the upload is refused, and the fleet shown stays.",
@@ -67,12 +69,12 @@ def _of_all(limits: Sequence[Limit]) -> str:
 def allowed(limit: Limit) -> str:
     """The range in words: "0 to 366 days", "at most 300 MB", "1950-01-01 or later"."""
     unit = f" {limit.unit}" if limit.unit else ""
+    least, most = (_end(end, grouped=bool(unit)) for end in (limit.least, limit.most))
     if limit.least is None:
-        return f"at most {_end(limit.most)}{unit}"
+        return f"at most {most}{unit}"
     if limit.most is None:
-        more = "later" if isinstance(limit.least, date) else "more"
-        return f"{_end(limit.least)}{unit} or {more}"
-    return f"{_end(limit.least)} to {_end(limit.most)}{unit}"
+        return f"{least}{unit} or {'later' if isinstance(limit.least, date) else 'more'}"
+    return f"{least} to {most}{unit}"
 
 
 def where(limit: Limit) -> str:
@@ -80,13 +82,13 @@ def where(limit: Limit) -> str:
     return f"{CHANGES[limit.change]} {limit.by}".strip()
 
 
-def _end(end: End) -> str:
-    if isinstance(end, date):
-        return end.isoformat()
-    assert end is not None
-    if end != 0 and not 1e-4 <= abs(end) < 1e12:
+def _end(end: End, grouped: bool) -> str:
+    """An end in words; years and ports, which have no unit, without a comma."""
+    if not isinstance(end, (int, float)):
+        return "" if end is None else end.isoformat()
+    if 0 < abs(end) < NEAREST_WRITTEN:
         return f"{end:g}"
-    return f"{end:,.12g}" if abs(end) >= GROUPED_FROM else f"{end:.12g}"  # years and ports have no comma
+    return f"{end:,.12g}" if grouped or abs(end) >= GROUPED_FROM else plain_number(end)
 
 
 def limits_json(limits: Sequence[Limit]) -> Json:
