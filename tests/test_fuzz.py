@@ -37,49 +37,49 @@ def some(count: int) -> settings:
     return settings(max_examples=count, suppress_health_check=list(HealthCheck))
 
 
-@some(30)
+@some(20)
 @given(cells())
 def test_no_cell_row_or_header_brings_a_fault_and_rows_add_up(case: Case) -> None:
     judge(case)
 
 
-@some(30)
+@some(15)
 @given(whole_files())
 def test_no_file_brings_a_fault(case: Case) -> None:
     judge(case)
 
 
-@some(40)
+@some(20)
 @given(keys())
 def test_no_key_or_value_of_settings_priors_experience_and_changes_brings_a_fault(case: Case) -> None:
     judge(case)
 
 
-@some(60)
+@some(40)
 @given(options())
 def test_no_option_of_any_command_brings_a_fault(case: Case) -> None:
     judge(case)
 
 
-@some(60)
+@some(40)
 @given(workbooks())
 def test_no_part_of_a_workbook_brings_a_fault(case: Case) -> None:
     judge(case)
 
 
-@some(60)
+@some(40)
 @given(uploads())
 def test_no_upload_brings_a_fault(case: Case) -> None:
     judge(case)
 
 
-@some(4)
+@some(3)
 @given(st.one_of(cells(), keys(), options(), workbooks()))
 def test_the_program_in_a_process_of_its_own_has_no_other_faults(case: Case) -> None:
     judge(case, own_process=True)
 
 
-@some(6)
+@some(4)
 @given(screens())
 def test_no_screen_shows_an_exception_whatever_the_fleet(case: Case) -> None:
     judge(case, screens_judged)
@@ -102,7 +102,7 @@ def laid_out(kinds: list[str], rows: list[list[str]]) -> list[list[str]]:
     return [rows[0], *(row for kind in kinds for row in (more[kind], rows[-1])), *rows[1:]]
 
 
-@some(10)
+@some(6)
 @given(st.sampled_from(tuple(TABLES)), st.lists(st.sampled_from(ROWS), max_size=12), st.sets(st.integers(2, 30)))
 def test_rows_read_and_refused_are_those_given_in_a_folder_and_in_a_workbook_with_hidden_rows(
     table: str, kinds: list[str], hidden: set[int]
