@@ -40,6 +40,7 @@ if sys.platform != "win32":
 
 ROOM = "{room}"  # in words: the folder in which the case's files lie
 PATIENCE_S = 20  # many times what any of these small fleets needs, on a machine that others use too
+WAITS = 3
 MEMORY = 2_500_000_000  # bytes of addresses beyond what the process has already
 STATUSES = (0, 1, 2)
 FAULT_LINE = "a fault of the program"
@@ -109,7 +110,7 @@ class Ran:
 
 
 class TookTooLong(BaseException):
-    """The run was still going after `PATIENCE_S`."""
+    """The run was still going after its time."""
 
 
 def run_in_process(words: Sequence[str], room: Path) -> Ran:
@@ -143,12 +144,12 @@ def run_in_a_process_of_its_own(words: Sequence[str], room: Path) -> Ran:
             [sys.executable, "-m", "forecaster", *words],
             capture_output=True,
             cwd=room,
-            timeout=3 * PATIENCE_S,
+            timeout=2 * WAITS * PATIENCE_S,
             env={**os.environ, "PYTHONPATH": root},
             stdin=subprocess.DEVNULL,
         )
     except subprocess.TimeoutExpired:
-        return Ran(None, raised=f"still running after {3 * PATIENCE_S} s")
+        return Ran(None, raised=f"still running after {2 * WAITS * PATIENCE_S} s")
     texts = (ended.stdout.decode("utf-8", "replace"), ended.stderr.decode("utf-8", "replace"))
     return Ran(ended.returncode, *texts, seconds=time.monotonic() - began)
 
@@ -173,23 +174,30 @@ def _as_a_process(room: Path) -> Iterator[None]:
 
 @contextlib.contextmanager
 def bounded(seconds: int = PATIENCE_S) -> Iterator[None]:
-    """Bounds of time and memory, where the system knows such; TookTooLong and MemoryError beyond them."""
+    """Bounds of time and memory, where the system knows such; TookTooLong and MemoryError beyond them.
+
+    `seconds`: of the processor; whoever waits for something that does not come has `WAITS` times as many by the clock,
+    since others may use the machine too.
+    """
     if sys.platform == "win32":
         yield
         return
-    kept = signal.signal(signal.SIGALRM, _too_long)
+    kept = {which: signal.signal(which, _too_long) for which in (signal.SIGALRM, signal.SIGPROF)}
     most, hard = resource.getrlimit(resource.RLIMIT_AS)
     resource.setrlimit(resource.RLIMIT_AS, (_addresses() + MEMORY, hard))
     # For what no signal can interrupt.
-    faulthandler.dump_traceback_later(3 * seconds, exit=True, file=sys.__stderr__)
-    signal.alarm(seconds)
+    faulthandler.dump_traceback_later(2 * WAITS * seconds, exit=True, file=sys.__stderr__)
+    signal.alarm(WAITS * seconds)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
         yield
     finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
         signal.alarm(0)
         faulthandler.cancel_dump_traceback_later()
         resource.setrlimit(resource.RLIMIT_AS, (most, hard))
-        signal.signal(signal.SIGALRM, kept)
+        for which, handler in kept.items():
+            signal.signal(which, handler)
 
 
 def _too_long(_: int, frame: FrameType | None) -> None:
