@@ -9,6 +9,7 @@ import zipfile
 from functools import cache
 
 import openpyxl
+import xlsxwriter
 from hypothesis import strategies as st
 
 from forecaster.raw_tables import is_blank
@@ -58,21 +59,38 @@ UPLOADED = (
 )
 
 
+SETTINGS = (("key", "value"), ("costs.rebuild", 700.0), ("season.opens", "05-01"), ("currency", "EUR"))
+
+
 @cache
 def good_workbook() -> dict[str, bytes]:
-    """The small fleet as the parts of a workbook with numbers, texts, dates and its settings."""
+    """The small fleet as the parts of a workbook whose sheets share their texts, as spreadsheets write it."""
+    into = io.BytesIO()
+    with xlsxwriter.Workbook(into, {"in_memory": True}) as book:
+        for name, rows in _sheets().items():
+            sheet = book.add_worksheet(name)
+            for number, row in enumerate(rows):
+                sheet.write_row(number, 0, row)
+    return parts_of(into.getvalue())
+
+
+@cache
+def inline_workbook() -> dict[str, bytes]:
+    """The same with each text in its cell, as some programs write it."""
     book = openpyxl.Workbook()
     book.remove(book.active)
-    for name, rows in tables_of(good_files()).items():
+    for name, rows in _sheets().items():
         sheet = book.create_sheet(name)
         for row in rows:
-            sheet.append([_typed(text) for text in row])
-    settings = book.create_sheet(SETTINGS_SHEET)
-    for row in (("key", "value"), ("costs.rebuild", 700), ("season.opens", "05-01"), ("currency", "EUR")):
-        settings.append(row)
-    packed = io.BytesIO()
-    book.save(packed)
-    return parts_of(packed.getvalue())
+            sheet.append(row)
+    into = io.BytesIO()
+    book.save(into)
+    return parts_of(into.getvalue())
+
+
+def _sheets() -> dict[str, list[list[object]]]:
+    typed = {name: [[_typed(text) for text in row] for row in rows] for name, rows in tables_of(good_files()).items()}
+    return {**typed, SETTINGS_SHEET: [list(row) for row in SETTINGS]}
 
 
 @cache
@@ -105,7 +123,7 @@ def packed(parts: dict[str, bytes], how: int = zipfile.ZIP_STORED) -> bytes:
 @st.composite
 def workbooks(draw: st.DrawFn) -> Case:
     """A workbook some of whose parts are not what a spreadsheet writes."""
-    parts = dict(template_parts() if draw(st.integers(0, 5)) == 5 else good_workbook())
+    parts = dict(draw(st.sampled_from((good_workbook, good_workbook, inline_workbook, template_parts)))())
     did = [_spoil_part(draw, parts) for _ in range(draw(st.integers(1, 3)))]
     content = packed(parts)
     if draw(st.integers(0, 9)) == 9:
