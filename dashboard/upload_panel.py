@@ -35,8 +35,7 @@ NEW, INTO = "a fleet of their own", "in place of the same files of"
 PRIVATE = (
     "Stays on this computer: the files are kept in a temporary folder for your visit alone, and deleted when you close "
     "or reload this page, close the fleet, or upload another; should the computer fail meanwhile, when the dashboard next "
-    "starts. Nothing is sent anywhere, and no other viewer of this "
-    "dashboard sees them. What was worked out from them stays in the memory of this computer until the dashboard "
+    "starts. Nothing is sent anywhere, and no other viewer of this dashboard sees them. What was worked out from them stays in the memory of this computer until the dashboard "
     "is ended."
 )
 
@@ -145,15 +144,17 @@ def open_handed_over() -> None:
     handed = st.session_state.pop(HANDED_OVER, None)
     if handed is None:
         return
-    today, folder = date.today(), forecaster.UploadFolder()
+    today, folder = date.today(), None
     earlier = _may_go_into() if handed.into_earlier else None
     with st.spinner("Reading what you uploaded ..."):
         try:
+            folder = forecaster.UploadFolder()
             found = forecaster.receive_apart(
                 handed.files, folder.path, today, None if earlier is None else _files_of(earlier)
             )
         except forecaster.ForecasterError as refusal:
-            folder.remove()
+            if folder is not None:
+                folder.remove()
             st.session_state[REFUSED] = str(refusal)
             return
         turn = int(st.session_state.get(TURN, 0)) + 1
