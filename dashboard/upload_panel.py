@@ -34,9 +34,9 @@ WHAT = "upload meant as"
 NEW, INTO = "a fleet of their own", "in place of the same files of"
 PRIVATE = (
     "Stays on this computer: the files are kept in a temporary folder for your visit alone, and deleted when you close "
-    "or reload this page, close the fleet, or upload another; should the computer fail meanwhile, when the dashboard next "
-    "starts. Nothing is sent anywhere, and no other viewer of this dashboard sees them. What was worked out from them stays in the memory of this computer until the dashboard "
-    "is ended."
+    "or reload this page, close the fleet, or upload another; should the computer fail meanwhile, when the dashboard "
+    "next starts. Nothing is sent anywhere, and no other viewer of this dashboard sees them. What was worked out from "
+    "them stays in the memory of this computer until the dashboard is ended."
 )
 
 

@@ -65,7 +65,7 @@ def test_nobody_else_can_read_it() -> None:
 
 def test_where_nothing_can_be_kept_the_reason_is_told(monkeypatch: pytest.MonkeyPatch, temporary: Path) -> None:
     monkeypatch.setattr(tempfile, "tempdir", str(temporary / "nowhere"))
-    with pytest.raises(SourceError, match="Uploads cannot be kept on this computer: .* Free some space"):
+    with pytest.raises(SourceError, match=r"Uploads cannot be kept on this computer: .* Free some space"):
         UploadFolder()
 
 
