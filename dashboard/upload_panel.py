@@ -144,15 +144,17 @@ def open_handed_over() -> None:
     handed = st.session_state.pop(HANDED_OVER, None)
     if handed is None:
         return
-    today, folder = date.today(), forecaster.UploadFolder()
+    today, folder = date.today(), None
     earlier = _may_go_into() if handed.into_earlier else None
     with st.spinner("Reading what you uploaded ..."):
         try:
+            folder = forecaster.UploadFolder()
             found = forecaster.receive_apart(
                 handed.files, folder.path, today, None if earlier is None else _files_of(earlier)
             )
         except forecaster.ForecasterError as refusal:
-            folder.remove()
+            if folder is not None:
+                folder.remove()
             st.session_state[REFUSED] = str(refusal)
             return
         turn = int(st.session_state.get(TURN, 0)) + 1

@@ -18,6 +18,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import IO
 
+from forecaster.errors import SourceError
+
 PREFIX = "forecaster-upload-"
 LOCK = ".lock"  # no name of a fleet has a full stop in it
 SWEPT_WITHIN_SECONDS = 0.05
@@ -31,8 +33,12 @@ class UploadFolder:
     """A new temporary folder that nobody else can read, deleted when it is let go or the program ends."""
 
     def __init__(self) -> None:
-        """Make it and lock it. Raises OSError where it cannot be made."""
-        self.path, lock = _locked_folder()
+        """Make it and lock it. Raises SourceError where it cannot be made."""
+        try:
+            self.path, lock = _locked_folder()
+        except OSError as error:
+            why = error.strerror or str(error)
+            raise SourceError(f"Uploads cannot be kept on this computer: {why}. Free some space.") from error
         self._finalizer = weakref.finalize(self, _remove, self.path, lock)
         _alive.add(self)
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from forecaster.errors import SourceError
 from forecaster.upload_folders import LOCK, PREFIX, UploadFolder, is_uploaded, remove_uploads, sweep_uploads
 from tests.conftest import ROOT
 
@@ -60,6 +61,12 @@ def test_a_folder_is_gone_when_it_is_let_go(temporary: Path) -> None:
 @pytest.mark.skipif(sys.platform == "win32", reason="other rights there")
 def test_nobody_else_can_read_it() -> None:
     assert UploadFolder().path.stat().st_mode & 0o077 == 0
+
+
+def test_where_nothing_can_be_kept_the_reason_is_told(monkeypatch: pytest.MonkeyPatch, temporary: Path) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(temporary / "nowhere"))
+    with pytest.raises(SourceError, match=r"Uploads cannot be kept on this computer: .* Free some space"):
+        UploadFolder()
 
 
 def test_what_a_killed_program_left_is_swept(other: subprocess.Popen[str], temporary: Path) -> None:
