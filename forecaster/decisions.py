@@ -69,6 +69,7 @@ class Decisions:
     _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
     _aheads: Kept[str, UnitAhead] = field(default_factory=lambda: Kept(KEPT_AHEADS), repr=False)
     _weighed: dict[str, Waiting] = field(default_factory=dict, repr=False)  # by unit, at its craft's own prices
+    _rebuilt_at_close: dict[str, np.ndarray] = field(default_factory=dict, repr=False)  # by craft, of its next off-season
 
     @property
     def as_of(self) -> date:
@@ -302,10 +303,28 @@ class Decisions:
         drawn = self._drawn_steps(craft_ids, weeks)
         units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS, drawn)
         scatter = [self._scatter_on(craft_id) for craft_id in craft_ids]
-        return {
-            unit_id: waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])
-            for i, unit_id in enumerate(some.lives["unit_id"])
-        }
+        weighed = {}
+        for i, unit_id in enumerate(some.lives["unit_id"]):
+            one = waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])
+            weighed[unit_id] = one
+            # While its upkeep is at hand, which thousands of are too large to keep.
+            self._rebuilt_at_close[craft_ids[i]] = self._rebuilt_by(upkeeps[i], craft_ids[i], one.off_season.begins)
+        return weighed
+
+    def rebuilt_at_close(self, craft_id: str, begins: int) -> np.ndarray:
+        """Chance that a fresh unit is rebuilt in the off-season from week `begins` on, (begins,).
+
+        By the week amid which it is put on the craft; it runs to the off-season unopened.
+        """
+        kept = self._rebuilt_at_close.get(craft_id)
+        if kept is None or len(kept) != begins:
+            return self._rebuilt_by(self.upkeep(craft_id), craft_id, begins)
+        return kept
+
+    def _rebuilt_by(self, upkeep: Upkeep, craft_id: str, begins: int) -> np.ndarray:
+        hours = self.weekly_hours[craft_id][:begins]
+        age_h = np.cumsum(hours[::-1])[::-1] - hours / 2
+        return np.array([upkeep.rebuilt_at_close(age) for age in age_h])
 
     def off_season_before(self, unit_id: str, opens: int) -> OffSeasonAhead:
         """A unit's off-season before the season that opens in week `opens`, for one that is not the next."""

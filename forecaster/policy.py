@@ -103,6 +103,14 @@ class Upkeep:
         """What the best policy does at a stage with a unit of that age and last quiet check, both in steps."""
         return ACTIONS[int(self.action[stage, age, checked])]
 
+    def rebuilt_at_close(self, age_h: float) -> float:
+        """Chance that a fresh unit runs to an age unopened and is then rebuilt in the off-season."""
+        life = self.life
+        age = min(round(age_h / life.step_h), life.n - 1)
+        ill, act = float(life.defective[age, 0]), self.does(self.steps, age)
+        rattles = life.sensitivity * ill + (1 - life.specificity) * (1 - ill)
+        return float(life.alive[age, 0]) * {"rebuild": 1.0, "check": rattles, "none": 0.0}[act]
+
     def trigger_h(self, stage: int, action: Action, checked_h: float = 0.0) -> float | None:
         """The least age at which the best policy does that (or more) at a stage, h; None: never before the grid's end.
 
