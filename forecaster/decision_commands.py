@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import Namespace
 from pathlib import Path
 
-from forecaster.command_line import DONE, Commands, argument, tell_progress
+from forecaster.command_line import DONE, Commands, argument, tell, tell_progress
 from forecaster.question_options import (
     AS_JSON,
     AS_OF,
@@ -33,6 +33,11 @@ COMMANDS = Commands()
     "rebuild one unit now or later: what each week costs, and what moves the answer",
     SOURCE,
     argument("unit", metavar="UNIT", help="the unit's unit_id"),
+    argument(
+        "--with-plan",
+        action="store_true",
+        help="make the plan of all units for it, however many: of very many the unit's own costs are told without",
+    ),
     AS_JSON,
     AS_OF,
     EXPERIENCE,
@@ -46,12 +51,14 @@ def _compare(asked: Namespace) -> int:
     fleet, as_of = opened(asked)
     tell_progress(f"Weighing the weeks ahead of {asked.unit} ...")
     prices = prices_given(asked)
-    told = fleet.now_or_later(asked.unit, as_of, **prices)
+    told = fleet.now_or_later(asked.unit, as_of, planned=asked.with_plan or None, **prices)
     swings = fleet.decisions(as_of).swings(asked.unit, None, **prices)
     if asked.json:
         print(written(compare_json(told, swings)))
     else:
         print(compare_text(told, swings, fleet.settings.currency, page()))
+    if "plan_not_asked" in told.stands:
+        tell(f"The plan of so many units is not made for one: add --with-plan, or see forecaster plan {asked.source}.")
     return DONE
 
 

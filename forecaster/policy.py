@@ -116,11 +116,11 @@ class Upkeep:
     def first_season_h(self, action: Action, begun_h: float = 0.0) -> float | None:
         """The age at which a unit of `begun_h` at the opening comes to that in the season, h; None: not in it."""
         ages, margins = [], []
+        grid, by_stage = np.arange(self.life.n) * self.life.step_h, self._margins(action, or_more=False)
         for to_close in range(self.steps, 0, -1):
             age = begun_h + self.season_hours - to_close * self.life.step_h
             if age >= begun_h:
-                grid = np.arange(self.life.n) * self.life.step_h
-                margins.append(float(np.interp(age, grid, self._margins(action, or_more=False)[to_close][:, 0])))
+                margins.append(float(np.interp(age, grid, by_stage[to_close][:, 0])))
                 ages.append(age)
         return _crosses(np.array(ages), np.array(margins))
 

@@ -24,8 +24,8 @@ from forecaster.command_line import (
 
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
-    from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_limits import PlanWishes
+    from forecaster.plan_problem import PlanEdit
     from forecaster.report.text import Page
 
 SOURCE = argument("source", metavar="SOURCE", help="a fleet folder or a workbook")

@@ -8,6 +8,7 @@ opened at all is a SourceError; everything else is a `Problem`, all of them at o
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -24,6 +25,7 @@ from forecaster.row_checks import CheckedTable, check_table
 from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings
 from forecaster.settings_sheet import settings_text
 from forecaster.text_files import read_text_table
+from forecaster.visible_texts import visible
 from forecaster.workbooks import Workbook
 
 SETTINGS_SHEET = "fleet"
@@ -51,12 +53,7 @@ def read_fleet(source: str | Path, today: date) -> Reading:
     problems = [p for table in checked.values() for p in table.problems] + found.problems
     problems += _nothing_left(checked)
     return Reading(
-        records=FleetRecords(
-            **{name: table.accepted for name, table in checked.items()},
-            settings=found.settings,
-            name=path.stem,
-            files=files_of(path),
-        ),
+        records=records_of(checked, found.settings, visible(path.stem), files_of(path)),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
         refused={name: table.refused() for name, table in checked.items() if table.reasons},
         kept_aside={name: table.kept_aside for name, table in checked.items() if table.kept_aside is not None},
@@ -75,6 +72,19 @@ def files_of(source: str | Path) -> tuple[Path, ...]:
     free = {table.file for table in TABLES.values()} | {SETTINGS_FILE}
     there = [entry for entry in _entries(place) if _folded(entry.name) in free]
     return (*there, *(place / name for name in sorted(free - {_folded(entry.name) for entry in there})))
+
+
+def records_of(
+    checked: Mapping[str, CheckedTable], settings: FleetSettings, name: str, files: tuple[Path, ...] = ()
+) -> FleetRecords:
+    """What is used of the tables of a fleet, once they were checked on their own and against each other."""
+    return FleetRecords(
+        **{table: rows.accepted for table, rows in checked.items()},
+        settings=settings,
+        name=name,
+        files=files,
+        held_back={table: rows.held_back for table, rows in checked.items() if rows.held_back},
+    )
 
 
 @dataclass

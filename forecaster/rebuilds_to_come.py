@@ -99,9 +99,11 @@ def number_of_units(chances: np.ndarray, most: int | None = None) -> NumberOfUni
     draws, n = chances.shape
     number = np.zeros((draws, n + 1))
     number[:, 0] = 1.0
-    for chance in np.clip(chances, 0.0, 1.0).T:
-        number[:, 1:] = number[:, 1:] * (1.0 - chance[:, None]) + number[:, :-1] * chance[:, None]
-        number[:, 0] *= 1.0 - chance
+    likely = np.clip(chances, 0.0, 1.0).T
+    for tried, chance in enumerate(likely[likely.any(axis=1)], start=1):  # of so many units no more can come true
+        some = number[:, : tried + 1]
+        some[:, 1:] = some[:, 1:] * (1.0 - chance[:, None]) + some[:, :-1] * chance[:, None]
+        some[:, 0] *= 1.0 - chance
     mixed = number.mean(axis=0)
     if most is not None and most < n:
         mixed = np.append(mixed[:most], mixed[most:].sum())

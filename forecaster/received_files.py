@@ -33,7 +33,7 @@ TAKEN = "Taken are the CSV files of a fleet folder with its fleet.toml, one ZIP 
 _FLEET_FILES = frozenset({*(table.file for table in TABLES.values()), SETTINGS_FILE})
 _NO_FILE_NAME = re.compile(r'[<>:"/\\|?*.\x00-\x1f]+')
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)  # no names of folders under Windows
-_LONGEST_NAME = 60
+LONGEST_NAME = 60
 
 
 @dataclass(frozen=True)
@@ -122,7 +122,7 @@ def received_folder(folder: str | Path) -> ReceivedFleet:
 
 def fleet_name(text: str) -> str:
     """A name for the fleet that is also a folder's name on every system."""
-    name = " ".join(_NO_FILE_NAME.sub(" ", text).split())[:_LONGEST_NAME].strip()
+    name = " ".join(_NO_FILE_NAME.sub(" ", text).split())[:LONGEST_NAME].strip()
     return f"{name} fleet" if _RESERVED.fullmatch(name) else name or UNNAMED
 
 

@@ -27,7 +27,7 @@ from forecaster.question_options import (
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
     from forecaster.paper.paper import Paper
-    from forecaster.plan_by_hand import PlanEdit
+    from forecaster.plan_problem import PlanEdit
 
 COMMANDS = Commands()
 PAPER_KINDS = ("pdf", "xlsx", "ics", "csv")  # as in forecaster.paper.files; the tests hold them together

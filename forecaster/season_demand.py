@@ -46,7 +46,7 @@ def _rebuilt(decisions: Decisions, one: Waiting, planned: PlannedAction) -> np.n
     hours = np.zeros(weeks.n)
     hours[weeks.week_of_step] = weeks.step_hours
     ages = np.concatenate([[0.0], np.cumsum(np.where(before, 0.0, hours))])
-    off = np.diff(came_off(decisions.upkeep(planned.craft_id).life, ages))
+    off = np.diff(came_off(decisions.fresh_life(planned.craft_id), ages))
     coming: np.ndarray = np.where(before, one.comes_off, decisions.scatter[:, None] * off)
     return coming
 

@@ -1,7 +1,8 @@
 """Records and refused rows back into files: a fleet folder that reads as it was written, and a list to mend.
 
 A fleet is written as the contract asks: UTF-8, commas, ISO 8601 dates, plain numbers, blank cells blank. Refused
-rows are written as they were given, each with its file, row and reason.
+rows are written as they were given, each with its file, row and reason. In CSV files a text that a spreadsheet could
+take for a formula gets a mark, which reading takes away again (``safe_cells``).
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from forecaster.problems import Reading
 from forecaster.raw_tables import UnreadableFile
 from forecaster.records import TABLES, FleetRecords
 from forecaster.row_checks import GIVEN_REASON
+from forecaster.safe_cells import csv_for_people, neutral_table
 from forecaster.settings import SETTINGS_FILE, FleetSettings
 from forecaster.workbooks import Workbook
 from forecaster.written_files import check_places, undo_killed, write_files
@@ -73,8 +75,7 @@ def write_refused(reading: Reading, path: str | Path, force: bool = False) -> li
     elif _is_workbook(path):
         contents = {path: _workbook(tables)}
     else:
-        texts = {name: rows.to_csv(index=False, lineterminator="\n") for name, rows in tables.items()}
-        contents = {_refused_file(path, name): text.encode("utf-8-sig") for name, text in texts.items()}
+        contents = {_refused_file(path, name): csv_for_people(rows) for name, rows in tables.items()}
     earlier = [file for file in refused_lists(path) if file not in contents]
     return write_files(contents, reading.records.files, force, gone=earlier)
 
@@ -133,7 +134,7 @@ def _toml(value: object) -> str:
 
 def _csv(rows: pd.DataFrame) -> str:
     written = pd.DataFrame({name: _texts(rows[name]) for name in rows.columns})
-    text: str = written.to_csv(index=False, lineterminator="\n")
+    text: str = neutral_table(written).to_csv(index=False, lineterminator="\n")
     return text
 
 
