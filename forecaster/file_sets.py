@@ -147,7 +147,8 @@ class _NewFolder:
             inner = self.beside / place.relative_to(self.top)
             inner.parent.mkdir(parents=True, exist_ok=True)
             _write(inner, content, place)
-            _sync(inner.parent)
+        for folder in {place.parent for place in self.contents}:
+            _sync(self.beside / folder.relative_to(self.top))
 
     def move_in(self) -> None:
         os.rename(self.beside, self.top)

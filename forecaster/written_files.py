@@ -81,8 +81,8 @@ def _real(place: Path) -> Path:
 
 
 def _refuse_what_is_no_file(place: Path) -> None:
-    if str(place) == "-":
-        raise WrongUsage("'-' is no file: an answer in a file needs a name. Name one.")
+    if place.parts[:1] == ("-",):  # elsewhere it stands for standard output, which holds the answer alone
+        raise WrongUsage("'-' is no place for a file. Name a file or a folder.")
     found = _found(place)
     if found is None:
         return

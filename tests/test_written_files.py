@@ -180,8 +180,9 @@ def test_a_pipe_is_refused_without_waiting_for_a_reader(tmp_path: Path) -> None:
 
 
 def test_a_hyphen_is_no_file_and_a_folder_is_none() -> None:
-    with pytest.raises(WrongUsage, match="'-' is no file"):
-        write_files({Path("-"): b"x"}, force=True)
+    for place in (Path("-"), Path("-") / "refused_craft.csv"):
+        with pytest.raises(WrongUsage, match="'-' is no place for a file"):
+            write_files({place: b"x"}, force=True)
     with pytest.raises(WrongUsage, match=r"is a folder\. Name a file in it"):
         write_files({ROOT: b"x"}, force=True)
 
