@@ -27,13 +27,15 @@ from forecaster.problems import Problem
 from forecaster.raw_tables import RawTable
 from forecaster.records import TABLES, Column, Table, empty_frame
 
-# Of a craft everything but its name: other rows hang on the craft, and "not recorded" is an honest answer for each.
+# Of a craft everything but its name: other rows hang on the craft, and "not recorded" is an honest answer for each. An
+# opening without the hours that a customer states still tells what was found, and water that was treated nobody knows
+# when is still water: refused, a failure or an incident would be lost, and every risk the milder for it.
 LEFT_BLANK: dict[str, frozenset[str]] = {
     "craft": frozenset(TABLES["craft"].columns) - {"craft_id"},
     "fittings": frozenset(),
     "hours": frozenset(),
-    "water": frozenset({"water", "oil"}),
-    "rebuilds": frozenset({"impeller", "front_housing", "slip_found", "slip_set", "cost"}),
+    "water": frozenset({"water", "oil", "treated_within_h"}),
+    "rebuilds": frozenset({"impeller", "front_housing", "hours", "slip_found", "slip_set", "cost"}),
     "checks": frozenset({"shaft_play_mm", "boost_kpa", "slip", "oil", "oil_water_ppm"}),
 }
 # The first of these must not be after the second.

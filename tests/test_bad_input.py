@@ -127,22 +127,18 @@ REFUSED_CELLS = [
     ("hours", "new_meter", "perhaps", "known words", "yes, no"),
     ("water", "kind", "swampt", "known words", "The nearest is swamped"),
     ("water", "treated", "yess", "known words", "The nearest is yes"),
-    ("water", "treated_within_h", "-2", "0 or more", "leave the cell blank"),
     ("rebuilds", "unit_id", "S-nowhere", "nowhere in fittings.csv", "add the unit"),
     ("rebuilds", "reason", "falure", "known words", "The nearest is failure"),
     ("rebuilds", "bearing", "", "blank", "sound, rough, rusted"),
     ("rebuilds", "bearing", "rustd", "known words", "The nearest is rusted"),
     ("rebuilds", "outcome", "rebuild", "known words", "The nearest is rebuilt"),
     ("rebuilds", "parts", "OEMM", "known words", "The nearest is oem"),
-    ("rebuilds", "hours", "about 40", "more than a number", "Type only the number: 40, in h."),
     ("checks", "checked_on", "2025-13-01", "no such day", "2025-12-31"),
     ("checks", "spin", "rattles", "known words", "The nearest is rattle"),
     ("fittings", "fitted_on", "soon", "not a date", "2025-12-31"),
     ("fittings", "hours_at_fitting", "-3", "0 or more", "Correct"),
     ("fittings", "removed_on", "1999-01-01", "is before fitted_on", "Correct fitted_on or removed_on"),
     ("fittings", "hours_at_fitting", "137000", "it must be from 0 to 5000 h", "leave the cell blank"),
-    ("rebuilds", "hours", "40000", "it must be from 0 to 5000 h", "leave the cell blank"),
-    ("water", "treated_within_h", "1e6", "it must be from 0 to 26328 clock hours", "leave the cell blank"),
     ("fittings", "parts", "cheap", "known words", "oem, aftermarket, unknown"),
 ]
 
@@ -166,6 +162,10 @@ def test_an_unusable_cell_that_counts_refuses_its_row_alone(
 
 
 DESCRIPTIVE_CELLS = [
+    ("water", "treated_within_h", "-2", "0 or more", "leave the cell blank"),
+    ("rebuilds", "hours", "about 40", "more than a number", "Type only the number: 40, in h."),
+    ("rebuilds", "hours", "40000", "it must be from 0 to 5000 h", "leave the cell blank"),
+    ("water", "treated_within_h", "1e6", "it must be from 0 to 26328 clock hours", "leave the cell blank"),
     ("craft", "model_year", "2019.5", "whole number", "Correct"),
     ("craft", "model_year", "1902", "1950 or more", "Correct"),
     ("craft", "water", "slat", "known words", "The nearest is salt"),
