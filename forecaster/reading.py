@@ -7,6 +7,7 @@ opened at all is a SourceError; everything else is a `Problem`, all of them at o
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -19,8 +20,8 @@ from forecaster.problems import Problem, Reading, sort_problems
 from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile
 from forecaster.records import TABLES, FleetRecords, Table, empty_frame
 from forecaster.row_checks import CheckedTable, check_table
-from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings
-from forecaster.settings_sheet import settings_text
+from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings, settings_of
+from forecaster.settings_sheet import settings_in_rows
 from forecaster.text_files import read_text_table
 from forecaster.workbooks import Workbook
 
@@ -173,13 +174,13 @@ def _read_settings(found: _Found, path: Path) -> None:
     except UnicodeDecodeError as error:
         found.stop(path.name, f"byte {error.start + 1} is no UTF-8 text", "Save the file as UTF-8.")
     else:
-        _use_settings(found, text)
+        _use_settings(found, lambda: read_settings(text, path.name))
 
 
-def _use_settings(found: _Found, text: str) -> None:
+def _use_settings(found: _Found, read: Callable[[], FleetSettings]) -> None:
     file = found.settings_file
     try:
-        found.settings = read_settings(text, file)
+        found.settings = read()
     except SettingsError as error:
         for line in str(error).splitlines():
             reason = line.removeprefix(f"{file}: ").rstrip(".")
@@ -254,14 +255,14 @@ def _read_sheet(found: _Found, book: Workbook, table: Table, sheets: list[str], 
 
 def _read_settings_sheet(found: _Found, book: Workbook, sheet: str) -> None:
     try:
-        text, notices = settings_text(book.rows(sheet))
+        given, notices = settings_in_rows(book.rows(sheet))
     except UnreadableFile as error:
         found.stop(found.settings_file, error.reason, error.remedy)
     else:
         for row, key, value, reason in notices:
             remedy = f"Format the cell of {key} as text and type month-day, for example 05-01."
             found.problems.append(Problem(found.settings_file, row, key, value, reason, remedy, refused=False))
-        _use_settings(found, text)
+        _use_settings(found, lambda: settings_of(given, found.settings_file))
 
 
 # --- what to say where nothing is found ---------------------------------------------------------------------------
