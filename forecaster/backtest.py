@@ -24,7 +24,6 @@ from dataclasses import dataclass
 from datetime import date
 from difflib import get_close_matches
 
-import numpy as np
 import pandas as pd
 
 from forecaster.errors import WrongUsage
@@ -38,6 +37,7 @@ from forecaster.past_forecasts import (
     season_forecasts,
     together,
 )
+from forecaster.ranges import HORIZON_HOURS
 from forecaster.records import FleetRecords
 from forecaster.settings import Season
 from forecaster.written_days import DatedText
@@ -167,8 +167,7 @@ def _month_by_month(opening: date, closes: date) -> list[date]:
 
 
 def _refuse_nonsense(hours: float, models: Sequence[str], every: str) -> None:
-    if not (np.isfinite(hours) and hours > 0):
-        raise WrongUsage(f"The horizon must be a positive number of engine hours, not {hours!r}.")
+    HORIZON_HOURS.asked(hours, "The horizon")
     if every not in ("season", "month"):
         raise WrongUsage(f"Forecasts can be looked back on every season or every month, not every {every!r}.")
     if not models or len(set(models)) < len(models):

@@ -37,7 +37,7 @@ _WRITE_ISO = "Write dates as year-month-day, for example 2025-12-31."
 
 
 def parse_dates(texts: Sequence[str], today: date, serial_epoch: date = SERIAL_EPOCH_1900) -> ParsedTexts:
-    """Days (datetime64[D], NaT where blank or at fault) of distinct texts; none after `today` or outside of the span of days."""
+    """Days (datetime64[D], NaT where blank or at fault) of distinct texts: in ``ranges``, none after `today`."""
     values = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[D]")
     parsed = ParsedTexts(values, blanks(texts))
     undecided: dict[int, tuple[date, date]] = {}  # position -> read day first, read month first
@@ -154,7 +154,8 @@ def _decide(
 def _keep(parsed: ParsedTexts, position: int, day: date, today: date) -> bool:
     """Keep the day if it is a possible one; say whether it was."""
     if not within_days(day):
-        reason = f"{day} is {'before' if day < FIRST_DAY else 'after'} the days that are read, {FIRST_DAY} to {LAST_DAY}"
+        side = "before" if day < FIRST_DAY else "after"
+        reason = f"{day} is {side} the days that are read, {FIRST_DAY} to {LAST_DAY}"
         parsed.faults[position] = Fault(reason, "Correct the year.")
     elif day > today:
         reason = f"{day} is after {today}, the day of this reading"

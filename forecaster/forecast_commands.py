@@ -7,14 +7,14 @@ from pathlib import Path
 
 from forecaster.command_line import (
     DONE,
+    HOURS,
     STOPPED,
     Commands,
     argument,
     day,
-    positive_hours,
+    number_of,
     tell,
     tell_progress,
-    whole_number,
 )
 from forecaster.model_names import DEFAULT_MODEL, MODELS
 from forecaster.question_options import (
@@ -28,8 +28,10 @@ from forecaster.question_options import (
     page,
     tell_learning,
 )
+from forecaster.ranges import NumberRange
 
 COMMANDS = Commands()
+UNITS_PRINTED = NumberRange("a whole number of units", 1, 1_000_000, whole=True)
 
 
 @COMMANDS.register(
@@ -64,7 +66,7 @@ def _validate(asked: Namespace) -> int:
     SOURCE,
     AS_JSON,
     AS_OF,
-    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+    HOURS,
     argument(
         "--model",
         choices=tuple(MODELS),
@@ -74,7 +76,7 @@ def _validate(asked: Namespace) -> int:
     ),
     EXPERIENCE,
     PRIORS,
-    argument("--limit", metavar="N", type=whole_number(1, 1_000_000), help="print only the N units most at risk"),
+    argument("--limit", metavar="N", type=number_of(UNITS_PRINTED), help="print only the N units most at risk"),
 )
 def _forecast(asked: Namespace) -> int:
     from forecaster.report.as_json import forecast_json, written
@@ -122,7 +124,7 @@ def _experience(asked: Namespace) -> int:
     SOURCE,
     AS_JSON,
     AS_OF,
-    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+    HOURS,
     argument(
         "--every",
         choices=("month", "season"),

@@ -115,7 +115,8 @@ def _why_none(text: str, column: Column) -> Fault:
     if _GROUPED.fullmatch(text):
         return _thousands(text)
     if _DECIMAL_COMMA.fullmatch(text):
-        return Fault("a comma can mark decimals or thousands", f"Type {shortened(text.replace(',', '.'))} with a decimal point.")
+        pointed = shortened(text.replace(",", "."))
+        return Fault("a comma can mark decimals or thousands", f"Type {pointed} with a decimal point.")
     if text.casefold().lstrip("+-") in {"nan", "inf", "infinity", "na", "n/a", "none", "null", "-", "--", "?", ""}:
         return Fault("this is not a number", "Leave the cell blank where nothing was recorded.")
     if (match := _WITH_EXTRAS.fullmatch(text)) and "," not in match[1]:

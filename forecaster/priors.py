@@ -75,7 +75,7 @@ _PLACES = {  # parameter: section, key, scale on which the file gives it
 }
 
 
-# On each scale: the parts of an entry that hold one number each, first the centre, then the spread; and several numbers.
+# On each scale: the parts of an entry that hold one number each, the centre first, and those that hold several.
 _SCALE_PARTS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "log": (("median", "spread"), ()),
     "logit": (("median", "spread"), ()),
@@ -177,17 +177,16 @@ TESTED_PPM = (1.0, 1e6)
 AGES_H = (0.0, 1e5)
 MOST_AGES = 20  # starting ages that are averaged over: each is as much work as a life of its own
 COPY_IT = "Correct it, or copy that line from the package's priors.toml."
-_PARTS = {  # parts of an entry that hold a number each, and those that hold several; every entry may name its source
+_ONE_VALUE = (
+    ("water", "share_untreated_if_late"),
+    ("water", "share_untreated_if_unknown"),
+    *(("unknown_covariate", name) for name in COVARIATES),
+    ("between_fleets", "spread"),
+)
+# By section and key: the parts that hold one number each, and those that hold several; each may name its source.
+_PARTS: dict[tuple[str, str], tuple[tuple[str, ...], tuple[str, ...]]] = {
     **{(section, key): _SCALE_PARTS[scale] for section, key, scale in _PLACES.values()},
-    **{
-        place: (("value",), ())
-        for place in (
-            ("water", "share_untreated_if_late"),
-            ("water", "share_untreated_if_unknown"),
-            *(("unknown_covariate", name) for name in COVARIATES),
-            ("between_fleets", "spread"),
-        )
-    },
+    **dict.fromkeys(_ONE_VALUE, (("value",), ())),
     ("water", "oil_water"): (("exponent", "reference_ppm"), ("tested_ppm",)),
     ("unknown_start", "ages_h"): ((), ("values",)),
 }
@@ -231,8 +230,8 @@ class _Given:
         tested = self._numbers("water", "oil_water", "tested_ppm", TESTED_PPM, most=2)
         if len(tested) != 2 or tested[0] > tested[1]:
             raise SettingsError(
-                f"{self.file}: [water] oil_water: tested_ppm must be two numbers, the lower first, not {shown(tested)}. "
-                f"{COPY_IT}"
+                f"{self.file}: [water] oil_water: tested_ppm must be two numbers, the lower first, "
+                f"not {shown(tested)}. {COPY_IT}"
             )
         return Prior(
             mean=mean,

@@ -13,14 +13,24 @@ import re
 from dataclasses import dataclass
 from datetime import date, datetime
 from numbers import Real
+from typing import Any
 
 from forecaster.errors import WrongUsage
 from forecaster.shown_values import shown
 from forecaster.written_days import DatedText
 
-NEAREST_TO_0 = 1e-6  # of money, hours or a share, less than anybody can measure or pay; what is divided by it stays a number
+NEAREST_TO_0 = 1e-6  # of money, hours or a share, less than anybody measures; what is divided by it stays a number
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _WHOLE = re.compile(r"[+-]?[0-9]{1,18}")
+
+
+class OutOfRange(ValueError):
+    """A number that is not of its range, and why; `hint`: what to do where it lies beyond, with a space before it."""
+
+    def __init__(self, told: str, hint: str) -> None:
+        """Keep the hint apart: whoever says the refusal says the value between them."""
+        super().__init__(told)
+        self.hint = hint
 
 
 @dataclass(frozen=True)
@@ -42,45 +52,47 @@ class NumberRange:
         """Why a value is not of this range, to be said after "must be"; None where it is."""
         if isinstance(value, bool) or not isinstance(value, Real):
             return f"{self.words}{', without quotation marks' if isinstance(value, str) else ''}"
-        if not self.least <= value <= self.most or (self.whole and value != int(value)):
+        number: Any = value  # of whatever kind: each can be compared
+        if not self.least <= number <= self.most or (self.whole and number != int(number)):
             return self.words
-        if 0 < abs(value) < NEAREST_TO_0:
+        if 0 < abs(number) < NEAREST_TO_0:
             return f"{self.words}; nearer to 0 than {NEAREST_TO_0:f} nothing can be told: write 0 if that is meant"
         return None
 
-    def number(self, value: object) -> float:
-        """A value of this range as a number (0 is never -0). Raises ValueError that says what it must be."""
+    def number(self, value: Any) -> float:
+        """A value of this range as a number (0 is never -0). Raises OutOfRange that says what it must be."""
         if why := self.why_not(value):
-            raise ValueError(f"must be {why}")
-        return int(value) if self.whole else float(value) + 0.0  # type: ignore[call-overload, no-any-return]
+            raise OutOfRange(f"must be {why}", self._hint_beyond(value))
+        return int(value) if self.whole else float(value) + 0.0
 
     def asked(self, value: object, what: str) -> float:
         """The same of what was asked for in Python; `what` begins the refusal. Raises WrongUsage."""
         try:
             return self.number(value)
-        except ValueError as refusal:
-            raise WrongUsage(f"{what} {refusal}, not {shown(value)}.{self._then}") from None
+        except OutOfRange as refusal:
+            raise WrongUsage(f"{what} {refusal}, not {shown(value)}.{refusal.hint}") from None
 
     def typed(self, text: str) -> float:
-        """The number that a text says, in plain digits with a decimal point. Raises ValueError, a full sentence."""
+        """The number that a text says, in plain digits with a decimal point. Raises OutOfRange: "'x' is not ..."."""
         said = text.strip()
         number: float | None = None
         if (_WHOLE if self.whole else _NUMBER).fullmatch(said):
             number = int(said) if self.whole else float(said)
         why = self.words if number is None else self.why_not(number)
         if why:
-            raise ValueError(f"{shown(text)} is not {why}.{self._then}".removesuffix("."))
+            hint = self._hint_beyond(number)
+            raise OutOfRange(f"{shown(text)} is not {why}{f'.{hint}'.removesuffix('.') if hint else ''}", hint)
         return self.number(number)
 
-    @property
-    def _then(self) -> str:
-        return f" {self.hint}" if self.hint else ""
+    def _hint_beyond(self, value: Any) -> str:
+        beyond = isinstance(value, Real) and value > self.most  # type: ignore[operator]
+        return f" {self.hint}" if self.hint and beyond else ""
 
 
 # -- hours -------------------------------------------------------------------------------------------------------------
 
 NO_ENGINE = "No such engine has run longer: look for a typing error."
-ENGINE_HOURS = NumberRange("a number of engine hours", 0.0, 5_000.0, hint=NO_ENGINE)  # rental craft run some 200 a season
+ENGINE_HOURS = NumberRange("a number of engine hours", 0.0, 5_000.0, hint=NO_ENGINE)  # rental craft: 200 a season
 HORIZON_HOURS = NumberRange("a number of engine hours", 0.1, 5_000.0)  # to look ahead; five minutes are no question
 DAYS_BACK = 1096  # three years: what water began that long ago has shown by then
 CLOCK_HOURS = NumberRange("a number of clock hours", 0.0, 24.0 * (DAYS_BACK + 1))
@@ -112,6 +124,7 @@ SHAFT_PLAY_MM = NumberRange("a play in mm", 0.0, 20.0)  # beyond, the shaft has 
 PLAY_LIMIT_MM = NumberRange("a play in mm", 0.01, 20.0)
 SLIP_SETTING = NumberRange("a moment in lb·ft", 0.1, 200.0)  # of fleet.toml: whatever clutch there may be
 SLIP_FOUND = NumberRange("a moment in lb·ft", 0.0, 40.0)  # beyond any clutch of this kind: mistyped
+SLIP_TYPED = NumberRange("a moment in lb·ft", 0.0, 4_000.0)  # with a decimal point left out, which is then asked about
 
 # -- invented fleets ---------------------------------------------------------------------------------------------------
 
@@ -144,9 +157,14 @@ def day_on_record(day: date) -> date:
     return day
 
 
-def refuse_day(day: object, what: str) -> None:
-    """Raise WrongUsage where `day` is no date, or lies outside of the span; `what` begins the refusal."""
+def refuse_day(day: object, what: str = "The day that is asked about", remedy: str = "Give another day.") -> None:
+    """Raise WrongUsage where `day` is no date, or lies outside of the span.
+
+    `what` begins the refusal, and `remedy` ends it.
+    """
     if not isinstance(day, date) or isinstance(day, datetime):
         raise WrongUsage(f"{what} must be a date without a time of day, not {shown(day)}.")
     if not within_days(day):
-        raise WrongUsage(DatedText(what, " must lie between ", FIRST_DAY, " and ", LAST_DAY, "; it is ", day, "."))
+        raise WrongUsage(
+            DatedText(what, " must lie between ", FIRST_DAY, " and ", LAST_DAY, "; it is ", day, f". {remedy}")
+        )

@@ -17,6 +17,7 @@ from forecaster.cross_checks import cross_check
 from forecaster.doubts import doubtful_units
 from forecaster.errors import SettingsError, SourceError
 from forecaster.problems import Problem, Reading, sort_problems
+from forecaster.ranges import refuse_day
 from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile
 from forecaster.records import TABLES, FleetRecords, Table, empty_frame
 from forecaster.row_checks import CheckedTable, check_table
@@ -35,10 +36,12 @@ _WORKBOOK_ENDINGS = (".xlsx", ".xlsm")
 def read_fleet(source: str | Path, today: date) -> Reading:
     """The records of a fleet folder or workbook, with every problem of every row; nothing after `today` is accepted.
 
-    Raises SourceError where the source is nowhere, cannot be opened or holds none of a fleet's tables. All else is
+    Raises WrongUsage for a day outside of ``ranges``, SourceError where the source is nowhere, cannot be opened or
+    holds none of a fleet's tables. All else is
     reported in the reading: refused rows with their reasons, notices, and in ``stops_answer`` what makes any answer
     wrong (no usable craft or fittings, a file that is there and cannot be used, wrong settings).
     """
+    refuse_day(today, "The day up to which rows are read")
     path = Path(source)
     if _is(path.is_dir, path):
         found = _folder(path)

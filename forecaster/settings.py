@@ -146,15 +146,9 @@ class Bench(_Section):
     season_budget: Budget | None = Field(
         None, description="money for rebuilds and checks in season; blank = what is left of the budget"
     )
-    least_gain: Gain = Field(
-        0.05, description="share of its cost that planned work must save at least, or it is left"
-    )
-    overspend_chance: Chance = Field(
-        0.1, description="chance up to which a plan's work may cost more than the budget"
-    )
-    lead_time_weeks: Weeks = Field(
-        3.0, description="weeks from ordering parts to having them on the shelf"
-    )
+    least_gain: Gain = Field(0.05, description="share of its cost that planned work must save at least, or it is left")
+    overspend_chance: Chance = Field(0.1, description="chance up to which a plan's work may cost more than the budget")
+    lead_time_weeks: Weeks = Field(3.0, description="weeks from ordering parts to having them on the shelf")
 
 
 class Stock(_Section):

@@ -11,7 +11,7 @@ _MOST_DIGITS = 20  # of a whole number: more can be asked of nobody to count, an
 
 
 def shown(value: object, most: int = MOST_SHOWN) -> str:
-    """A value of any kind, at most some `most` characters: texts in quotation marks, with what cannot be seen escaped."""
+    """A value of any kind in some `most` characters: texts in quotation marks, with what cannot be seen escaped."""
     if isinstance(value, str):
         return repr(value) if len(value) <= most else f"{value[:most]!r}... ({len(value):,} characters)"
     if isinstance(value, bool):

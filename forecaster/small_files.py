@@ -1,4 +1,4 @@
-"""Small files of keys and values that people keep, TOML and JSON: their content, or a plain refusal, whatever is in them.
+"""Small files of keys and values that people keep, TOML and JSON: their content, or a plain refusal.
 
 Neither parser of Python was made for files that are not meant well: numbers of thousands of digits, deep nesting and
 chains of thousands of keys stop it with errors of other kinds, or for an hour.
