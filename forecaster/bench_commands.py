@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from forecaster.command_line import DONE, HOURS, Commands, argument, day, number_of, tell_progress
+from forecaster.command_line import DONE, HOURS, Commands, NumberOf, argument, day, tell_progress
 from forecaster.finding_options import finding_options, told_finding
 from forecaster.question_options import (
     AS_JSON,
@@ -41,11 +41,11 @@ COMMANDS = Commands()
     argument(
         "--hours-ago",
         metavar="H",
-        type=number_of(CLOCK_HOURS),
+        type=NumberOf(CLOCK_HOURS),
         help="clock hours from the water to now, roughly: tells whether a treatment can still be in time",
     ),
     argument(
-        "--under-minutes", metavar="M", type=number_of(MINUTES_UNDER), help="minutes under; 0: swamped, never under"
+        "--under-minutes", metavar="M", type=NumberOf(MINUTES_UNDER), help="minutes under; 0: swamped, never under"
     ),
     argument("--water", choices=("salt", "fresh", "brackish", "unknown"), default="unknown", help="the water"),
     argument("--engine", choices=("running", "off", "unknown"), default="unknown", help="as it went under"),
@@ -57,7 +57,7 @@ COMMANDS = Commands()
         help="yes: oil changed until clear, and the engine run warm to dry it",
     ),
     argument(
-        "--treated-within-h", metavar="H", type=number_of(CLOCK_HOURS), help="clock hours from the water to treatment"
+        "--treated-within-h", metavar="H", type=NumberOf(CLOCK_HOURS), help="clock hours from the water to treatment"
     ),
     argument(
         "--water-in-cylinder", choices=("yes", "no", "unknown"), default="unknown", help="seen with the plugs out"
@@ -77,13 +77,13 @@ COMMANDS = Commands()
     argument(
         "--hours-since-rebuild",
         metavar="H",
-        type=number_of(ENGINE_HOURS),
+        type=NumberOf(ENGINE_HOURS),
         help="of the supercharger, now; only without SOURCE",
     ),
     argument(
         "--hours-since-water",
         metavar="H",
-        type=number_of(ENGINE_HOURS),
+        type=NumberOf(ENGINE_HOURS),
         help="engine hours run since then (0); only without SOURCE",
     ),
     argument("--parts", choices=("oem", "aftermarket", "unknown"), help="its rotating parts; only without SOURCE"),

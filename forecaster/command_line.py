@@ -20,9 +20,10 @@ from types import TracebackType
 from typing import Any, NoReturn, TextIO
 
 from forecaster.errors import ForecasterError, WrongUsage
-from forecaster.ranges import FIRST_DAY, HORIZON_HOURS, LAST_DAY, NumberRange, within_days
+from forecaster.ranges import FIRST_DAY, HORIZON_HOURS, LAST_DAY, NumberRange, OutOfRange, within_days
 from forecaster.shown_values import MOST_SHOWN, shortened, shown
 
+MOST_REPEATED = 200  # characters of a word of the command that a refusal repeats whole: a path may be so long
 MOST_OF_A_FAULT = 300  # characters: what a library says may hold a whole table
 DONE, STOPPED = 0, 1  # exit statuses; those of refusals stand in forecaster.errors
 PROGRAM = "forecaster"
@@ -82,21 +83,6 @@ def parse(commands: Commands, words: Sequence[str], version: str, description: s
     Raises WrongUsage for a command or option that is not known, naming the nearest, and for a value of the wrong kind.
     ``--help`` and ``--version`` print and raise SystemExit(0).
     """
-    try:
-        return _parsed(commands, words, version, description)
-    except WrongUsage as refusal:
-        raise WrongUsage(_with_short_words(str(refusal), words)) from None
-
-
-def _with_short_words(told: str, words: Sequence[str]) -> str:
-    """What is told of the words, without words of any length: argparse repeats them as they are."""
-    for word in words:
-        if len(word) > MOST_SHOWN:
-            told = told.replace(repr(word), shown(word)).replace(word, shortened(word))
-    return told
-
-
-def _parsed(commands: Commands, words: Sequence[str], version: str, description: str) -> argparse.Namespace:
     parser, parsers = _parsers(commands, version, description)
     if not words:
         raise WrongUsage(f"Say what to do. {_known(commands)} See `{PROGRAM} --help`.")
@@ -156,21 +142,23 @@ def day(text: str) -> date:
     return found
 
 
-def number_of(limits: NumberRange) -> Callable[[str], float]:
-    """A reader of numbers of a range; whole numbers where that is one of whole numbers."""
+@dataclass(frozen=True)
+class NumberOf:
+    """Reads the number that a word says, as ``type`` of an argument; a whole number where the range is one of those."""
 
-    def read(text: str) -> float:
+    limits: NumberRange
+
+    def __call__(self, text: str) -> float:
+        """The number. Raises argparse's own error, with the range, for a word that says none of it."""
         try:
-            return limits.typed(text)
-        except ValueError as refusal:
+            return self.limits.typed(text)
+        except OutOfRange as refusal:
             raise argparse.ArgumentTypeError(str(refusal)) from None
-
-    return read
 
 
 # To look ahead: one option for every question that asks for so many hours.
 HOURS = argument(
-    "--hours", metavar="H", type=number_of(HORIZON_HOURS), default=50.0, help="engine hours to look ahead (50)"
+    "--hours", metavar="H", type=NumberOf(HORIZON_HOURS), default=50.0, help="engine hours to look ahead (50)"
 )
 
 
@@ -199,8 +187,17 @@ def hush_libraries() -> None:
         warnings.simplefilter("ignore")
 
 
-def run(answer: Callable[[], int]) -> int:
-    """The exit status of `answer`, with every refusal told in plain words.
+def with_short_words(told: str, words: Sequence[str]) -> str:
+    """What is told of the words of a command, without those of any length: argparse repeats them as they are."""
+    given = [part for word in words if len(word) > MOST_REPEATED for part in (word, word.partition("=")[2])]
+    for word in given:
+        if len(word) > MOST_REPEATED:
+            told = told.replace(repr(word), shown(word)).replace(word, shortened(word))
+    return told
+
+
+def run(answer: Callable[[], int], words: Sequence[str] = ()) -> int:
+    """The exit status of `answer`, with every refusal told in plain words; `words`: those that ask for it.
 
     A standard output that nobody reads any more ends it quietly: with 1 where the reader left before the end, with the
     answer's own status where there was no output from the start, as with one that leads nowhere.
@@ -215,7 +212,7 @@ def run(answer: Callable[[], int]) -> int:
         finally:
             sys.stdout.flush()
     except ForecasterError as refusal:
-        tell(f"{PROGRAM}: {refusal}")
+        tell(f"{PROGRAM}: {with_short_words(str(refusal), words)}")
         return refusal.exit_status
     except BrokenPipeError:
         _let_go_of(sys.stdout, sys.__stdout__)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from forecaster import __version__, bench_commands, decision_commands, forecast_commands, report_command
-from forecaster.command_line import DONE, Commands, argument, hush_libraries, number_of, parse, run, tell_progress
+from forecaster.command_line import DONE, Commands, NumberOf, argument, hush_libraries, parse, run, tell_progress
 from forecaster.ranges import CRAFT_INVENTED, SEASONS_INVENTED, SEED, NumberRange
 
 DESCRIPTION = "Forecasts the maintenance of superchargers on rental watercraft from hour logs, water and teardowns."
@@ -28,7 +28,7 @@ def main(words: Sequence[str] | None = None) -> int:
     if words is None:  # this process is the command, and nobody else's
         hush_libraries()
     given = sys.argv[1:] if words is None else list(words)
-    return run(lambda: _answer(given))
+    return run(lambda: _answer(given), given)
 
 
 def _answer(words: list[str]) -> int:
@@ -41,9 +41,9 @@ def _answer(words: list[str]) -> int:
     "simulate",
     "an invented fleet with a known truth, to try things out on",
     argument("out", metavar="OUT", type=Path, help="folder to write it to; it is made"),
-    argument("--craft", metavar="N", type=number_of(CRAFT_INVENTED), default=28, help="how many craft (28)"),
-    argument("--seasons", metavar="N", type=number_of(SEASONS_INVENTED), default=3, help="how many rental seasons (3)"),
-    argument("--seed", metavar="N", type=number_of(SEED), default=1, help="another seed, another fleet (1)"),
+    argument("--craft", metavar="N", type=NumberOf(CRAFT_INVENTED), default=28, help="how many craft (28)"),
+    argument("--seasons", metavar="N", type=NumberOf(SEASONS_INVENTED), default=3, help="how many rental seasons (3)"),
+    argument("--seed", metavar="N", type=NumberOf(SEED), default=1, help="another seed, another fleet (1)"),
     argument(
         "--world", metavar="NAME", default=WORLD_NAMES[0], help=f"law of nature: {', '.join(WORLD_NAMES)} (the first)"
     ),
@@ -79,7 +79,7 @@ def _simulate(asked: Namespace) -> int:
         nargs="?",
         help="a fleet folder or a workbook; without it the start page offers the sample fleet",
     ),
-    argument("--port", metavar="N", type=number_of(PORT), help="port to listen on (a free one from 8501 up)"),
+    argument("--port", metavar="N", type=NumberOf(PORT), help="port to listen on (a free one from 8501 up)"),
     argument("--no-browser", action="store_true", help="print the address without opening the browser"),
 )
 def _dashboard(asked: Namespace) -> int:

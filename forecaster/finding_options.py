@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from argparse import Namespace
 
-from forecaster.command_line import Argument, argument, number_of
+from forecaster.command_line import Argument, NumberOf, argument
 from forecaster.ranges import PLAY_LIMIT_MM, SHAFT_PLAY_MM, SLIP_TYPED
 
 METAL = ("good", "corroded", "rubbed", "scored", "destroyed", "unknown")
@@ -46,7 +46,7 @@ def finding_options() -> tuple[Argument, ...]:
         for name, field, choices, what in WORDS
     ]
     numbers = [
-        argument(name, dest=field, metavar=unit, type=number_of(limits), help=what)
+        argument(name, dest=field, metavar=unit, type=NumberOf(limits), help=what)
         for name, field, unit, limits, what in NUMBERS
     ]
     return (*words, *numbers)

@@ -10,9 +10,9 @@ from forecaster.command_line import (
     HOURS,
     STOPPED,
     Commands,
+    NumberOf,
     argument,
     day,
-    number_of,
     tell,
     tell_progress,
 )
@@ -76,7 +76,7 @@ def _validate(asked: Namespace) -> int:
     ),
     EXPERIENCE,
     PRIORS,
-    argument("--limit", metavar="N", type=number_of(UNITS_PRINTED), help="print only the N units most at risk"),
+    argument("--limit", metavar="N", type=NumberOf(UNITS_PRINTED), help="print only the N units most at risk"),
 )
 def _forecast(asked: Namespace) -> int:
     from forecaster.report.as_json import forecast_json, written

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, cast
 
 from forecaster.command_line import (
     Argument,
+    NumberOf,
     argument,
     day,
-    number_of,
     tell,
     tell_progress,
 )
@@ -49,14 +49,14 @@ EXPERIENCE = argument(
 PRIORS = argument("--priors", metavar="FILE", type=Path, help="your own copy of priors.toml")
 # The limits of a plan, for every question that plans; `dest` is what ``Fleet.plan`` calls it.
 PLAN_OPTIONS = (
-    argument("--budget", metavar="B", type=number_of(BUDGET), help="money for the work (fleet.toml's)"),
+    argument("--budget", metavar="B", type=NumberOf(BUDGET), help="money for the work (fleet.toml's)"),
     argument("--from", metavar="DATE", dest="begins", type=day, help="first day of the work (the off-season's)"),
     argument("--ready-by", metavar="DATE", type=day, help="day by which all must be back (the season's opening)"),
     argument(
         "--bench",
         metavar="N",
         dest="bench_per_week",
-        type=number_of(A_WEEK),
+        type=NumberOf(A_WEEK),
         help="rebuilds a week (fleet.toml's)",
     ),
     argument(
@@ -71,40 +71,40 @@ PLAN_OPTIONS = (
         "--spares",
         metavar="N",
         dest="spare_units",
-        type=number_of(SPARE_UNITS),
+        type=NumberOf(SPARE_UNITS),
         help="spare units on the shelf that stand in where craft earn (fleet.toml's)",
     ),
     argument(
         "--overspend-chance",
         metavar="P",
-        type=number_of(CHANCE),
+        type=NumberOf(CHANCE),
         help="chance from 0 to 1 up to which the work may cost more than the budget (fleet.toml's)",
     ),
     argument(
         "--season-budget",
         metavar="B",
-        type=number_of(BUDGET),
+        type=NumberOf(BUDGET),
         help="money for rebuilds and checks in the coming season (fleet.toml's, or what is left of the budget)",
     ),
     argument(
         "--season-bench",
         metavar="N",
         dest="season_rebuilds_per_week",
-        type=number_of(A_WEEK),
+        type=NumberOf(A_WEEK),
         help="rebuilds a week in the coming season (fleet.toml's, or as off season)",
     ),
-    argument("--kits", metavar="N", type=number_of(KITS), help="sets of parts on the shelf (fleet.toml's)"),
+    argument("--kits", metavar="N", type=NumberOf(KITS), help="sets of parts on the shelf (fleet.toml's)"),
     argument(
         "--lead-time",
         metavar="WEEKS",
         dest="lead_time_weeks",
-        type=number_of(LEAD_WEEKS),
+        type=NumberOf(LEAD_WEEKS),
         help="weeks from ordering parts to having them (fleet.toml's)",
     ),
     argument(
         "--least-gain",
         metavar="SHARE",
-        type=number_of(LEAST_GAIN),
+        type=NumberOf(LEAST_GAIN),
         help="share of its cost that planned work must save at least (fleet.toml's)",
     ),
 )
@@ -140,7 +140,7 @@ def _price(name: str, field: str, what: str) -> Argument:
         name,
         metavar="MONEY",
         dest=f"price_{field}",
-        type=number_of(PRICE),
+        type=NumberOf(PRICE),
         help=f"{what}, in place of the fleet's own",
     )
 

@@ -17,7 +17,7 @@ def shown(value: object, most: int = MOST_SHOWN) -> str:
     if isinstance(value, bool):
         return _WORDS[value]
     if isinstance(value, int) and value.bit_length() > _MOST_DIGITS / math.log10(2):
-        return f"a whole number of some {math.ceil(value.bit_length() * math.log10(2)):,} digits"
+        return f"a whole number of some {round(value.bit_length() * math.log10(2)):,} digits"
     if isinstance(value, (date, time)):
         return value.isoformat()
     try:

@@ -179,9 +179,15 @@ def test_another_fleets_experience_is_taken(tmp_path: Path) -> None:
         ((SAMPLE,), "Name the craft that was under water after SOURCE"),
         ((SAMPLE, "C999"), "There is no craft 'C999' in craft.csv. Did you mean"),
         ((SAMPLE, "C001", "--parts", "oem"), "--hours-since-rebuild and --parts are for a craft without records"),
-        (("--hours-since-rebuild", "1000000"), "is not a number of engine hours from 0 to 5,000. No such engine has run longer"),
+        (
+            ("--hours-since-rebuild", "1000000"),
+            "is not a number of engine hours from 0 to 5,000. No such engine has run longer",
+        ),
         (("--hours-ago", "2", "--hours-since-water", "8"), "ran for 8 engine hours since then"),
-        (("--under-minutes", "100000"), "from 0 to 10,080. A craft that truly lay under for over a week is for a mechanic"),
+        (
+            ("--under-minutes", "100000"),
+            "from 0 to 10,080. A craft that truly lay under for over a week is for a mechanic",
+        ),
         (("--under-minutes", "-3"), "'-3' is not a number of minutes from 0 to 10,080. See"),
         (("--hours-since-rebuild", "many"), "'many' is not a number of engine hours from 0 to 5,000. See"),
         (("--water", "sweet"), "choose from"),

@@ -170,8 +170,16 @@ def test_hours_ago_that_contradict_the_day_or_the_treatment_are_refused(
             "ran for 8 engine hours since then, but the water came only 2 clock",
         ),
         ({"hours_run_since": 30}, 0, "but at most 24 clock hours have passed since the water"),
-        ({"hours_run_since": 6_000}, 900, "must be a number of engine hours from 0 to 5,000, not 6000. No such engine has run longer"),
-        ({"under_minutes": 100_000}, 90, "0 to 10,080, not 100000. A craft that truly lay under for over a week is for a mechanic"),
+        (
+            {"hours_run_since": 6_000},
+            900,
+            "must be a number of engine hours from 0 to 5,000, not 6000. No such engine has run longer",
+        ),
+        (
+            {"under_minutes": 100_000},
+            90,
+            "0 to 10,080, not 100000. A craft that truly lay under for over a week is for a mechanic",
+        ),
         ({"under_minutes": 300, "hours_ago": 2}, 0, "under for 300 minutes, but the water came only 2 clock hours ago"),
         ({"happened_on": date(2019, 1, 1)}, 0, "over three years before 2026-07-04"),
     ],
