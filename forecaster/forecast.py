@@ -20,6 +20,7 @@ from forecaster.errors import WrongUsage
 from forecaster.instruction_codes import Code, code_on_record
 from forecaster.life_model import MEAN_DRAWS, Evidence, FittedLifeModel, Standing
 from forecaster.lives import CraftWithoutUnit, Histories, Remark
+from forecaster.ranges import HORIZON_HOURS
 from forecaster.season_risk import failing_within_drawn, hours_to_close
 from forecaster.unsafe import Unsafe, found_unsafe
 from forecaster.usage_forecast import UsageForecast
@@ -147,9 +148,8 @@ def quantiles_of_units(standing: Standing, levels: Sequence[float]) -> list[list
 
 
 def refuse_wrong_horizon(hours: float) -> None:
-    """Raise WrongUsage where a horizon is not a positive number of engine hours."""
-    if not (np.isfinite(hours) and hours > 0):
-        raise WrongUsage(f"The horizon must be a positive number of engine hours, not {hours!r}.")
+    """Raise WrongUsage where a horizon is not a number of engine hours that can be looked ahead."""
+    HORIZON_HOURS.asked(hours, "The horizon")
 
 
 class FleetStanding:

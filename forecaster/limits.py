@@ -11,19 +11,17 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Literal, get_args
 
-from forecaster.command_line import Commands
-from forecaster.date_cells import EARLIEST_YEAR
-from forecaster.errors import SettingsError
-from forecaster.flooding_facts import LONGEST_AGO, MOST_ENGINE_HOURS, MOST_MINUTES_UNDER
+from forecaster.command_line import Commands, NumberOf
 from forecaster.number_cells import parse_numbers, plain_number
-from forecaster.opened_unit import HIGHEST_SLIP_LB_FT
 from forecaster.plan_changes import MOST_NAME, MOST_NOTE
 from forecaster.priors import AGES_H, BETWEEN_FLEETS, PLACES, RANGES, SPREADS, TESTED_PPM
+from forecaster.ranges import FIRST_DAY, LAST_DAY, UPLOAD_MEMORY, UPLOAD_TIME, NumberRange
 from forecaster.reading import MAX_CSV_BYTES, MAX_SETTINGS_BYTES, MAX_WORKBOOK_BYTES
+from forecaster.reading_apart import READ_AT_ONCE, UPLOAD_MEMORY_MB, UPLOAD_SECONDS
 from forecaster.received_files import LONGEST_NAME
 from forecaster.records import TABLES, Column
 from forecaster.serving import FIRST_PORT, LAST_PORT, SAFE_START, START_SECONDS
-from forecaster.settings import FleetSettings, read_settings
+from forecaster.settings import FleetSettings
 from forecaster.text_files import MOST_OPEN_QUOTES
 from forecaster.workbook_xml import MAX_PARTS
 from forecaster.workbook_xml import MAX_UNPACKED_BYTES as MAX_UNPACKED_BOOK_BYTES
@@ -95,6 +93,13 @@ def _uploads() -> Iterator[Limit]:
     yield Limit(
         "uploads", "files in a ZIP", None, MAX_MEMBERS, "files", beyond=f"at most {MAX_MEMBERS:,} are looked at"
     )
+    for what, usual, ends, by in (
+        ("memory for reading an upload", f"{UPLOAD_MEMORY_MB:,} MB", UPLOAD_MEMORY, "--upload-memory"),
+        ("time for reading an upload", f"{UPLOAD_SECONDS} s", UPLOAD_TIME, "--upload-seconds"),
+    ):
+        said = f"could not be read within {usual}"
+        yield Limit("uploads", f"{what} ({usual} unless set)", ends.least, ends.most, "", "", "option", by, said)
+    yield Limit("uploads", "uploads read at once", None, READ_AT_ONCE, "uploads", beyond="other uploads are being read")
     yield Limit("uploads", "a fleet's name", None, LONGEST_NAME, "characters", beyond="nothing: the name is cut")
 
 
@@ -109,8 +114,9 @@ def _dashboard() -> Iterator[Limit]:
 
 
 def _records() -> Iterator[Limit]:
-    first = date(EARLIEST_YEAR, 1, 1)
-    yield Limit("records", "every day", first, None, beyond=f"is before {EARLIEST_YEAR}")
+    yield Limit(
+        "records", "every day", FIRST_DAY, LAST_DAY, beyond=f"the days that are read, {FIRST_DAY} to {LAST_DAY}"
+    )
     yield Limit("records", "craft_id, unit_id", 1, MOST_NAME, "characters", beyond=f"at most {MOST_NAME} are kept")
     for table in TABLES.values():
         for column in table.columns.values():
@@ -131,10 +137,13 @@ def _said_of(column: Column) -> str:
 def _settings() -> Iterator[Limit]:
     for section, info in FleetSettings.model_fields.items():
         for key, field in getattr(info.annotation, "model_fields", {}).items():
-            ends = _ends([*field.metadata, *_marks(field.annotation)])
-            if ends is not None:
-                said = _said_of_setting(section, key, *ends)
-                yield Limit("settings", key, *ends, of=f"[{section}]", beyond=said)
+            for ends in _ranges([*field.metadata, *_marks(field.annotation)]):
+                yield _of_range("settings", key, ends, f"[{section}]", f"must be {ends.words}")
+
+
+def _of_range(group: Group, what: str, ends: NumberRange, of: str, beyond: str) -> Limit:
+    """`ends.noun` says the unit: "a number of weeks"."""
+    return Limit(group, what, ends.least, ends.most, of=of, beyond=beyond)
 
 
 def _marks(annotation: Any) -> Iterator[Any]:
@@ -145,24 +154,12 @@ def _marks(annotation: Any) -> Iterator[Any]:
         yield from _marks(inner)
 
 
-def _ends(marks: Iterable[Any]) -> tuple[float | None, float | None] | None:
-    """The least and the most that the marks of a field allow; None where they limit nothing."""
-    least = most = None
+def _ranges(marks: Iterable[Any]) -> Iterator[NumberRange]:
+    """The ranges that the marks of a field name."""
     for mark in marks:
-        if hasattr(mark, "metadata"):  # a field within a field
-            least, most = _ends(mark.metadata) or (least, most)
-        least = next((e for name in ("ge", "gt") if (e := getattr(mark, name, None)) is not None), least)
-        most = next((e for name in ("le", "lt") if (e := getattr(mark, name, None)) is not None), most)
-    return None if least is most is None else (least, most)
-
-
-def _said_of_setting(section: str, key: str, least: float | None, most: float | None) -> str:
-    outside = (least or 0) - 1 if most is None else most + 1
-    try:
-        read_settings(f"[{section}]\n{key} = {outside}\n")
-    except SettingsError as refusal:
-        return str(refusal).partition(f"{outside!r}: ")[2]
-    raise AssertionError(f"[{section}] {key} = {outside} is taken")  # pragma: no cover
+        checker = getattr(getattr(mark, "func", None), "__self__", None)
+        if isinstance(checker, NumberRange):
+            yield checker
 
 
 def _beliefs() -> Iterator[Limit]:
@@ -182,7 +179,13 @@ def _beliefs() -> Iterator[Limit]:
 
 
 def _options(commands: Commands) -> Iterator[Limit]:
-    yield Limit("options", "engine hours", 0, MOST_ENGINE_HOURS, "h", beyond="No such engine has run longer")
-    yield Limit("options", "minutes under water", 0, MOST_MINUTES_UNDER, "min", beyond="which is more than a week")
-    yield Limit("options", "days since the water", 0, LONGEST_AGO.days, "days", beyond="over three years before")
-    yield Limit("options", "clutch slip found", 0, HIGHEST_SLIP_LB_FT, "lb·ft", beyond="which looks mistyped")
+    """An option once, though several commands take it, where its range is the same in all of them."""
+    known: dict[tuple[str, NumberRange], list[str]] = {}
+    for command in commands.by_name.values():
+        for each in command.arguments:
+            reader = each.options.get("type")
+            if isinstance(reader, NumberOf):
+                known.setdefault((each.names[-1], reader.limits), []).append(command.name)
+    for (name, ends), of in known.items():
+        yield _of_range("options", name, ends, ", ".join(of), f"is not {ends.words}")
+    yield Limit("options", "every day", FIRST_DAY, LAST_DAY, beyond=f"is not a day from {FIRST_DAY} to {LAST_DAY}")

@@ -8,7 +8,7 @@ opened at all is a SourceError; everything else is a `Problem`, all of them at o
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -19,11 +19,12 @@ from forecaster.doubts import doubtful_units
 from forecaster.errors import SettingsError, SourceError
 from forecaster.leftovers import unfinished
 from forecaster.problems import Problem, Reading, sort_problems
+from forecaster.ranges import refuse_day
 from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile
 from forecaster.records import TABLES, FleetRecords, Table, empty_frame
 from forecaster.row_checks import CheckedTable, check_table
-from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings
-from forecaster.settings_sheet import settings_text
+from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings, settings_of
+from forecaster.settings_sheet import settings_in_rows
 from forecaster.text_files import read_text_table
 from forecaster.visible_texts import visible
 from forecaster.workbooks import Workbook
@@ -38,10 +39,12 @@ _WORKBOOK_ENDINGS = (".xlsx", ".xlsm")
 def read_fleet(source: str | Path, today: date) -> Reading:
     """The records of a fleet folder or workbook, with every problem of every row; nothing after `today` is accepted.
 
-    Raises SourceError where the source is nowhere, cannot be opened or holds none of a fleet's tables. All else is
+    Raises WrongUsage for a day outside of ``ranges``, SourceError where the source is nowhere, cannot be opened or
+    holds none of a fleet's tables. All else is
     reported in the reading: refused rows with their reasons, notices, and in ``stops_answer`` what makes any answer
     wrong (no usable craft or fittings, a file that is there and cannot be used, wrong settings).
     """
+    refuse_day(today, "The day up to which rows are read")
     path = Path(source)
     if _is(path.is_dir, path):
         found = _folder(path)
@@ -209,13 +212,13 @@ def _read_settings(found: _Found, path: Path) -> None:
     except UnicodeDecodeError as error:
         found.stop(path.name, f"byte {error.start + 1} is no UTF-8 text", "Save the file as UTF-8.")
     else:
-        _use_settings(found, text)
+        _use_settings(found, lambda: read_settings(text, path.name))
 
 
-def _use_settings(found: _Found, text: str) -> None:
+def _use_settings(found: _Found, read: Callable[[], FleetSettings]) -> None:
     file = found.settings_file
     try:
-        found.settings = read_settings(text, file)
+        found.settings = read()
     except SettingsError as error:
         for line in str(error).splitlines():
             reason = line.removeprefix(f"{file}: ").rstrip(".")
@@ -290,14 +293,14 @@ def _read_sheet(found: _Found, book: Workbook, table: Table, sheets: list[str], 
 
 def _read_settings_sheet(found: _Found, book: Workbook, sheet: str) -> None:
     try:
-        text, notices = settings_text(book.rows(sheet))
+        given, notices = settings_in_rows(book.rows(sheet))
     except UnreadableFile as error:
         found.stop(found.settings_file, error.reason, error.remedy)
     else:
         for row, key, value, reason in notices:
             remedy = f"Format the cell of {key} as text and type month-day, for example 05-01."
             found.problems.append(Problem(found.settings_file, row, key, value, reason, remedy, refused=False))
-        _use_settings(found, text)
+        _use_settings(found, lambda: settings_of(given, found.settings_file))
 
 
 # --- what to say where nothing is found ---------------------------------------------------------------------------

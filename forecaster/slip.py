@@ -15,8 +15,10 @@ import pandas as pd
 from forecaster.errors import WrongUsage
 from forecaster.lives import Histories
 from forecaster.priors import read_priors
+from forecaster.ranges import HORIZON_HOURS
 from forecaster.records import FleetRecords
 from forecaster.settings import FleetSettings
+from forecaster.shown_values import shown
 from forecaster.slip_paths import SlipPaths, slip_paths
 from forecaster.slip_wear import WearLines, fit_wear_lines
 
@@ -184,8 +186,8 @@ def _of_unit(
     if isinstance(hours_ahead, Mapping) and of["unit_id"] not in hours_ahead:
         raise WrongUsage(f"hours_ahead tells nothing of unit {of['unit_id']!r}; give one number, or one for each unit.")
     ahead = float(hours_ahead[of["unit_id"]] if isinstance(hours_ahead, Mapping) else hours_ahead)
-    if not 0 <= ahead < np.inf:
-        raise WrongUsage(f"hours_ahead must be a number of at least 0, not {ahead}.")
+    if not 0 <= ahead <= HORIZON_HOURS.most:
+        raise WrongUsage(f"hours_ahead must be a number from 0 to {HORIZON_HOURS.most:,.0f}, not {shown(ahead)}.")
     height, slope = lines.draw(path, DRAWS)
     now = height + slope * of["hours"]
     tuned = float(of["tuned_share"])

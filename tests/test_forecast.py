@@ -155,9 +155,9 @@ def test_hours_left_asked_of_a_third_of_the_grid_are_those_of_the_whole_grid(lev
     assert quantiles_of_units(units, [level]) == [[quantile_hours(HOURS_GRID, failed, level) for failed in whole]]
 
 
-@pytest.mark.parametrize("hours", [0.0, -5.0, float("nan"), float("inf")])
+@pytest.mark.parametrize("hours", [0.0, -5.0, 0.09, 5_001.0, float("nan"), float("inf")])
 def test_a_horizon_that_is_no_positive_number_is_refused(hours: float) -> None:
-    with pytest.raises(WrongUsage, match="positive number of engine hours"):
+    with pytest.raises(WrongUsage, match=r"number of engine hours from 0\.1 to 5,000"):
         forecast(running([50.0]), hours=hours)
 
 
