@@ -69,7 +69,9 @@ class Decisions:
     _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
     _aheads: Kept[str, UnitAhead] = field(default_factory=lambda: Kept(KEPT_AHEADS), repr=False)
     _weighed: dict[str, Waiting] = field(default_factory=dict, repr=False)  # by unit, at its craft's own prices
-    _rebuilt_at_close: dict[str, np.ndarray] = field(default_factory=dict, repr=False)  # by craft, of its next off-season
+    _rebuilt_at_close: dict[str, np.ndarray] = field(
+        default_factory=dict, repr=False
+    )  # by craft, of its next off-season
 
     @property
     def as_of(self) -> date:

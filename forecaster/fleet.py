@@ -210,8 +210,8 @@ class Fleet:
         """What to do about a craft after water, and the risk of its unit; see ``flooding.after_water``.
 
         Its instruction is the one that ``instructions`` gives once all that is told is in the records. Of a fleet of
-        over `PLANNED_FOR_ONE_UNIT` units the record alone is asked for it, and the costs for the rest. Raises WrongUsage
-        and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
+        over `PLANNED_FOR_ONE_UNIT` units the record alone is asked for it, and the costs for the rest. Raises
+        WrongUsage and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
         """
         from forecaster.flooded_craft import flooded_in_fleet
 
@@ -427,9 +427,7 @@ class Fleet:
 
         return self._kept.plans.get((as_of, tuple(sorted(prices.items())), limits), plan)
 
-    def now_or_later(
-        self, unit_id: str, as_of: date, planned: bool | None = None, **prices: float
-    ) -> NowOrLater:
+    def now_or_later(self, unit_id: str, as_of: date, planned: bool | None = None, **prices: float) -> NowOrLater:
         """Rebuild one unit now, later or never; `prices` replaces some of the fleet's, see ``NowOrLater``.
 
         Beside it stands the unit's instruction, at the fleet's own prices: others are a what-if. `planned`: whether the
