@@ -26,11 +26,11 @@ from forecaster.plan_answer import (
     saving_of,
     savings_by_unit,
 )
-from forecaster.plan_by_hand import PlanEdit, edited
+from forecaster.plan_by_hand import edited
 from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
 from forecaster.plan_limits import PlanLimits, PlanWishes, limits_of
-from forecaster.plan_problem import Plan, PlannedAction
+from forecaster.plan_problem import Plan, PlanEdit, PlannedAction
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.rebuilds_to_come import rebuilds_to_come
 from forecaster.season_demand import weekly_demand
@@ -92,9 +92,13 @@ def plan_off_season(
 
 
 def planned_season(
-    decisions: Decisions, limits: PlanLimits, gap: float = 0.01, progress: Progress | None = None
+    decisions: Decisions,
+    limits: PlanLimits,
+    gap: float = 0.01,
+    progress: Progress | None = None,
+    reasons: Mapping[str, tuple[str, ...]] | None = None,
 ) -> PlannedSeason:
-    """The same, with what it was made of."""
+    """The same, with what it was made of; `reasons`: what drives each unit's risk within `REASON_HOURS`, if known."""
     tell = progress or (lambda _: None)
     case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
@@ -102,7 +106,7 @@ def planned_season(
     rule = best_every_n_hours(case.problem, case.hours_then, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")
-    answer = _answer(case, plan, rule, steps, _reasons(case))
+    answer = _answer(case, plan, rule, steps, _reasons(case) if reasons is None else reasons)
     return PlannedSeason(case, answer, steps)
 
 

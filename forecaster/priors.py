@@ -55,7 +55,7 @@ SPREADS = (1e-3, 5.0)
 INDEX = {name: i for i, name in enumerate(PARAMETERS)}
 COVARIATES = ("aftermarket", "salt", "tuned")
 
-_PLACES = {  # parameter: section, key, scale on which the file gives it
+PLACES = {  # parameter: section, key, scale on which the file gives it
     "log_shape_1": ("sound_to_defective", "shape", "log"),
     "log_scale_1_h": ("sound_to_defective", "scale_h", "log"),
     "log_shape_2": ("defective_to_failed", "shape", "log"),
@@ -74,7 +74,7 @@ _PLACES = {  # parameter: section, key, scale on which the file gives it
 
 def on_its_scale(name: str, value: float) -> float:
     """A parameter as people read it -> as it stands among PARAMETERS."""
-    scale = _PLACES[name][2]
+    scale = PLACES[name][2]
     return value if scale == "plain" else float(np.log(value) if scale == "log" else np.log(value / (1 - value)))
 
 
@@ -164,7 +164,7 @@ def read_priors(path: str | Path | None = None) -> Prior:
 def _prior(given: dict[str, Any], file: str) -> Prior:
     mean, sd = np.empty(len(PARAMETERS)), np.empty(len(PARAMETERS))
     for i, name in enumerate(PARAMETERS):
-        section, key, scale = _PLACES[name]
+        section, key, scale = PLACES[name]
         entry = _entry(given, file, section, key)
         centre, spread = ("mean", "sd") if scale == "plain" else ("median", "spread")
         mean[i] = on_its_scale(name, _number(entry, centre, file, section, key, *RANGES[name]))

@@ -726,7 +726,7 @@ def test_a_workbook_beyond_the_size_limit_is_refused(
 
 
 def test_more_merged_cells_than_rows_are_refused(folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workbooks, "_MOST_MERGED_ROWS", 10)
+    monkeypatch.setattr(workbooks, "MOST_MERGED_ROWS", 10)
 
     def change(book: openpyxl.Workbook) -> None:
         sheet: Worksheet = book["hours"]
