@@ -20,7 +20,7 @@ class ByWeek:
 
     @classmethod
     def of(cls, amounts: np.ndarray) -> ByWeek:
-        """`amounts` (d, w), held to the last bit, and in their order of memory, on which that of their means depends."""
+        """`amounts` (d, w), held to the last bit, and in their order of memory, which decides the last bit of means."""
         first = np.ones(amounts.shape[1], dtype=bool)
         first[1:] = (amounts[:, 1:] != amounts[:, :-1]).any(axis=0)
         return cls(_weeks(amounts, np.flatnonzero(first)), (np.cumsum(first) - 1).astype(np.int16))

@@ -25,7 +25,7 @@ from forecaster.written_chances import percent
 
 # A cause is told where leaving it out moves the chance by at least this much: below, it reads as noise.
 LEAST_SHARE = 0.005
-# Engine hours ahead of which plan and comparison tell the reasons' chances: as the forecast does unless asked otherwise.
+# Engine hours ahead of which plan and comparison tell the chances: as the forecast does unless asked otherwise.
 REASON_HOURS = 50.0
 
 

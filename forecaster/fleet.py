@@ -228,8 +228,8 @@ class Fleet:
         """What to do about a craft after water, and the risk of its unit; see ``flooding.after_water``.
 
         Its instruction is the one that ``instructions`` gives once all that is told is in the records. Of a fleet of
-        over `PLANNED_FOR_ONE_UNIT` units the record alone is asked for it, and the costs for the rest. Raises WrongUsage
-        and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
+        over `PLANNED_FOR_ONE_UNIT` units the record alone is asked for it, and the costs for the rest. Raises
+        WrongUsage and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
         """
         from forecaster.flooded_craft import flooded_in_fleet
 
@@ -448,7 +448,9 @@ class Fleet:
         _, prices, limits = asked
 
         def plan() -> PlannedSeason:
-            reasons = {one.unit_id: one.because for one in self.risks(as_of, REASON_HOURS, "two-stage").units}
+            reasons = None  # the plan finds them itself, some units at once, rather than hold how thousands stand
+            if self.plans_for_one_unit(as_of) or (as_of, "two-stage") in self._kept.standings.all():
+                reasons = {one.unit_id: one.because for one in self.risks(as_of, REASON_HOURS, "two-stage").units}
             decisions = self.decisions(as_of, **dict(prices))
             made = planned_season(decisions, limits, progress=progress, reasons=reasons)
             doubtful = {unit: why for unit, why in self.reading.doubtful_units.items() if unit in made.answer.triggers}

@@ -331,7 +331,7 @@ def _a_month_later(one: Waiting, told: Instruction) -> Amount | None:
         return None
     costs = one.rebuild_weeks if told.act == "rebuild" else one.check_weeks
     begins = 0 if told.week_of is None else week_ahead(told.as_of, told.week_of)
-    later = min(begins + round(WEEKS_A_MONTH), one.weeks.n - 1)
+    later = min(begins + round(WEEKS_A_MONTH), len(costs.place) - 1)
     return amount_of(costs.week(later) - costs.week(begins))
 
 
