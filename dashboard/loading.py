@@ -8,9 +8,6 @@ fitted models.
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
-import weakref
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -55,14 +52,18 @@ class PaperFiles:
     files: dict[str, bytes]
 
 
+@dataclass(frozen=True)
 class LaidOut:
     """An uploaded fleet in a temporary folder of its own, deleted when it is let go or the server ends."""
 
-    def __init__(self, received: forecaster.ReceivedFleet) -> None:
-        """Write its files where nobody else writes."""
-        folder = tempfile.mkdtemp(prefix="forecaster-upload-")
-        self.remove = weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
-        self.source = str(received.lay_out(Path(folder)))
+    folder: forecaster.UploadFolder
+    source: str
+
+    @classmethod
+    def of(cls, received: forecaster.ReceivedFleet) -> LaidOut:
+        """Its files written where nobody else writes."""
+        folder = forecaster.UploadFolder()
+        return cls(folder, str(received.lay_out(folder.path)))
 
 
 def chosen_source() -> str | None:
@@ -74,7 +75,8 @@ def own_source() -> str | None:
     """The source that this viewer uploaded, else the one that the command named; None where there is neither."""
     received = received_fleet()
     if received is not None:
-        return _laid_out(received.content, received).source  # anew where a weak network ended the session's cache
+        # anew where a weak network ended the session's cache
+        return _laid_out(received.content, lambda: LaidOut.of(received)).source
     return named_source()
 
 
@@ -87,6 +89,15 @@ def received_fleet() -> forecaster.ReceivedFleet | None:
     """What this viewer uploaded; None where nothing."""
     found = st.session_state.get(RECEIVED)
     return found if isinstance(found, forecaster.ReceivedFleet) else None
+
+
+def take_in(found: forecaster.ReadApart, folder: forecaster.UploadFolder, today: date) -> None:
+    """Show the fleet of an upload that was laid out in `folder` and read: nothing of it is read a second time."""
+    received, source = found.received, str(found.source)
+    assert received is not None, "files were received"
+    st.session_state[RECEIVED] = received
+    _laid_out(received.content, lambda: LaidOut(folder, source))
+    _reading(source, today, content_of(source), found.reading)
 
 
 def forget_received() -> None:
@@ -303,12 +314,18 @@ def backtest(loaded: Loaded, as_of: date, hours: float, every: str) -> forecaste
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
 def _fleet(_source: str, today: date, content: str) -> forecaster.Fleet:
-    return forecaster.PREPARATIONS.fleet(content, today) or forecaster.open_fleet(_source, today=today)
+    ready = forecaster.PREPARATIONS.fleet(content, today)
+    reading = _reading(_source, today, content, None if ready is None else ready.reading)
+    return ready or forecaster.fleet_of(reading)
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
-def _reading(_source: str, today: date, content: str) -> forecaster.Reading:
-    return forecaster.read_fleet(_source, today=today)
+def _reading(_source: str, today: date, content: str, _read: forecaster.Reading | None = None) -> forecaster.Reading:
+    """`_read`: what was read already. A stranger's files are read in a process of their own."""
+    if _read is not None:
+        return _read
+    read = forecaster.read_apart if forecaster.is_uploaded(_source) else forecaster.read_fleet
+    return read(_source, today)
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner=False)
@@ -322,9 +339,9 @@ def _date_format(_source: str, today: date, content: str) -> forecaster.DateForm
 
 
 # Of this session alone: another upload replaces it, and the end of the session removes it.
-@st.cache_resource(scope="session", max_entries=1, show_spinner=False, on_release=lambda laid: laid.remove())
-def _laid_out(content: str, _received: forecaster.ReceivedFleet) -> LaidOut:
-    return LaidOut(_received)
+@st.cache_resource(scope="session", max_entries=1, show_spinner=False, on_release=lambda laid: laid.folder.remove())
+def _laid_out(content: str, _lay_out: Callable[[], LaidOut]) -> LaidOut:
+    return _lay_out()
 
 
 @st.cache_data(show_spinner=False)

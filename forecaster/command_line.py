@@ -20,6 +20,7 @@ from types import TracebackType
 from typing import Any, NoReturn
 
 from forecaster.errors import ForecasterError, WrongUsage
+from forecaster.plain_streams import plain, plain_streams
 
 DONE, STOPPED = 0, 1  # exit statuses; those of refusals stand in forecaster.errors
 PROGRAM = "forecaster"
@@ -185,7 +186,7 @@ def whole_number(least: int, most: int) -> Callable[[str], int]:
 
 def tell(text: str) -> None:
     """A message to whoever watches: on standard error, so that answers stay alone on standard output."""
-    print(text, file=sys.stderr, flush=True)
+    print(plain(text), file=sys.stderr, flush=True)
 
 
 def tell_progress(text: str) -> None:
@@ -200,7 +201,8 @@ def run(answer: Callable[[], int]) -> int:
     if not sys.flags.dev_mode:  # `python -X dev -m forecaster` shows developers the whole traceback
         sys.excepthook = tell_fault
     try:
-        status = answer()
+        with plain_streams():
+            status = answer()
         sys.stdout.flush()
     except ForecasterError as refusal:
         tell(f"{PROGRAM}: {refusal}")

@@ -77,8 +77,13 @@ def _simulate(asked: Namespace) -> int:
     ),
     argument("--port", metavar="N", type=whole_number(1, 65535), help="port to listen on (a free one from 8501 up)"),
     argument("--no-browser", action="store_true", help="print the address without opening the browser"),
+    argument(
+        "--upload-memory", metavar="MB", type=whole_number(300, 64_000), help="memory for reading one upload (1000)"
+    ),
+    argument("--upload-seconds", metavar="N", type=whole_number(1, 3_600), help="time for reading one upload (60)"),
 )
 def _dashboard(asked: Namespace) -> int:
     from forecaster.serving import serve_dashboard
 
-    return serve_dashboard(asked.source, asked.port, open_browser=not asked.no_browser)
+    limits = {"FORECASTER_UPLOAD_MEMORY": asked.upload_memory, "FORECASTER_UPLOAD_SECONDS": asked.upload_seconds}
+    return serve_dashboard(asked.source, asked.port, not asked.no_browser, limits)

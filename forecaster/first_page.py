@@ -15,26 +15,31 @@ documented nowhere: where a later one no longer reads it, the two errors are bac
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+# Around the first connection, by which the page asks.
+START = """{{
+const Connection = window.WebSocket;
+window.WebSocket = class extends Connection {{
+  constructor(...asked) {{
+    super(...asked);
+    window.WebSocket = Connection;
+    this.addEventListener("open", () => setTimeout(() => import("./static/js/{file}").catch(() => undefined)));
+  }}
+}};
+}}"""
+STARTED = "<script>" + START + "</script>"
 FETCHED = '<link rel="modulepreload" href="./static/js/{file}">'
-STARTED = """<script>{{
-  const Connection = window.WebSocket;
-  window.WebSocket = class extends Connection {{
-    constructor(...asked) {{
-      super(...asked);
-      window.WebSocket = Connection;
-      this.addEventListener("open", () => setTimeout(() => import("./static/js/{file}").catch(() => undefined)));
-    }}
-  }};
-}}</script>"""
-SERVER = b'<script>window.__streamlit = {BACKEND_BASE_URL: new URL(".", location.href).href}</script>'
+WHERE = b'window.__streamlit = {BACKEND_BASE_URL: new URL(".", location.href).href}'
+SERVER = b"<script>" + WHERE + b"</script>"
 STYLE = "<style>\n{style}</style>"
 LANDING = "/"
+_WITHIN = re.compile(rb"<script>(.*?)</script>", re.DOTALL)
 END_OF_HEAD, END_OF_BODY = b"</head>", b"</body>"
 
 
@@ -106,3 +111,9 @@ def _longer(header: tuple[bytes, bytes], by: int) -> tuple[bytes, bytes]:
 def picture_file(streamlit_folder: Path) -> str | None:
     """The name of the script that draws Plotly's pictures; None where the folder holds none."""
     return next((found.name for found in (streamlit_folder / "static/static/js").glob("PlotlyChart.*.js")), None)
+
+
+def scripts_within(streamlit_folder: Path, file: str | None) -> list[bytes]:
+    """Every script that stands within a page itself: Streamlit's own, and those that ``FirstPage`` adds."""
+    page = (streamlit_folder / "static/index.html").read_bytes()
+    return [*_WITHIN.findall(page), WHERE, *([] if file is None else [START.format(file=file).encode()])]

@@ -610,14 +610,18 @@ def open_fleet(
     as the prior; `priors`: an edited copy of priors.toml. Raises SourceError where the source is not a fleet, and
     DataStopsAnswer, listing the problems, where those would make every answer wrong.
     """
-    reading = read_fleet(source, today)
+    return fleet_of(read_fleet(source, today), believed(experience, priors))
+
+
+def fleet_of(reading: Reading, prior: Prior | None = None) -> Fleet:
+    """The fleet that was read, ready to be asked; DataStopsAnswer as ``open_fleet`` raises it."""
     stopping = reading.stops_answer
     if stopping:
         told = [f"  {problem}" for problem in stopping[:PROBLEMS_TOLD]]
         more = len(stopping) - len(told)
         rest = [f"  and {more} more: run `forecaster validate` to see them all"] if more else []
         raise DataStopsAnswer("\n".join(["These problems in the records stop the answer:", *told, *rest]))
-    return Fleet(reading, believed(experience, priors))
+    return Fleet(reading, prior)
 
 
 def believed(experience: str | Path | None, priors: str | Path | None) -> Prior | None:

@@ -26,6 +26,7 @@ from forecaster.plan_problem import Action, Plan, PlanEdit
 from forecaster.problems import Problem
 from forecaster.raw_tables import RawTable, UnreadableFile, is_blank
 from forecaster.records import Identifier, Record, Table
+from forecaster.safe_cells import neutral
 from forecaster.text_files import read_text_table
 
 MOST_NOTE = 200  # characters: a line of the paper, and of a link
@@ -111,7 +112,8 @@ def changes_file(edits: Mapping[str, PlanEdit]) -> bytes:
     rows = csv.writer(text, lineterminator="\r\n")
     rows.writerow(CHANGES.columns)
     for unit_id, edit in sorted(edits.items()):
-        rows.writerow([unit_id, edit.action, edit.week_of.isoformat() if edit.week_of else "", _one_line(edit.note)])
+        week = edit.week_of.isoformat() if edit.week_of else ""
+        rows.writerow([neutral(unit_id), edit.action, week, neutral(_one_line(edit.note))])
     return text.getvalue().encode("utf-8-sig")
 
 

@@ -22,6 +22,7 @@ from forecaster.row_checks import CheckedTable, check_table
 from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings
 from forecaster.settings_sheet import settings_text
 from forecaster.text_files import read_text_table
+from forecaster.visible_texts import visible
 from forecaster.workbooks import Workbook
 
 SETTINGS_SHEET = "fleet"
@@ -50,7 +51,9 @@ def read_fleet(source: str | Path, today: date) -> Reading:
     problems += _nothing_left(checked)
     return Reading(
         records=FleetRecords(
-            **{name: table.accepted for name, table in checked.items()}, settings=found.settings, name=path.stem
+            **{name: table.accepted for name, table in checked.items()},
+            settings=found.settings,
+            name=visible(path.stem),
         ),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
         refused={name: table.refused() for name, table in checked.items() if table.reasons},

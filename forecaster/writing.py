@@ -1,7 +1,8 @@
 """Records and refused rows back into files: a fleet folder that reads as it was written, and a list to mend.
 
 A fleet is written as the contract asks: UTF-8, commas, ISO 8601 dates, plain numbers, blank cells blank. Refused
-rows are written as they were given, each with its file, row and reason.
+rows are written as they were given, each with its file, row and reason. In CSV files a text that a spreadsheet could
+take for a formula gets a mark, which reading takes away again (``safe_cells``).
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from forecaster.number_cells import plain_number
 from forecaster.problems import Reading
 from forecaster.records import TABLES, FleetRecords
 from forecaster.row_checks import GIVEN_REASON
+from forecaster.safe_cells import csv_for_people, neutral_table
 from forecaster.settings import SETTINGS_FILE, FleetSettings
 
 # A spreadsheet's own limits: rows of a sheet, characters of a cell.
@@ -53,10 +55,7 @@ def write_refused(reading: Reading, path: str | Path) -> list[Path]:
     path = Path(path)
     if path.suffix.casefold() == ".xlsx":
         return [_write(path, _workbook(tables))]
-    return [
-        _write(path / f"refused_{TABLES[name].file}", rows.to_csv(index=False, lineterminator="\n").encode("utf-8-sig"))
-        for name, rows in tables.items()
-    ]
+    return [_write(path / f"refused_{TABLES[name].file}", csv_for_people(rows)) for name, rows in tables.items()]
 
 
 def settings_toml(settings: FleetSettings) -> str:
@@ -79,7 +78,7 @@ def _toml(value: object) -> str:
 
 def _csv(rows: pd.DataFrame) -> str:
     written = pd.DataFrame({name: _texts(rows[name]) for name in rows.columns})
-    text: str = written.to_csv(index=False, lineterminator="\n")
+    text: str = neutral_table(written).to_csv(index=False, lineterminator="\n")
     return text
 
 

@@ -28,6 +28,7 @@ from fleet_rows import (
 from loading import Loaded, chosen_source, decided_if_known, forecast, is_invented, load, on_record, risks
 from plan_form import plan_shown
 from report_panel import report_panel
+from tables import safe_table
 from this_week_panel import SeenWeek, empty_craft_panel, stop_panel, week_line, week_panel
 from words import all_told, capital, chance_words, count_words, day_words, hours_words, plain
 
@@ -137,7 +138,7 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
             "Tick a row to open that unit; by keyboard: arrow keys, then Shift and space. Escape, then Tab, leaves the "
             "table."
         )
-        chosen = st.dataframe(
+        chosen = safe_table(
             rows,
             hide_index=True,
             placeholder="",
