@@ -97,7 +97,7 @@ def take_in(found: forecaster.ReadApart, folder: forecaster.UploadFolder, today:
     assert received is not None, "files were received"
     st.session_state[RECEIVED] = received
     _laid_out(received.content, lambda: LaidOut(folder, source))
-    _reading(source, today, content_of(source), found.reading)
+    _reading(source, today, forecaster.content_of(source), found.reading)
 
 
 def forget_received() -> None:
