@@ -21,6 +21,7 @@ from forecaster.settings import FleetSettings
 from forecaster.shown_values import shown
 from forecaster.slip_paths import SlipPaths, slip_paths
 from forecaster.slip_wear import WearLines, fit_wear_lines
+from forecaster.told_numbers import told_numbers
 
 DRAWS = 4000
 # Chances of being too low now, and within the hours looked ahead, from which a reset is advised at once, or planned.
@@ -214,7 +215,7 @@ def _of_unit(
 
 
 def _estimate(drawn: np.ndarray) -> Estimate:
-    low, high = np.quantile(drawn, [0.05, 0.95])
+    low, high = np.quantile(told_numbers(drawn, "A slip moment"), [0.05, 0.95])
     return Estimate(float(drawn.mean()), float(low), float(high))
 
 
