@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
@@ -11,6 +11,7 @@ import pandas as pd
 
 from forecaster.errors import SourceError
 from forecaster.problems import Problem
+from forecaster.refusals import Refusals
 
 # Day 0 of the spreadsheets' serial dates: day 1 is 1900-01-01, and 1900 wrongly counts as a leap year (ECMA-376
 # part 1, 18.17.4.1, from memory), so that from 1900-03-01 on the days count from here.
@@ -38,7 +39,8 @@ class RawTable:
 
     Each distinct text is stored once, and later parsed once, which is what makes a million rows quick. Blank rows
     are left out, except those with a problem of their own. ``problems`` were met while reading; those that are
-    refused spoil their row.
+    refused spoil their row, or the cell of it that they name. ``refusals``: all rows that are spoilt as a whole,
+    where so many are that not every problem of theirs is listed.
     """
 
     table: str
@@ -47,6 +49,7 @@ class RawTable:
     headers: tuple[str, ...]  # as given, one for each column of cells (whose own names are 0, 1, 2 ...)
     header_row: int = 1
     problems: tuple[Problem, ...] = ()
+    refusals: Refusals = field(default_factory=Refusals.none)
     decimal_comma: bool = False  # whether numbers may have been written with a decimal comma
     serial_epoch: date = SERIAL_EPOCH_1900
     looks_like_header: int | None = None  # a later row that looks more like the header
@@ -57,7 +60,7 @@ def is_blank(text: str) -> bool:
     return not text or text.isspace()
 
 
-def without_blank_rows(cells: pd.DataFrame, keep: Sequence[int] = ()) -> pd.DataFrame:
+def without_blank_rows(cells: pd.DataFrame, keep: Sequence[int] | np.ndarray = ()) -> pd.DataFrame:
     """The rows of categorical `cells` that hold something, and those whose row number is in `keep`."""
     filled = np.isin(cells.index.to_numpy(), np.asarray(keep, dtype=np.int64))
     for name in cells.columns:

@@ -53,7 +53,7 @@ def read_fleet(source: str | Path, today: date) -> Reading:
             **{name: table.accepted for name, table in checked.items()}, settings=found.settings, name=path.stem
         ),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
-        refused={name: table.refused() for name, table in checked.items() if table.reasons},
+        refused={name: table.refused() for name, table in checked.items() if len(table.refusals)},
         kept_aside={name: table.kept_aside for name, table in checked.items() if table.kept_aside is not None},
         doubtful_units=doubtful_units(checked),
     )
@@ -88,7 +88,7 @@ def _nothing_left(checked: dict[str, CheckedTable]) -> list[Problem]:
     problems = []
     for table in checked.values():
         if table.table.needed and table.source is not None and not table.unusable and table.accepted.empty:
-            reason = "every row was refused" if table.reasons else "there is a header and no row below it"
+            reason = "every row was refused" if len(table.refusals) else "there is a header and no row below it"
             remedy = f"Without one row of {table.table.file} at least there is no fleet to ask about."
             problems.append(Problem(table.file, None, None, None, reason, remedy, refused=False, stops_answer=True))
     return problems
