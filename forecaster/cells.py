@@ -17,8 +17,8 @@ from forecaster.raw_tables import is_blank
 
 # Looking for the nearest known word costs time; past this many different strange words the list of codes must do.
 MAX_SUGGESTIONS = 50
-# Known names that the strange ones of a column are compared with, all together: 8 microseconds each for short names, 100
-# for the longest.
+# Known names that the strange ones of a column are compared with, all together: 8 microseconds each for short names,
+# 100 for the longest.
 MAX_COMPARISONS = 30_000
 # A longer word is no slip of the pen, and the time goes with the square of its length.
 LONGEST_WORD = 40
@@ -62,12 +62,10 @@ def blanks(texts: Sequence[str]) -> np.ndarray:
     return np.array([is_blank(text) for text in texts], dtype=bool)
 
 
-def without_overlong(
-    texts: Sequence[str], most: int, parse: Callable[[Sequence[str]], ParsedTexts]
-) -> ParsedTexts:
+def without_overlong(texts: Sequence[str], most: int, parse: Callable[[list[str]], ParsedTexts]) -> ParsedTexts:
     """What `parse` gives of the texts of `most` characters or fewer; the others are faults, whatever they say."""
     if max(map(len, texts), default=0) <= most:
-        return parse(texts)
+        return parse(list(texts))
     overlong = [position for position, text in enumerate(texts) if len(text) > most]
     parsed = parse([text if len(text) <= most else "" for text in texts])
     parsed.blank[overlong] = False

@@ -78,9 +78,7 @@ def unknown_names(pointing: CheckedTable, column: str, known: CheckedTable) -> I
     suggested = min(MAX_SUGGESTIONS, MAX_COMPARISONS // len(names))
     for row, name in _each(strangers, column):
         if name not in explained:
-            explained[name] = _why_unknown(
-                name, column, known, refused, in_order if len(explained) < suggested else []
-            )
+            explained[name] = _why_unknown(name, column, known, refused, in_order if len(explained) < suggested else [])
         reason, remedy = explained[name]
         yield Problem(pointing.file, row, column, name, reason, remedy, refused=True)
 

@@ -21,6 +21,7 @@ MOST_ALIKE = 1_000
 # Characters of a cell that a problem shows: to find it again. The refused rows keep it whole.
 MOST_SHOWN = 200
 _MOST_TOLD = 2_000  # characters of a reason and a remedy, which may quote several names
+_MOST_NAMED, _MOST_OF_NAME = 8, 60  # names that a refusal lists, and characters of each
 
 Kind = tuple[str, str | None, bool, bool]
 
@@ -46,7 +47,12 @@ class Problem:
 
     def __post_init__(self) -> None:
         """Cut long texts short: names and cells come from the file, and may be of any length."""
-        for name, most in (("value", MOST_SHOWN), ("column", MOST_SHOWN), ("reason", _MOST_TOLD), ("remedy", _MOST_TOLD)):
+        for name, most in (
+            ("value", MOST_SHOWN),
+            ("column", MOST_SHOWN),
+            ("reason", _MOST_TOLD),
+            ("remedy", _MOST_TOLD),
+        ):
             text = getattr(self, name)
             if text is not None and len(text) > most:
                 object.__setattr__(self, name, cut_short(text, most))
@@ -74,10 +80,18 @@ def cut_short(text: str, most: int = MOST_SHOWN) -> str:
     return text if len(text) <= most else f"{text[:most]}... ({len(text):,} characters)"
 
 
+def first_of(names: Sequence[str]) -> str:
+    """The first few of some names, each cut short, and how many more there are; "nothing" where there is none."""
+    more = f" and {len(names) - _MOST_NAMED:,} more" if len(names) > _MOST_NAMED else ""
+    return ", ".join(cut_short(name, _MOST_OF_NAME) for name in names[:_MOST_NAMED]) + more or "nothing"
+
+
 def unlisted(file: str, column: str | None, count: int, refused: bool, stops_answer: bool = False) -> Problem:
     """The problem that stands for `count` more of its kind."""
     where = "of this file" if column is None else "in this column"
-    reason = f"{count:,} more {'problem' if count == 1 else 'problems'} {where} {'is' if count == 1 else 'are'} not listed"
+    reason = (
+        f"{count:,} more {'problem' if count == 1 else 'problems'} {where} {'is' if count == 1 else 'are'} not listed"
+    )
     remedy = (
         "Mend those above first. All refused rows are kept, each with its reasons."
         if refused

@@ -13,6 +13,8 @@ from forecaster.errors import SourceError
 from forecaster.problems import Problem
 from forecaster.refusals import Refusals
 
+# Columns of a file or sheet: the contract has 12 at most, and a fleet's own beside them are some dozens.
+MAX_COLUMNS = 1_000
 # Day 0 of the spreadsheets' serial dates: day 1 is 1900-01-01, and 1900 wrongly counts as a leap year (ECMA-376
 # part 1, 18.17.4.1, from memory), so that from 1900-03-01 on the days count from here.
 SERIAL_EPOCH_1900 = date(1899, 12, 30)

@@ -1,4 +1,4 @@
-"""Which rows of a table are refused, and why: in arrays, since a log of a million rows can be at fault in all of them."""
+"""Which rows of a table are refused, and why: in arrays, since all of a million rows can be at fault."""
 
 from __future__ import annotations
 

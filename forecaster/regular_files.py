@@ -46,7 +46,7 @@ def regular_content(path: str | Path, most: int) -> bytes:
             content = file.read(min(there.st_size, most) + 1)
     except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it
         reason = f"the file cannot be opened ({getattr(error, 'strerror', None) or error})"
-        raise NotReadable(reason, "Close it in other programs, and check that you may read it.") from error
+        raise NotReadable(reason, "Check its name and that you may read it, and close it in other programs.") from error
     if len(content) > most:
         size = max(there.st_size, len(content))
         reason = f"the file has {_written(size)}; at most {_written(most)} are read"

@@ -190,7 +190,9 @@ class _Found:
         """A problem of a whole column."""
         self.problems.append(problem)
 
-    def add(self, column: Column, hit: np.ndarray, which: np.ndarray, faults: Mapping[int, Fault], texts: _Texts) -> None:
+    def add(
+        self, column: Column, hit: np.ndarray, which: np.ndarray, faults: Mapping[int, Fault], texts: _Texts
+    ) -> None:
         """One problem for each row (of all) that is `hit`; its fault is that of its number among `which`.
 
         `texts` gives the cell as it was given, by the row's position.

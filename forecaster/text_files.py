@@ -23,7 +23,7 @@ import pandas as pd
 
 from forecaster.headers import contract_word, known_headers, looks_like_header
 from forecaster.problems import Problem
-from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile, is_blank, without_blank_rows
+from forecaster.raw_tables import MAX_COLUMNS, EmptyFile, RawTable, UnreadableFile, is_blank, without_blank_rows
 from forecaster.records import Table
 from forecaster.refusals import Refusals, sorted_out
 
@@ -44,8 +44,6 @@ _MOST_OPEN_QUOTES = 100
 # Characters of a row that goes over several lines: more than a note of any length. What follows a quotation mark left
 # open is looked at so far, and then anew from the next line on.
 _MOST_SEVERAL_LINES = 200_000
-# Named columns of a file: the contract has 12 at most, and the fleet's own beside them are some dozens.
-MAX_COLUMNS = 1_000
 # Cells of a file, lines by columns: 12,500,000 readings of four columns, all that its greatest size holds.
 MAX_CELLS = 50_000_000
 _LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")

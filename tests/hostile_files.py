@@ -248,21 +248,24 @@ def sheet(rows: bytes) -> bytes:
 
 def with_readings(rows: bytes, after: bytes = b"") -> bytes:
     """A sheet hours with its header and these rows."""
-    return sheet(b'<row r="1">' + _HEADER_CELLS + b"</row>" + rows).replace(
-        b"</worksheet>", after + b"</worksheet>"
-    )
+    return sheet(b'<row r="1">' + _HEADER_CELLS + b"</row>" + rows).replace(b"</worksheet>", after + b"</worksheet>")
 
 
 def _reading(row: int, cells: bytes = b"") -> bytes:
-    return (
-        b'<row r="%d"><c r="A%d" t="s"><v>3</v></c><c r="B%d" t="s"><v>8</v></c><c r="C%d"><v>%d</v></c>%s</row>'
-        % (row, row, row, row, row, cells)
+    return b'<row r="%d"><c r="A%d" t="s"><v>3</v></c><c r="B%d" t="s"><v>8</v></c><c r="C%d"><v>%d</v></c>%s</row>' % (
+        row,
+        row,
+        row,
+        row,
+        row,
+        cells,
     )
 
 
 def unclosed_cells(folder: Path, size: int) -> Path:
-    """Cells that begin and never end, after one far out."""
-    return workbook(folder / "book.xlsx", with_readings(_reading(99_999) + b"<row>" + b"<c " * size))
+    """Cells that begin and never end, after one far out, and a place after all of them."""
+    cells = b"<row>" + b"<c " * size + b' r="A1"'
+    return workbook(folder / "book.xlsx", with_readings(_reading(99_999) + cells))
 
 
 def far_and_malformed(folder: Path, size: int) -> Path:
@@ -303,8 +306,8 @@ def equal_rows(folder: Path, size: int) -> Path:
 
 def long_shared_text(folder: Path, size: int) -> Path:
     """One text of 30,000 characters that every cell refers to."""
-    cells = (b'<row r="%d">' + b'<c t="s"><v>9</v></c>' * 10 + b"</row>") * 1
-    rows = b"".join(cells % row for row in range(2, size // 10))
+    row = b'<row r="%d">' + b"".join(b'<c r="%c%%d" t="s"><v>9</v></c>' % (65 + at) for at in range(10)) + b"</row>"
+    rows = b"".join(row % ((number,) * 11) for number in range(2, size // 10))
     return workbook(folder / "book.xlsx", with_readings(rows), strings=b"<si><t>" + b"x" * 30_000 + b"</t></si>")
 
 
