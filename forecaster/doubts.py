@@ -58,7 +58,7 @@ class _Doubt:
 
 def _refused(table: CheckedTable) -> pd.DataFrame:
     rows = table.rows
-    lost = np.setdiff1d(table.refused_rows, list(table.repeats))
+    lost = table.refused_rows[~np.isin(table.refused_rows, list(table.repeats))]
     return rows[rows.index.isin(lost)]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -11,7 +11,7 @@ import pandas as pd
 
 from forecaster.errors import SourceError
 from forecaster.problems import Problem
-from forecaster.refusals import Refusals
+from forecaster.refusals import NOTHING_REFUSED, Refusals
 
 # Columns of a file or sheet: the contract has 12 at most, and a fleet's own beside them are some dozens.
 MAX_COLUMNS = 1_000
@@ -51,7 +51,7 @@ class RawTable:
     headers: tuple[str, ...]  # as given, one for each column of cells (whose own names are 0, 1, 2 ...)
     header_row: int = 1
     problems: tuple[Problem, ...] = ()
-    refusals: Refusals = field(default_factory=Refusals.none)
+    refusals: Refusals = NOTHING_REFUSED
     decimal_comma: bool = False  # whether numbers may have been written with a decimal comma
     serial_epoch: date = SERIAL_EPOCH_1900
     looks_like_header: int | None = None  # a later row that looks more like the header

@@ -27,7 +27,7 @@ from forecaster.text_files import read_text_table
 from forecaster.workbooks import Workbook
 
 SETTINGS_SHEET = "fleet"
-MAX_CSV_BYTES = 300_000_000  # some 12,000,000 readings
+MAX_CSV_BYTES = 300_000_000  # 5,000,000 readings, as many as are read, and as much again in columns of the fleet's own
 MAX_WORKBOOK_BYTES = 100_000_000  # some 4,000,000 readings, more than it may unpack to
 MAX_SETTINGS_BYTES = 100_000  # fifty times the longest that holds every key
 _MOST_NAMED = 20  # files of a folder, or faults of its settings, that are told one by one
@@ -58,7 +58,7 @@ def read_fleet(source: str | Path, today: date) -> Reading:
             **{name: table.accepted for name, table in checked.items()}, settings=found.settings, name=path.stem
         ),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
-        refused={name: table.refused() for name, table in checked.items() if len(table.refusals)},
+        refused={name: table.refused() for name, table in checked.items() if table.refusals},
         kept_aside={name: table.kept_aside for name, table in checked.items() if table.kept_aside is not None},
         doubtful_units=doubtful_units(checked),
     )
@@ -93,7 +93,7 @@ def _nothing_left(checked: dict[str, CheckedTable]) -> list[Problem]:
     problems = []
     for table in checked.values():
         if table.table.needed and table.source is not None and not table.unusable and table.accepted.empty:
-            reason = "every row was refused" if len(table.refusals) else "there is a header and no row below it"
+            reason = "every row was refused" if table.refusals else "there is a header and no row below it"
             remedy = f"Without one row of {table.table.file} at least there is no fleet to ask about."
             problems.append(Problem(table.file, None, None, None, reason, remedy, refused=False, stops_answer=True))
     return problems

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -35,7 +35,7 @@ from forecaster.number_cells import parse_numbers
 from forecaster.problems import MOST_ALIKE, Problem, cut_short, listed, unlisted
 from forecaster.raw_tables import RawTable
 from forecaster.records import TABLES, Column, Table, empty_frame
-from forecaster.refusals import Refusals, sorted_out
+from forecaster.refusals import NOTHING_REFUSED, Refusals, Refused, sorted_out
 
 # Of a craft everything but its name: other rows hang on the craft, and "not recorded" is an honest answer for each.
 LEFT_BLANK: dict[str, frozenset[str]] = {
@@ -69,19 +69,19 @@ class CheckedTable:
     source: RawTable | None = None
     kept_aside: pd.DataFrame | None = None
     problems: tuple[Problem, ...] = ()
-    refusals: Refusals = field(default_factory=Refusals.none)
+    refusals: Refusals = NOTHING_REFUSED
     repeats: frozenset[int] = frozenset()
     unusable: bool = False  # as a whole: a required column is missing, or the file cannot be read
 
     @property
     def refused_rows(self) -> np.ndarray:
         """The rows that are refused, in order."""
-        return self.refusals.refused
+        return self.refusals.rows
 
     @cached_property
     def accepted(self) -> pd.DataFrame:
         """The rows that are used."""
-        if not len(self.refusals):
+        if not self.refusals:
             return self.rows
         return self.rows[~self.rows.index.isin(self.refused_rows)]
 
@@ -93,7 +93,7 @@ class CheckedTable:
         new, refused = sorted_out(problems)
         if refusals is not None:
             refused += refusals
-        if not new and not len(refused):
+        if not new and not refused:
             return self
         return replace(self, problems=tuple(listed((*self.problems, *new))), refusals=self.refusals + refused)
 
@@ -162,7 +162,7 @@ def _refuse_all(checked: CheckedTable, headers: Headers) -> CheckedTable:
     problems = missing_columns(headers, raw.headers, checked.table, checked.file, hint)
     reason = ". ".join(problem.reason for problem in problems)
     rows = raw.cells.index.to_numpy()
-    return replace(checked.with_problems(problems, Refusals.for_one(rows, reason)), unusable=True)
+    return replace(checked.with_problems(problems, Refusals((Refused.for_one(rows, reason),))), unusable=True)
 
 
 # --- cells --------------------------------------------------------------------------------------------------------
@@ -176,14 +176,14 @@ class _Found:
 
     def __init__(self, raw: RawTable) -> None:
         self.problems: list[Problem] = []
-        self.refusals = Refusals.none()
+        self.refusals = NOTHING_REFUSED
         self._raw = raw
         self._rows = raw.cells.index.to_numpy()
         spoilt: dict[str | None, list[int]] = {}
         for problem in raw.problems:
             if problem.refused and problem.row is not None:
                 spoilt.setdefault(problem.column and contract_word(problem.column), []).append(problem.row)
-        self._spoilt = np.isin(self._rows, [*raw.refusals.rows, *spoilt.pop(None, [])])
+        self._spoilt = np.isin(self._rows, [*raw.refusals.rows.tolist(), *spoilt.pop(None, [])])
         self._spoilt_in = spoilt
 
     def notice(self, problem: Problem) -> None:
@@ -209,10 +209,16 @@ class _Found:
         if len(at) > MOST_ALIKE:
             self.problems.append(unlisted(self._raw.file, column.name, len(at) - MOST_ALIKE, refuses))
         if refuses and len(at):
-            reasons = np.empty(max(faults) + 1, dtype=object)
-            for number, fault in faults.items():
-                reasons[number] = fault.reason
-            self.refusals += Refusals(self._rows[at], reasons[which[at]])
+            self.refusals += Refusals((_refused(self._rows[at], which[at], faults),))
+
+
+def _refused(rows: np.ndarray, which: np.ndarray, faults: Mapping[int, Fault]) -> Refused:
+    """Rows for the reasons of their faults, where faults of one reason are one."""
+    reasons: dict[str, int] = {}
+    places = np.zeros(max(faults) + 1, dtype=np.int32)
+    for number, fault in faults.items():
+        places[number] = reasons.setdefault(fault.reason, len(reasons))
+    return Refused(rows.astype(np.int32), places[which], list(reasons))
 
 
 _Texts = Callable[[int], str]

@@ -8,8 +8,6 @@ their number whatever they hold, and errs on the side of too much where a sheet 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 
@@ -18,8 +16,11 @@ from forecaster.raw_tables import UnreadableFile, column_letter
 # Cells of the rectangle from A1 to the last cell used: all rows that a sheet has (1,048,576) by seven columns, where
 # readings have four.
 MAX_SHEET_CELLS = 8_000_000
-# Characters of all cells of a sheet together: a million rows of a hundred.
-MAX_SHEET_TEXT = 100_000_000
+# Characters of all cells of a sheet together: each may fill 16, and there is room for longer ones.
+MAX_SHEET_TEXT = 200_000_000
+_USUAL_TEXT = 16
+# Distinct texts of a workbook: a million rows, each with a name and a note of its own.
+MAX_SHARED_TEXTS = 2_000_000
 SAVE_AGAIN = "Open it in a spreadsheet and save it again as .xlsx."
 _LETTERS, _DIGITS = 3, 7  # of a cell's place: beyond XFD1048576, the last one of a sheet
 
@@ -36,8 +37,11 @@ _WHOLE_NUMBER = re.compile(rb">\s*\+?0*([0-9]{1,9})\s*<")
 _BLOCK = 8_000_000  # bytes looked at in one go
 
 
-def refuse_sprawl(xml: bytes) -> None:
-    """UnreadableFile where the cells of a sheet span too many rows and columns from A1 on, or are too many."""
+def refuse_oversized(xml: bytes, shared: np.ndarray) -> None:
+    """UnreadableFile where the cells of a sheet span too many rows and columns from A1 on, or hold too much text.
+
+    `shared`: the length of each of the workbook's shared texts, as `shared_lengths` tells it.
+    """
     xml = _spelt_plainly(xml)
     cells = sum(xml.count(b"<c" + end) for end in (b" ", b">", b"/"))
     if cells > MAX_SHEET_CELLS:
@@ -45,6 +49,11 @@ def refuse_sprawl(xml: bytes) -> None:
             f"the sheet holds {cells:,} cells, and at most {MAX_SHEET_CELLS:,} are read",
             "Keep fewer rows in it, and no columns that are only formatted.",
         )
+    _refuse_sprawl(xml, cells)
+    _refuse_texts(xml, cells, shared)
+
+
+def _refuse_sprawl(xml: bytes, cells: int) -> None:
     rows, columns = _NEAR_ROWS, _NEAR_COLUMNS
     if _NOT_NEAR.search(xml):
         rows, columns = _furthest_place(xml)
@@ -59,43 +68,44 @@ def refuse_sprawl(xml: bytes) -> None:
         )
 
 
-def refuse_overlong_texts(xml: bytes, shared: Sequence[int]) -> None:
-    """UnreadableFile where the cells of a sheet together may show too many characters of the workbook's shared texts.
-
-    `shared`: the length of each of these, as `shared_lengths` tells it.
-    """
-    if xml.count(b"<") * max(shared, default=0) <= MAX_SHEET_TEXT:
+def _refuse_texts(xml: bytes, cells: int, shared: np.ndarray) -> None:
+    longer = np.maximum(shared - _USUAL_TEXT, 0)
+    room = MAX_SHEET_TEXT - cells * _USUAL_TEXT
+    most = cells * int(longer.max(initial=0))
+    if most <= room:
         return
-    hidden = b"&#" in xml or b"<![CDATA[" in xml  # a number may be written so that it is not found here
-    text = 0
+    if b"&#" in xml or b"<![CDATA[" in xml:  # a text's number may be written so that it is not found here
+        room -= most
+    beyond = longer.tolist()
     for number in _WHOLE_NUMBER.finditer(xml):
-        text += shared[int(number[1])] if int(number[1]) < len(shared) else 0
-        if text > MAX_SHEET_TEXT:
-            break
-    if hidden or text > MAX_SHEET_TEXT:
-        reason = f"the cells of the sheet hold more than {MAX_SHEET_TEXT:,} characters"
-        raise UnreadableFile(reason, "Keep long texts elsewhere, or save the sheet as a CSV file.")
+        room -= beyond[int(number[1])] if int(number[1]) < len(beyond) else 0
+        if room < 0:
+            reason = f"the cells of the sheet hold more than {MAX_SHEET_TEXT:,} characters"
+            raise UnreadableFile(reason, "Keep long texts elsewhere, or save the sheet as a CSV file.")
 
 
-def shared_lengths(xml: bytes) -> list[int]:
-    """At least the characters of each of a workbook's shared texts, by its number."""
-    starts = [*(found.start() for found in _SHARED.finditer(xml)), len(xml)]
-    return [end - start for start, end in pairwise(starts)]
+def shared_lengths(xml: bytes) -> np.ndarray:
+    """At least the characters of each of a workbook's shared texts, by its number; UnreadableFile where too many."""
+    count = sum(1 for _ in zip(range(MAX_SHARED_TEXTS + 1), _SHARED.finditer(xml), strict=False))
+    if count > MAX_SHARED_TEXTS:
+        reason = f"the workbook holds more than {MAX_SHARED_TEXTS:,} different texts"
+        raise UnreadableFile(reason, "Keep fewer rows in it, or save each sheet as a CSV file.")
+    starts = np.fromiter((found.start() for found in _SHARED.finditer(xml)), dtype=np.int64, count=count)
+    return np.diff(starts, append=len(xml))
 
 
 def _spelt_plainly(xml: bytes) -> bytes:
     """The same XML with places written as `` r="C5"`` throughout, as all spreadsheets do and XML does not demand."""
     if xml[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in xml:
         raise UnreadableFile("the sheet is not written in UTF-8", SAVE_AGAIN)
-    if any(white in xml for white in (b"\tr", b"\nr", b"\rr")):
+    if any(white in xml for white in (b"\t", b"\n", b"\r")):
         xml = xml.translate(_SPACES)
     if any(close in xml for close in (b'"r=', b"'r=", b'"r ', b"'r ")):
-        xml = re.sub(rb"(?<=[\"'])r(?=\s*=)", b" r", xml)
-    if any(odd in xml for odd in (b" r ", b" r= ", b" r='", b"r=\t", b"r=\n", b"r=\r")):
-        xml = re.sub(rb""" r\s*=\s*["']([A-Za-z]*[0-9]+)["']""", rb' r="\1"', xml)
-    if any(white in xml for white in (b"<c\t", b"<c\n", b"<c\r", b"<row\t", b"<row\n", b"<row\r")):
-        xml = xml.translate(_SPACES)
-    return _PREFIXED.sub(b"<", xml) if _PREFIXED.search(xml) else xml
+        xml = re.sub(rb"(?<=[\"'])r(?= *=)", b" r", xml)
+    if any(odd in xml for odd in (b" r ", b" r= ", b" r='")):
+        xml = re.sub(rb""" r *= *["']([A-Za-z]*[0-9]+)["']""", rb' r="\1"', xml)
+    prefixed = (b":c" in xml or b":row" in xml) and _PREFIXED.search(xml)
+    return _PREFIXED.sub(b"<", xml) if prefixed else xml
 
 
 def _furthest_place(xml: bytes) -> tuple[int, int]:

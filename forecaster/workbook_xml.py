@@ -76,7 +76,8 @@ def unpack(content: bytes, packed_bytes: int | None = None) -> dict[str, bytes]:
             f"at most {MAX_UNPACKED_BYTES / 1e6:,.0f} MB in {MAX_PARTS:,} parts are read",
             "Keep only the fleet's sheets in it, or save each sheet as a CSV file.",
         )
-    refuse_bomb("the workbook", unpacked, len(content) if packed_bytes is None else packed_bytes, SAVE_AGAIN)
+    packed_parts = sum(info.compress_size for info in parts)
+    refuse_bomb("the workbook", unpacked, min(packed_parts, packed_bytes or len(content)), SAVE_AGAIN)
     return {info.filename: _unpack_part(packed, info) for info in parts}
 
 

@@ -29,7 +29,7 @@ from forecaster.raw_tables import (
     without_blank_rows,
 )
 from forecaster.records import Table
-from forecaster.sheet_extents import SAVE_AGAIN, refuse_overlong_texts, refuse_sprawl, shared_lengths
+from forecaster.sheet_extents import SAVE_AGAIN, refuse_oversized, shared_lengths
 from forecaster.workbook_xml import ONE_SHEET, HiddenCells, hidden_cells, one_sheet, sheet_list, unpack
 
 _ROWS_SEARCHED_FOR_HEADER = 20
@@ -53,8 +53,7 @@ class Workbook:
     def rows(self, sheet: str) -> list[list[Any]]:
         """All cells of a sheet from A1 on, as Python values; blank cells are empty texts."""
         xml = self._xml(sheet)
-        refuse_sprawl(xml)
-        refuse_overlong_texts(xml, self._shared)
+        refuse_oversized(xml, self._shared)
         book = io.BytesIO(one_sheet(self._parts, self._listed, sheet))
         try:
             return CalamineWorkbook.from_filelike(book).get_sheet_by_name(ONE_SHEET).to_python(skip_empty_area=False)

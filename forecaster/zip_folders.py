@@ -100,7 +100,8 @@ def _refuse_too_much(zipped: ReceivedFile, members: list[zipfile.ZipInfo]) -> No
             "Pack only the fleet's files."
         )
     try:
-        refuse_bomb(zipped.base, unpacked, len(zipped.content), PACK_AGAIN)
+        packed = sum(member.compress_size for member in members)
+        refuse_bomb(zipped.base, unpacked, min(packed, len(zipped.content)), PACK_AGAIN)
     except UnreadableFile as error:
         raise SourceError(str(error)) from error
 

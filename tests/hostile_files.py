@@ -8,6 +8,7 @@ megabytes at most on the disk.
 from __future__ import annotations
 
 import io
+import random
 import shutil
 import zipfile
 from collections.abc import Callable
@@ -16,6 +17,7 @@ from pathlib import Path
 
 from tests.small_fleet import small_fleet_folder
 
+NOISE = 3_000_000
 HOURS = b"craft_id,read_on,meter,new_meter\n"
 READING = b"C001,2025-12-%02d,%d,\n"
 _RELATIONS = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
@@ -206,9 +208,18 @@ def many_files(folder: Path, size: int) -> Path:
 
 
 def workbook(
-    path: Path, hours: bytes, strings: bytes = b"", styles: bytes = b"", more: dict[str, bytes] | None = None
+    path: Path,
+    hours: bytes,
+    strings: bytes = b"",
+    styles: bytes = b"",
+    more: dict[str, bytes] | None = None,
+    settings: bytes = b"",
+    noise: int = NOISE,
 ) -> Path:
-    """A workbook of the sheets craft, fittings and hours, the last with this XML; `strings` after the usual ones."""
+    """A workbook of the sheets craft, fittings and hours, the last with this XML; `strings` after the usual ones.
+
+    `noise`: bytes that cannot be packed, so that the workbook as a whole is packed to no more than usual.
+    """
     craft = b'<row r="1"><c r="A1" t="s"><v>0</v></c></row><row r="2"><c r="A2" t="s"><v>3</v></c></row>'
     fittings = (
         b'<row r="1"><c r="A1" t="s"><v>4</v></c><c r="B1" t="s"><v>0</v></c><c r="C1" t="s"><v>5</v></c></row>'
@@ -216,10 +227,11 @@ def workbook(
     )
     words = ("craft_id", "read_on", "meter", "C001", "unit_id", "fitted_on", "S1", "2025-04-10", "2025-12-01")
     shared = "".join(f"<si><t>{word}</t></si>" for word in words).encode()
-    names = ("craft", "fittings", "hours")
+    names = ("craft", "fittings", "hours", *(["fleet"] if settings else []))
     sheets = "".join(f'<sheet name="{name}" sheetId="{n}" r:id="r{n}"/>' for n, name in enumerate(names, 1))
     links = "".join(
-        f'<Relationship Id="r{n}" Type="{_RELATIONS}/worksheet" Target="worksheets/sheet{n}.xml"/>' for n in (1, 2, 3)
+        f'<Relationship Id="r{n}" Type="{_RELATIONS}/worksheet" Target="worksheets/sheet{n}.xml"/>'
+        for n in range(1, len(names) + 1)
     )
     parts = {
         "[Content_Types].xml": "<Types/>",
@@ -233,8 +245,12 @@ def workbook(
     whole["xl/worksheets/sheet2.xml"] = sheet(fittings)
     whole["xl/worksheets/sheet3.xml"] = hours
     whole["xl/sharedStrings.xml"] = b'<sst xmlns="%s">' % _SHEETS.encode() + shared + strings + b"</sst>"
+    if settings:
+        whole["xl/worksheets/sheet4.xml"] = settings
     if styles:
         whole["xl/styles.xml"] = styles
+    if noise:
+        whole["xl/noise.xml"] = random.Random(1).randbytes(noise)
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
         for name, part in {**whole, **(more or {})}.items():
             packed.writestr(name, part)
@@ -353,8 +369,34 @@ def many_styles(folder: Path, size: int) -> Path:
     return workbook(folder / "book.xlsx", with_readings(_reading(2)), styles=styles)
 
 
-def long_sheet_of_settings(folder: Path, size: int) -> Path:
-    """A workbook whose parts that nobody needs unpack to far more than it is."""
+def settings_by_the_hundred_thousand(folder: Path, size: int) -> Path:
+    """A sheet of settings with a key in every row, none of them known."""
+    cells = b'<row r="%d"><c r="A%d" t="inlineStr"><is><t>costs.x%d</t></is></c><c r="B%d"><v>1</v></c></row>'
+    rows = b"".join(cells % ((row,) * 4) for row in range(1, size))
+    return workbook(folder / "book.xlsx", with_readings(_reading(2)), settings=sheet(rows))
+
+
+def endless_setting(folder: Path, size: int) -> Path:
+    """A sheet of settings with a key of megabytes."""
+    cell = b'<row r="1"><c r="A1" t="inlineStr"><is><t>' + b"x" * size + b"</t></is></c></row>"
+    return workbook(folder / "book.xlsx", with_readings(_reading(2)), settings=sheet(cell))
+
+
+def many_sheets(folder: Path, size: int) -> Path:
+    """A workbook that lists sheet upon sheet."""
+    path = workbook(folder / "book.xlsx", with_readings(_reading(2)))
+    with zipfile.ZipFile(path) as packed:
+        parts = {info.filename: packed.read(info) for info in packed.infolist()}
+    more = b"".join(b'<sheet name="s%d" sheetId="9" r:id="r1"/>' % n for n in range(size))
+    parts["xl/workbook.xml"] = parts["xl/workbook.xml"].replace(b"</sheets>", more + b"</sheets>")
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, part in parts.items():
+            packed.writestr(name, part)
+    return path
+
+
+def part_that_nobody_needs(folder: Path, size: int) -> Path:
+    """A workbook with a part that is not read and unpacks to far more than it is."""
     return workbook(folder / "book.xlsx", with_readings(_reading(2)), more={"xl/theme/theme1.xml": b" " * size})
 
 
@@ -469,14 +511,17 @@ MAKERS: dict[str, Hostile] = {
         (empty_cells, 10_000_000),
         (equal_rows, 300_000),
         (long_shared_text, 1_000_000),
-        (endless_shared_text, 100_000_000),
+        (endless_shared_text, 80_000_000),
         (many_shared_texts, 5_000_000),
-        (endless_inline_text, 100_000_000),
+        (endless_inline_text, 80_000_000),
         (endless_formula, 50_000_000),
         (formulas_without_values, 200_000),
         (merged_ranges, 500_000),
         (many_styles, 5_000_000),
-        (long_sheet_of_settings, 500_000_000),
+        (settings_by_the_hundred_thousand, 100_000),
+        (endless_setting, 80_000_000),
+        (many_sheets, 500_000),
+        (part_that_nobody_needs, 500_000_000),
         (many_parts, 4_000),
         (zipped_equal_rows, 4_000_000),
         (zipped_letters, 100_000_000),
