@@ -43,7 +43,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.plan_days import OffSeason
     from forecaster.plan_problem import PlannedAction
     from forecaster.prices import Prices
-    from forecaster.problems import Problem, Reading
+    from forecaster.problems import Problem, Reading, how_many
     from forecaster.reading import read_fleet
     from forecaster.rebuilds_to_come import NumberOfUnits
     from forecaster.received_files import ReceivedFleet, receive, received_folder
@@ -128,7 +128,7 @@ _ROOMS = {
     "plan_days": ("OffSeason",),
     "plan_problem": ("PlannedAction",),
     "prices": ("Prices",),
-    "problems": ("Problem", "Reading"),
+    "problems": ("Problem", "Reading", "how_many"),
     "reading": ("read_fleet",),
     "rebuilds_to_come": ("NumberOfUnits",),
     "received_files": ("ReceivedFleet", "receive", "received_folder"),
@@ -256,6 +256,7 @@ __all__ = [
     "first_steps",
     "flooded_alone",
     "flooding_of",
+    "how_many",
     "instruction_in_words",
     "job_price",
     "legend_group",

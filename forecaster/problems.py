@@ -23,6 +23,7 @@ MOST_SHOWN = 200
 _MOST_TOLD = 2_000  # characters of a reason and a remedy, which may quote several names
 _MOST_NAMED, _MOST_OF_NAME = 8, 60  # names that a refusal lists, and characters of each
 
+_MOST_OF_EACH = {"value": MOST_SHOWN, "column": MOST_SHOWN, "reason": _MOST_TOLD, "remedy": _MOST_TOLD}
 Kind = tuple[str, str | None, bool, bool]
 
 
@@ -47,15 +48,11 @@ class Problem:
 
     def __post_init__(self) -> None:
         """Cut long texts short: names and cells come from the file, and may be of any length."""
-        for name, most in (
-            ("value", MOST_SHOWN),
-            ("column", MOST_SHOWN),
-            ("reason", _MOST_TOLD),
-            ("remedy", _MOST_TOLD),
-        ):
-            text = getattr(self, name)
-            if text is not None and len(text) > most:
-                object.__setattr__(self, name, cut_short(text, most))
+        if len(self.reason) + len(self.remedy) + len(self.value or "") + len(self.column or "") > MOST_SHOWN:
+            for name, most in _MOST_OF_EACH.items():
+                text = getattr(self, name)
+                if text is not None and len(text) > most:
+                    object.__setattr__(self, name, cut_short(text, most))
 
     @property
     def kind(self) -> Kind:

@@ -92,7 +92,7 @@ class CheckedTable:
         """
         new, refused = sorted_out(problems)
         if refusals is not None:
-            refused += refusals
+            refused = refusals + refused
         if not new and not refused:
             return self
         return replace(self, problems=tuple(listed((*self.problems, *new))), refusals=self.refusals + refused)

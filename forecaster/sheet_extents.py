@@ -21,6 +21,7 @@ MAX_SHEET_TEXT = 200_000_000
 _USUAL_TEXT = 16
 # Distinct texts of a workbook: a million rows, each with a name and a note of its own.
 MAX_SHARED_TEXTS = 2_000_000
+MAX_SHARED_BYTES = 1_000_000  # of one of them: a cell's 32,767 characters, each with a format of its own
 SAVE_AGAIN = "Open it in a spreadsheet and save it again as .xlsx."
 _LETTERS, _DIGITS = 3, 7  # of a cell's place: beyond XFD1048576, the last one of a sheet
 
@@ -49,23 +50,25 @@ def refuse_oversized(xml: bytes, shared: np.ndarray) -> None:
             f"the sheet holds {cells:,} cells, and at most {MAX_SHEET_CELLS:,} are read",
             "Keep fewer rows in it, and no columns that are only formatted.",
         )
-    _refuse_sprawl(xml, cells)
-    _refuse_texts(xml, cells, shared)
-
-
-def _refuse_sprawl(xml: bytes, cells: int) -> None:
-    rows, columns = _NEAR_ROWS, _NEAR_COLUMNS
-    if _NOT_NEAR.search(xml):
-        rows, columns = _furthest_place(xml)
-    if xml.count(b'<c r="') < cells and len(_PLACED_CELL.findall(xml)) < cells:
-        more_rows, more_columns = _without_place(xml)
-        rows, columns = rows + more_rows, columns + more_columns
+    rows, columns = _extent(xml, cells)
     if rows * columns > MAX_SHEET_CELLS:
         raise UnreadableFile(
             f"the sheet reaches to cell {column_letter(columns - 1)}{rows}: {rows:,} rows by {columns:,} columns, "
             f"and at most {MAX_SHEET_CELLS:,} cells are read",
             "Delete the rows below and the columns right of the table, also those that look empty.",
         )
+    _refuse_texts(xml, cells, shared)
+
+
+def _extent(xml: bytes, cells: int) -> tuple[int, int]:
+    """At least the rows and columns that the `cells` of a sheet span from A1 on."""
+    rows, columns = _NEAR_ROWS, _NEAR_COLUMNS
+    if _NOT_NEAR.search(xml):
+        rows, columns = _furthest_place(xml)
+    if xml.count(b'<c r="') < cells and len(_PLACED_CELL.findall(xml)) < cells:
+        more_rows, more_columns = _without_place(xml)
+        rows, columns = rows + more_rows, columns + more_columns
+    return rows, columns
 
 
 def _refuse_texts(xml: bytes, cells: int, shared: np.ndarray) -> None:
@@ -85,13 +88,20 @@ def _refuse_texts(xml: bytes, cells: int, shared: np.ndarray) -> None:
 
 
 def shared_lengths(xml: bytes) -> np.ndarray:
-    """At least the characters of each of a workbook's shared texts, by its number; UnreadableFile where too many."""
+    """At least the characters of each of a workbook's shared texts, by its number.
+
+    UnreadableFile where they are too many, or one is longer than any cell can show.
+    """
     count = sum(1 for _ in zip(range(MAX_SHARED_TEXTS + 1), _SHARED.finditer(xml), strict=False))
     if count > MAX_SHARED_TEXTS:
         reason = f"the workbook holds more than {MAX_SHARED_TEXTS:,} different texts"
         raise UnreadableFile(reason, "Keep fewer rows in it, or save each sheet as a CSV file.")
     starts = np.fromiter((found.start() for found in _SHARED.finditer(xml)), dtype=np.int64, count=count)
-    return np.diff(starts, append=len(xml))
+    lengths = np.diff(starts, append=len(xml))
+    if lengths.max(initial=0) > MAX_SHARED_BYTES:
+        reason = f"the workbook holds a text of {lengths.max():,} characters"
+        raise UnreadableFile(reason, "Shorten it; a spreadsheet's cell holds 32,767.")
+    return lengths
 
 
 def _spelt_plainly(xml: bytes) -> bytes:
