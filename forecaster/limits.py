@@ -29,7 +29,7 @@ from forecaster.records import TABLES, Column
 from forecaster.regular_files import written_size
 from forecaster.serving import FIRST_PORT, LAST_PORT, SAFE_START, START_SECONDS
 from forecaster.settings import FleetSettings
-from forecaster.sheet_extents import MAX_SHARED_TEXTS, MAX_SHEET_CELLS, MAX_SHEET_TEXT
+from forecaster.sheet_extents import MAX_SHARED_BYTES, MAX_SHARED_TEXTS, MAX_SHEET_CELLS, MAX_SHEET_TEXT
 from forecaster.small_files import MOST_BYTES, MOST_POINTS
 from forecaster.text_files import MAX_CELLS, MOST_OPEN_QUOTES, MOST_SEVERAL_LINES
 from forecaster.workbook_xml import MAX_HIDDEN_CELLS, MAX_PARTS, MAX_SHEETS
@@ -101,6 +101,7 @@ def _files() -> Iterator[Limit]:
     yield fixed("all texts of a sheet", MAX_SHEET_TEXT, "characters", long)
     texts = f"the workbook holds more than {MAX_SHARED_TEXTS:,} different texts"
     yield fixed("different texts of a workbook", MAX_SHARED_TEXTS, "texts", texts)
+    yield fixed("one text of a workbook", MAX_SHARED_BYTES, "characters", "the workbook holds a text of")
     hidden = f"the sheet has more than {MAX_HIDDEN_CELLS:,}"
     yield fixed("formulas without a value, error values of a sheet", MAX_HIDDEN_CELLS, "cells", hidden)
     yield fixed("merged rows of a sheet", MOST_MERGED_ROWS, "rows", "the sheet has more merged cells than rows")

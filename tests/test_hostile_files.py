@@ -371,6 +371,19 @@ def test_the_lists_of_a_workbook_cannot_point_past_what_was_measured(tmp_path: P
     assert Workbook(path.read_bytes()).rows("hours")[0][0] == "craft_id"
 
 
+@pytest.mark.parametrize("encoding", ["utf-7", "x", "utf-16"])
+def test_a_list_of_sheets_in_a_strange_encoding_is_damage(tmp_path: Path, encoding: str) -> None:
+    path = workbook(tmp_path / "book.xlsx", with_readings(b""), noise=0)
+    with zipfile.ZipFile(path) as packed:
+        parts = {info.filename: packed.read(info) for info in packed.infolist()}
+    parts["xl/workbook.xml"] = f'<?xml version="1.0" encoding="{encoding}"?>'.encode() + parts["xl/workbook.xml"]
+    with zipfile.ZipFile(path, "w") as packed:
+        for name, part in parts.items():
+            packed.writestr(name, part)
+    with pytest.raises(SourceError, match="damaged"):
+        read_fleet(path, TODAY)
+
+
 def test_a_workbook_in_a_zip_is_measured_by_the_size_of_the_zip(tmp_path: Path) -> None:
     from forecaster.packed_sizes import ALWAYS_READ_BYTES
     from forecaster.workbook_xml import unpack

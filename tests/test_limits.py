@@ -50,7 +50,7 @@ NOT_BY_NAME = {
         "problems._MOST_TOLD",
     ),
     *("cross_checks._MOST_NAMED", "headers._MOST_NAMED", "reading._MOST_NAMED", "received_files._MOST_NAMED"),
-    *("problems._MOST_NAMED", "problems._MOST_OF_NAME"),
+    *("problems._MOST_NAMED", "problems._MOST_OF_NAME", "problems._MOST_OF_EACH"),
     *("workbook_xml._MOST_SHOWN", "doubts._MOST_REASONS", "experience.LARGEST"),
 }
 
