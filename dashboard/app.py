@@ -11,11 +11,13 @@ import forecaster
 import told_wrong
 from days_panel import begin, days_panel
 from loading import chosen_source, date_format
+from upload_panel import open_handed_over
 from words import plain, told
 
 FOLDER = Path(__file__).parent
 
 st.set_page_config(page_title="Supercharger forecaster", page_icon=FOLDER / "icon.svg", layout="wide")
+open_handed_over()
 
 data_screen = st.Page("screens/data_problems.py", title="Data", icon=":material/fact_check:")
 water_screen = st.Page("screens/after_water.py", title="After water", icon=":material/water_drop:")

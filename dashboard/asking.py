@@ -14,7 +14,8 @@ from days import day_style
 from told_wrong import say_at_top
 from words import day_words, listed, plain
 
-LEAST_HOURS, MOST_HOURS, HOURS_STEP = 5, 200, 5
+LEAST_HOURS, MOST_HOURS = forecaster.HORIZONS[0], forecaster.HORIZONS[-1]
+HOURS_STEP = forecaster.HORIZONS[1] - LEAST_HOURS
 MODEL_TOLD = {
     "two-stage": "two stages: sound, defective, failed",
     "weibull": "one stage: failed or not (Weibull), as a rival",

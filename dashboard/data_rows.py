@@ -20,12 +20,18 @@ def problem_rows(problems: Sequence[forecaster.Problem]) -> pd.DataFrame:
                 "value": p.value,
                 "reason": p.reason,
                 "remedy": p.remedy,
-                "became": "row refused" if p.refused else "noticed, nothing refused",
+                "became": _became(p),
             }
             for p in problems
         ],
         columns=["file", "row", "column", "value", "reason", "remedy", "became"],
     ).astype({"row": "Int64"})
+
+
+def _became(problem: forecaster.Problem) -> str:
+    if problem.refused:
+        return "row refused"
+    return "used for its own unit, asked about" if problem.held_back else "noticed, nothing refused"
 
 
 def file_rows(reading: forecaster.Reading) -> pd.DataFrame:

@@ -8,13 +8,9 @@ fitted models.
 from __future__ import annotations
 
 import os
-import shutil
-import tempfile
-import weakref
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from hashlib import blake2b
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +27,6 @@ KEPT_FLEETS = 4
 KEPT_ANSWERS = 64
 KEPT_PAPERS = 8
 WEIGHED_AT_ONCE = 150  # units: more take longer than a reader waits, and are weighed when asked for
-FLEET_FILES = {".csv", ".toml"}
 
 
 @dataclass(frozen=True)
@@ -57,14 +52,18 @@ class PaperFiles:
     files: dict[str, bytes]
 
 
+@dataclass(frozen=True)
 class LaidOut:
     """An uploaded fleet in a temporary folder of its own, deleted when it is let go or the server ends."""
 
-    def __init__(self, received: forecaster.ReceivedFleet) -> None:
-        """Write its files where nobody else writes."""
-        folder = tempfile.mkdtemp(prefix="forecaster-upload-")
-        self.remove = weakref.finalize(self, shutil.rmtree, folder, ignore_errors=True)
-        self.source = str(received.lay_out(Path(folder)))
+    folder: forecaster.UploadFolder
+    source: str
+
+    @classmethod
+    def of(cls, received: forecaster.ReceivedFleet) -> LaidOut:
+        """Its files written where nobody else writes."""
+        folder = forecaster.UploadFolder()
+        return cls(folder, str(received.lay_out(folder.path)))
 
 
 def chosen_source() -> str | None:
@@ -76,7 +75,8 @@ def own_source() -> str | None:
     """The source that this viewer uploaded, else the one that the command named; None where there is neither."""
     received = received_fleet()
     if received is not None:
-        return _laid_out(received.content, received).source  # anew where a weak network ended the session's cache
+        # anew where a weak network ended the session's cache
+        return _laid_out(received.content, lambda: LaidOut.of(received)).source
     return named_source()
 
 
@@ -89,6 +89,15 @@ def received_fleet() -> forecaster.ReceivedFleet | None:
     """What this viewer uploaded; None where nothing."""
     found = st.session_state.get(RECEIVED)
     return found if isinstance(found, forecaster.ReceivedFleet) else None
+
+
+def take_in(found: forecaster.ReadApart, folder: forecaster.UploadFolder, today: date) -> None:
+    """Show the fleet of an upload that was laid out in `folder` and read: nothing of it is read a second time."""
+    received, source = found.received, str(found.source)
+    assert received is not None, "files were received"
+    st.session_state[RECEIVED] = received
+    _laid_out(received.content, lambda: LaidOut(folder, source))
+    _reading(source, today, forecaster.content_of(source), found.reading)
 
 
 def forget_received() -> None:
@@ -104,46 +113,40 @@ def is_sample(source: str | None) -> bool:
 
 def is_invented(source: str | None) -> bool:
     """Whether the records are those of the sample, wherever their files lie: nobody may take them for true."""
-    return source is not None and content_of(source) == content_of(str(forecaster.sample_fleet_folder()))
-
-
-def content_of(source: str) -> str:
-    """A digest of the name and bytes of a fleet folder's files, or of a workbook; of the name where there is nothing.
-
-    Not of the place: the same files uploaded again, or by another viewer, are the same fleet and need no new fit.
-    """
-    place = Path(source)
-    files = sorted(f for f in place.iterdir() if f.suffix.lower() in FLEET_FILES) if place.is_dir() else [place]
-    digest = blake2b(place.name.encode(), digest_size=16)
-    for file in files:
-        if file.is_file():
-            content = file.read_bytes()
-            digest.update(f"\0{file.name}\0{len(content)}\0".encode())
-            digest.update(content)
-    return digest.hexdigest()
+    return source is not None and forecaster.content_of(source) == forecaster.content_of(
+        str(forecaster.sample_fleet_folder())
+    )
 
 
 def load(source: str, today: date) -> Loaded:
     """The fleet of a source as it is on disk now. Raises ForecasterError where it cannot be asked."""
-    content = content_of(source)
+    content = forecaster.content_of(source)
     return Loaded(_fleet(source, today, content), content)
 
 
 def load_reading(source: str, today: date) -> forecaster.Reading:
     """What was read, with every problem, also where problems stop all answers."""
-    return _reading(source, today, content_of(source))
+    return _reading(source, today, forecaster.content_of(source))
 
 
 def date_format(source: str | None, today: date) -> forecaster.DateFormat:
     """How a fleet writes days; as usual where none is open, or it cannot be read."""
     if source is None:
         return forecaster.FleetSettings().date_format
-    return _date_format(source, today, content_of(source))
+    return _date_format(source, today, forecaster.content_of(source))
+
+
+def risks(loaded: Loaded, as_of: date, hours: float, model: str) -> forecaster.FleetForecast:
+    """The fleet's forecast as far as its first sentence needs it: see ``Fleet.risks``."""
+    return _risks(loaded, as_of, float(hours), model)  # 50 and 50.0 are the same question
 
 
 def forecast(loaded: Loaded, as_of: date, hours: float, model: str) -> forecaster.FleetForecast:
-    """The fleet's forecast."""
-    return _forecast(loaded, as_of, float(hours), model)  # 50 and 50.0 are the same question
+    """The fleet's forecast; the first of a fleet that is asked for has its next answers prepared meanwhile."""
+    found = _forecast(loaded, as_of, float(hours), model)
+    if as_of == date.today():
+        forecaster.PREPARATIONS.begin_with(loaded.fleet, loaded.content, as_of)
+    return found
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Working out the curve ...")
@@ -186,8 +189,12 @@ def timeline(loaded: Loaded, unit_id: str, as_of: date) -> forecaster.UnitTimeli
 
 def now_or_later(loaded: Loaded, unit_id: str, as_of: date, prices: Mapping[str, float]) -> forecaster.NowOrLater:
     """Rebuild one unit now or later; `prices` in place of the fleet's. What all units share is worked out first."""
+    _wait_for("decisions", loaded, as_of)
     _decisions(loaded, as_of)
-    return _now_or_later(loaded, unit_id, as_of, tuple(sorted(prices.items())))
+    if loaded.fleet.plans_for_one_unit(as_of):
+        _wait_for("decided", loaded, as_of)
+    planned = decided_if_known(loaded, as_of) is not None or None  # of a large fleet only where the plan is there
+    return _now_or_later(loaded, unit_id, as_of, tuple(sorted(prices.items())), planned)
 
 
 def swings(loaded: Loaded, unit_id: str, as_of: date, prices: Mapping[str, float]) -> tuple[forecaster.Swing, ...]:
@@ -222,6 +229,8 @@ def after_water_alone(
 def plan(loaded: Loaded, as_of: date, limits: PlanChoice) -> forecaster.PlanAnswer:
     """The off-season plan within `limits`, (name, value) as ``Fleet.plan`` takes them; shows how far it has come."""
     place = st.empty()
+    if not limits:
+        _wait_for("decided", loaded, as_of)
     answer = loaded.fleet.plan(as_of, place.caption, **dict(limits))
     place.empty()
     return answer
@@ -277,6 +286,8 @@ def decided(loaded: Loaded, as_of: date, limits: PlanChoice = (), edits: PlanEdi
 
 def decided_if_known(loaded: Loaded, as_of: date, limits: PlanChoice = (), edits: PlanEdits = ()) -> Decided | None:
     """The same where it was worked out already, for this viewer or another; else None, at once."""
+    if not limits and not edits and forecaster.PREPARATIONS.have("decided", loaded.content, as_of):
+        return decided(loaded, as_of)
     return _known().get((loaded.content, as_of, limits, edits))
 
 
@@ -285,7 +296,7 @@ def instructions_by(
     loaded: Loaded, as_of: date, limits: PlanChoice, edits: PlanEdits
 ) -> Mapping[str, forecaster.Instruction]:
     """What is to be done with each unit by a plan within `limits`, changed by hand."""
-    return loaded.fleet.instructions_by(_plan_by_hand(loaded, as_of, limits, edits).answer)
+    return loaded.fleet.instructions(as_of, edits=dict(edits), **dict(limits))
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
@@ -303,12 +314,18 @@ def backtest(loaded: Loaded, as_of: date, hours: float, every: str) -> forecaste
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
 def _fleet(_source: str, today: date, content: str) -> forecaster.Fleet:
-    return forecaster.open_fleet(_source, today=today)
+    ready = forecaster.PREPARATIONS.fleet(content, today)
+    reading = _reading(_source, today, content, None if ready is None else ready.reading)
+    return ready or forecaster.fleet_of(reading)
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
-def _reading(_source: str, today: date, content: str) -> forecaster.Reading:
-    return forecaster.read_fleet(_source, today=today)
+def _reading(_source: str, today: date, content: str, _read: forecaster.Reading | None = None) -> forecaster.Reading:
+    """`_read`: what was read already. A stranger's files are read in a process of their own."""
+    if _read is not None:
+        return _read
+    read = forecaster.read_apart if forecaster.is_uploaded(_source) else forecaster.read_fleet
+    return read(_source, today)
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner=False)
@@ -322,9 +339,9 @@ def _date_format(_source: str, today: date, content: str) -> forecaster.DateForm
 
 
 # Of this session alone: another upload replaces it, and the end of the session removes it.
-@st.cache_resource(scope="session", max_entries=1, show_spinner=False, on_release=lambda laid: laid.remove())
-def _laid_out(content: str, _received: forecaster.ReceivedFleet) -> LaidOut:
-    return LaidOut(_received)
+@st.cache_resource(scope="session", max_entries=1, show_spinner=False, on_release=lambda laid: laid.folder.remove())
+def _laid_out(content: str, _lay_out: Callable[[], LaidOut]) -> LaidOut:
+    return _lay_out()
 
 
 @st.cache_data(show_spinner=False)
@@ -338,7 +355,14 @@ def templates() -> dict[str, bytes]:
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Working out the forecast ...")
+def _risks(loaded: Loaded, as_of: date, hours: float, model: str) -> forecaster.FleetForecast:
+    _wait_to_stand(loaded, as_of, hours, model, "risks")
+    return loaded.fleet.risks(as_of, hours=hours, model=model)
+
+
+@st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner="Looking further ahead ...")
 def _forecast(loaded: Loaded, as_of: date, hours: float, model: str) -> forecaster.FleetForecast:
+    _wait_to_stand(loaded, as_of, hours, model, "forecast")
     return loaded.fleet.forecast(as_of, hours=hours, model=model)
 
 
@@ -352,9 +376,9 @@ def _decisions(loaded: Loaded, as_of: date) -> forecaster.Decisions:
 # No spinner: a price that is moved is answered sooner than a spinner would show.
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def _now_or_later(
-    loaded: Loaded, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...]
+    loaded: Loaded, unit_id: str, as_of: date, prices: tuple[tuple[str, float], ...], planned: bool | None
 ) -> forecaster.NowOrLater:
-    return loaded.fleet.now_or_later(unit_id, as_of, **dict(prices))
+    return loaded.fleet.now_or_later(unit_id, as_of, planned, **dict(prices))
 
 
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
@@ -399,12 +423,29 @@ def _plan_by_hand(loaded: Loaded, as_of: date, limits: PlanChoice, edits: PlanEd
 @st.cache_resource(max_entries=KEPT_ANSWERS, hash_funcs=BY_CONTENT, show_spinner=False)
 def _decided(loaded: Loaded, as_of: date, limits: PlanChoice, edits: PlanEdits) -> Decided:
     place, changed, wish = st.empty(), dict(edits), dict(limits)
+    if not limits:
+        _wait_for("decided", loaded, as_of)
     found = Decided(
         loaded.fleet.instructions(as_of, place.caption, edits=changed, **wish),
         loaded.fleet.this_week(as_of, edits=changed, **wish),
     )
     place.empty()
     return found
+
+
+def _wait_to_stand(loaded: Loaded, as_of: date, hours: float, model: str, piece: forecaster.Piece) -> None:
+    """Until `piece` is here of a fleet that is being prepared, or for another horizon all that it follows from."""
+    if model == forecaster.DEFAULT_MODEL:
+        usual = hours == forecaster.DEFAULT_HOURS
+        # Nothing is told: it is here as soon as a word of it.
+        forecaster.PREPARATIONS.wait(piece if usual else "standing", loaded.content, as_of, lambda _: None)
+
+
+def _wait_for(piece: forecaster.Piece, loaded: Loaded, as_of: date) -> None:
+    """Until a piece of a fleet that is being prepared is here, told how far it has come."""
+    place = st.empty()
+    forecaster.PREPARATIONS.wait(piece, loaded.content, as_of, place.caption)
+    place.empty()
 
 
 @st.cache_resource(show_spinner=False)

@@ -43,7 +43,7 @@ def week_file(told: forecaster.NowOrLater, currency: str) -> bytes:
         currency=currency,
         unit_id=told.unit_id,
     )
-    return rows.round(4).to_csv(index=False).encode("utf-8-sig")  # the mark lets a spreadsheet read accents
+    return forecaster.csv_for_people(rows.round(4))
 
 
 def month_rows(told: forecaster.NowOrLater, currency: str) -> pd.DataFrame:

@@ -371,7 +371,7 @@ def take_edits(key: str, shown: Sequence[forecaster.PlannedAction], edits: Edits
         if "week" in cells and text and "work" not in cells and planned.action == "leave":
             action, week = "rebuild", date.fromisoformat(text)  # a week for a unit that was left: a rebuild is meant
         before = edits[planned.unit_id].note if planned.unit_id in edits else ""
-        note = " ".join(str(cells.get("note", before) or "").split())
+        note = " ".join(forecaster.as_given(str(cells.get("note", before) or "")).split())
         changed[planned.unit_id] = forecaster.PlanEdit(action, week, note)
     st.session_state[EDITS] = changed
 

@@ -12,7 +12,7 @@ import forecaster
 from fleet_rows import Instructions, craft_told
 from plan_form import NO_WEEK
 from plan_words import about, in_order, with_range
-from words import DASH, all_told, day_words, hours_words, money, percent, told
+from words import DASH, all_told, day_words, hours_words, money, percent, plain, told
 
 
 def table_rows(
@@ -76,7 +76,7 @@ def plan_file(
         }
         for one in in_order(answer.plan.actions)
     ]
-    return pd.DataFrame(rows).round(4).to_csv(index=False).encode("utf-8-sig")  # the mark: accents in a spreadsheet
+    return forecaster.csv_for_people(pd.DataFrame(rows).round(4))
 
 
 def bench_rows(answer: forecaster.PlanAnswer, places: pd.DataFrame, by_hand: set[str], currency: str) -> pd.DataFrame:
@@ -165,8 +165,8 @@ def trigger_table(answer: forecaster.PlanAnswer, places: pd.DataFrame) -> pd.Dat
         triggers = answer.triggers[one.unit_id]
         rows.append(
             {
-                "Unit": one.unit_id,
-                "Craft": craft_told(one.craft_id, places),
+                "Unit": plain(one.unit_id),
+                "Craft": plain(craft_told(one.craft_id, places)),
                 "This off-season": one.action,
                 "Check at": _at(triggers.check_at_hours),
                 "Rebuild at": _at(triggers.rebuild_at_hours),

@@ -15,6 +15,7 @@ from days import day_style
 from fleet_rows import craft_told, filled, units_at
 from loading import WEIGHED_AT_ONCE, Decided, Loaded, decided, on_record
 from plan_form import USUAL_PLAN, PlanShown
+from tables import safe_table
 from this_week_words import (
     EMPTY_ICON,
     HEADINGS,
@@ -197,7 +198,7 @@ def _table(tasks: list[forecaster.Instruction], places: pd.DataFrame, currency: 
                 for task in tasks
             ]
         )
-        st.dataframe(
+        safe_table(
             rows,
             hide_index=True,
             placeholder="",

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Protocol
 
@@ -20,20 +22,30 @@ from loading import (
     named_source,
     own_source,
     received_fleet,
+    take_in,
     templates,
 )
 from words import count_words, plain
 
+HANDED_OVER = "upload handed over"  # in the session: files to be opened by the next drawing
 REFUSED = "upload refused"  # in the session: why the latest upload was not taken
 TURN = "upload turn"  # in the session: how many uploads were taken; each has a new widget, empty again
 WHAT = "upload meant as"
 NEW, INTO = "a fleet of their own", "in place of the same files of"
 PRIVATE = (
     "Stays on this computer: the files are kept in a temporary folder for your visit alone, and deleted when you close "
-    "or reload this page, close the fleet, or upload another. Nothing is sent anywhere, and no other viewer of this "
-    "dashboard sees them. What was worked out from them stays in the memory of this computer until the dashboard "
-    "is ended."
+    "or reload this page, close the fleet, or upload another; should the computer fail meanwhile, when the dashboard "
+    "next starts. Nothing is sent anywhere, and no other viewer of this dashboard sees them. What was worked out from "
+    "them stays in the memory of this computer until the dashboard is ended."
 )
+
+
+@dataclass(frozen=True)
+class HandedOver:
+    """Files to open, as a fleet of their own or in place of the same files of the fleet that is shown."""
+
+    files: tuple[forecaster.ReceivedFile, ...]
+    into_earlier: bool
 
 
 class Uploaded(Protocol):
@@ -85,6 +97,8 @@ def upload_panel() -> None:
         files: list[Uploaded] = st.file_uploader(
             "Files of your fleet", accept_multiple_files=True, key=key, max_upload_size=50, on_change=_forget_refusal
         )
+        if files:
+            forecaster.get_ready_to_read()  # while the viewer finds the button
         earlier = _may_go_into() if files else None
         if earlier is not None:
             st.radio(
@@ -119,20 +133,34 @@ def template_button(name: str, told: str) -> None:
 
 
 def take(key: str) -> None:
-    """Open what was uploaded, or keep why it cannot be."""
+    """Hand over what was chosen: it is opened when the page is drawn anew."""
     uploaded: Sequence[Uploaded] = st.session_state.get(key) or []
-    given = [forecaster.ReceivedFile(file.name, file.getvalue()) for file in uploaded]
-    earlier = _may_go_into() if st.session_state.get(WHAT) == INTO else None
-    try:
-        received = forecaster.receive(given)
-        if earlier is not None:
-            received = received.in_place_of(_files_of(earlier))
-    except forecaster.ForecasterError as refusal:
-        st.session_state[REFUSED] = str(refusal)
+    files = tuple(forecaster.ReceivedFile(file.name, file.getvalue()) for file in uploaded)
+    st.session_state[HANDED_OVER] = HandedOver(files, st.session_state.get(WHAT) == INTO)
+
+
+def open_handed_over() -> None:
+    """Open what was handed over, or keep why it cannot be: for the router, before it asks which fleet is shown."""
+    handed = st.session_state.pop(HANDED_OVER, None)
+    if handed is None:
         return
-    turn = int(st.session_state.get(TURN, 0)) + 1
-    link.begin_anew([])
-    st.session_state[RECEIVED], st.session_state[TURN] = received, turn
+    today, folder = date.today(), None
+    earlier = _may_go_into() if handed.into_earlier else None
+    with st.spinner("Reading what you uploaded ..."):
+        try:
+            folder = forecaster.UploadFolder()
+            found = forecaster.receive_apart(
+                handed.files, folder.path, today, None if earlier is None else _files_of(earlier)
+            )
+        except forecaster.ForecasterError as refusal:
+            if folder is not None:
+                folder.remove()
+            st.session_state[REFUSED] = str(refusal)
+            return
+        turn = int(st.session_state.get(TURN, 0)) + 1
+        link.begin_anew([])
+        st.session_state[TURN] = turn
+        take_in(found, folder, today)
 
 
 def show_sample() -> None:
@@ -172,9 +200,9 @@ def _begins_a_fleet(name: str) -> bool:
     return name.casefold() in needed or not name.casefold().endswith((".csv", ".toml"))
 
 
-def _files_of(source: str) -> forecaster.ReceivedFleet:
+def _files_of(source: str) -> forecaster.ReceivedFleet | Path:
     received = received_fleet()
-    return forecaster.received_folder(Path(source)) if received is None else received
+    return Path(source) if received is None else received
 
 
 def _meant(what: str, earlier: str) -> str:

@@ -13,7 +13,7 @@ import forecaster
 import this_week_panel  # noqa: F401 - with it come Streamlit's and Plotly's parts that the first screen draws with
 from charts import risk_by_unit
 from fleet_rows import craft_places, risk_rows
-from loading import forecast, load, named_source, on_record
+from loading import load, named_source, on_record, risks
 
 # Streamlit warns of each of its own functions that is called outside a page's run, which this is on purpose.
 OUTSIDE_A_PAGE = "streamlit.runtime.scriptrunner_utils.script_run_context"
@@ -28,7 +28,7 @@ def warm_up(today: date) -> None:
     quiet.disabled = True
     try:
         loaded = load(source, today)
-        told = forecast(loaded, today, forecaster.DEFAULT_HOURS, forecaster.DEFAULT_MODEL)
+        told = risks(loaded, today, forecaster.DEFAULT_HOURS, forecaster.DEFAULT_MODEL)
         known = on_record(loaded, today).instructions
         rows = risk_rows(told.units[:1], craft_places(loaded.fleet.records), known)
         risk_by_unit(rows, told.hours)  # Plotly's own imports

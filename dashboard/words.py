@@ -144,9 +144,12 @@ def day_of_year_words(day: date) -> str:
 
 
 def told(text: object) -> str:
-    """What the forecaster says, a refusal too, with the days in it as this page's reader wants them."""
+    """What the forecaster says, a refusal too, with the days in it as this page's reader wants them.
+
+    No text of a user's is left with characters in it that nobody sees.
+    """
     said = text.message if isinstance(text, forecaster.ForecasterError) else text
-    return forecaster.written_text(said, date_format()) if isinstance(said, str) else str(said)
+    return forecaster.visible(forecaster.written_text(said, date_format()) if isinstance(said, str) else str(said))
 
 
 def all_told(texts: Iterable[str]) -> str:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.decisions import Decisions, Swing
     from forecaster.errors import DataStopsAnswer, ForecasterError, ModelError, SettingsError, SourceError, WrongUsage
     from forecaster.evidence import SurvivalEvidence
-    from forecaster.fleet import DEFAULT_HOURS, Fleet, open_fleet
+    from forecaster.fleet import DEFAULT_HOURS, Fleet, fleet_of, open_fleet
     from forecaster.fleet_prices import range_of_price
     from forecaster.flooded_craft import flooded_alone
     from forecaster.flooding import AfterWater
@@ -39,10 +39,10 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.paper.paper import Paper
     from forecaster.paper.water_sheet import water_sheet
     from forecaster.plan_answer import PlanAnswer, RuleBeside, Saving
-    from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_changes import MOST_NOTE, PlanChanges, change_in_text, changes_file, text_of_change
     from forecaster.plan_days import OffSeason
-    from forecaster.plan_problem import PlannedAction
+    from forecaster.plan_problem import PlanEdit, PlannedAction
+    from forecaster.preparing import HORIZONS, PREPARATIONS, Piece
     from forecaster.prices import Prices
     from forecaster.problems import Problem, Reading
     from forecaster.ranges import (
@@ -60,6 +60,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
         refuse_day,
     )
     from forecaster.reading import read_fleet
+    from forecaster.reading_apart import ReadApart, get_ready_to_read, read_apart, receive_apart
     from forecaster.rebuilds_to_come import NumberOfUnits
     from forecaster.received_files import ReceivedFleet, receive, received_folder
     from forecaster.records import TABLES, FleetRecords
@@ -90,16 +91,20 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     )
     from forecaster.report.plan_text import GAINS_TOO_LITTLE
     from forecaster.report.teardown_sentences import slip_sentence, teardown_reasons, teardown_steps
+    from forecaster.safe_cells import as_given, csv_for_people, shown_table
     from forecaster.service_life import ServiceLife
     from forecaster.settings import FleetSettings, read_settings
     from forecaster.simulate import SimulatedFleet, simulate_fleet
     from forecaster.slip import FleetSlip, HoursToLimit, SlipLimits
+    from forecaster.source_content import content_of
     from forecaster.teardown import TeardownAdvice, advise_teardown
     from forecaster.templates import template_folder, template_table, template_workbook
     from forecaster.this_week import ThisWeek
     from forecaster.unit_curve import UnitCurve
     from forecaster.unit_timeline import UnitTimeline
+    from forecaster.upload_folders import UploadFolder, is_uploaded
     from forecaster.usage_forecast import HoursAhead, ReachingDates, UsageForecast
+    from forecaster.visible_texts import visible
     from forecaster.waiting import Option
     from forecaster.writing import write_fleet
     from forecaster.written_days import (
@@ -122,7 +127,7 @@ _ROOMS = {
     "learned": ("Learned",),
     "service_life": ("ServiceLife",),
     "errors": ("DataStopsAnswer", "ForecasterError", "ModelError", "SettingsError", "SourceError", "WrongUsage"),
-    "fleet": ("DEFAULT_HOURS", "Fleet", "open_fleet"),
+    "fleet": ("DEFAULT_HOURS", "Fleet", "fleet_of", "open_fleet"),
     "flooded_craft": ("flooded_alone",),
     "flooding": ("AfterWater",),
     "flooding_facts": ("Flooding", "flooding_of"),
@@ -139,10 +144,10 @@ _ROOMS = {
     "paper.paper": ("Paper",),
     "paper.water_sheet": ("water_sheet",),
     "plan_answer": ("PlanAnswer", "RuleBeside", "Saving"),
-    "plan_by_hand": ("PlanEdit",),
     "plan_changes": ("MOST_NOTE", "PlanChanges", "change_in_text", "changes_file", "text_of_change"),
     "plan_days": ("OffSeason",),
-    "plan_problem": ("PlannedAction",),
+    "plan_problem": ("PlanEdit", "PlannedAction"),
+    "preparing": ("HORIZONS", "PREPARATIONS", "Piece"),
     "prices": ("Prices",),
     "ranges": (
         "A_WEEK",
@@ -160,6 +165,7 @@ _ROOMS = {
     ),
     "problems": ("Problem", "Reading"),
     "reading": ("read_fleet",),
+    "reading_apart": ("ReadApart", "get_ready_to_read", "read_apart", "receive_apart"),
     "rebuilds_to_come": ("NumberOfUnits",),
     "received_files": ("ReceivedFleet", "receive", "received_folder"),
     "records": ("TABLES", "FleetRecords"),
@@ -190,15 +196,19 @@ _ROOMS = {
         "why_so",
     ),
     "report.teardown_sentences": ("slip_sentence", "teardown_reasons", "teardown_steps"),
+    "safe_cells": ("as_given", "csv_for_people", "shown_table"),
     "settings": ("FleetSettings", "read_settings"),
     "simulate": ("SimulatedFleet", "simulate_fleet"),
     "slip": ("FleetSlip", "HoursToLimit", "SlipLimits"),
+    "source_content": ("content_of",),
     "teardown": ("TeardownAdvice", "advise_teardown"),
     "templates": ("template_folder", "template_table", "template_workbook"),
     "this_week": ("ThisWeek",),
     "unit_curve": ("UnitCurve",),
     "unit_timeline": ("UnitTimeline",),
+    "upload_folders": ("UploadFolder", "is_uploaded"),
     "usage_forecast": ("HoursAhead", "ReachingDates", "UsageForecast"),
+    "visible_texts": ("visible",),
     "waiting": ("Option",),
     "writing": ("write_fleet",),
     "written_days": ("DATE_FORMATS", "DateFormat", "written_day", "written_day_of_year", "written_text"),
@@ -215,6 +225,7 @@ __all__ = [
     "DEFAULT_MODEL",
     "ENGINE_HOURS",
     "GAINS_TOO_LITTLE",
+    "HORIZONS",
     "HORIZON_HOURS",
     "KITS",
     "LEAD_WEEKS",
@@ -222,6 +233,7 @@ __all__ = [
     "MODELS",
     "MOST_NOTE",
     "PLAY_LIMIT_MM",
+    "PREPARATIONS",
     "SHAFT_PLAY_MM",
     "SLIP_FOUND",
     "SPARE_UNITS",
@@ -256,6 +268,7 @@ __all__ = [
     "OffSeason",
     "Option",
     "Paper",
+    "Piece",
     "PlanAnswer",
     "PlanByHand",
     "PlanChanges",
@@ -264,6 +277,7 @@ __all__ = [
     "Prices",
     "Problem",
     "ReachingDates",
+    "ReadApart",
     "Reading",
     "ReceivedFile",
     "ReceivedFleet",
@@ -282,34 +296,44 @@ __all__ = [
     "UnitCurve",
     "UnitForecast",
     "UnitTimeline",
+    "UploadFolder",
     "UsageForecast",
     "WaterWords",
     "WordedCall",
     "WordedStep",
     "WrongUsage",
     "advise_teardown",
+    "as_given",
     "beside_costs",
     "build_histories",
     "change_in_text",
     "changes_file",
+    "content_of",
+    "csv_for_people",
     "dashboard_app",
     "finding_of",
     "first_steps",
+    "fleet_of",
     "flooded_alone",
     "flooding_of",
+    "get_ready_to_read",
     "instruction_in_words",
+    "is_uploaded",
     "job_price",
     "legend_group",
     "open_fleet",
     "quote_lines",
     "quote_notes",
     "range_of_price",
+    "read_apart",
     "read_fleet",
     "read_settings",
     "receive",
+    "receive_apart",
     "received_folder",
     "refuse_day",
     "sample_fleet_folder",
+    "shown_table",
     "simulate_fleet",
     "slip_headline",
     "slip_sentence",
@@ -322,6 +346,7 @@ __all__ = [
     "template_table",
     "template_workbook",
     "text_of_change",
+    "visible",
     "water_sheet",
     "what_to_do",
     "what_waiting_costs",

@@ -13,6 +13,7 @@ from forecaster.question_options import (
     AS_JSON,
     AS_OF,
     EXPERIENCE,
+    FORCE,
     PRIORS,
     QUOTE_PRICES,
     SOURCE,
@@ -20,6 +21,7 @@ from forecaster.question_options import (
     opened,
     page,
     prices_given,
+    sources_of,
     tell_learning,
 )
 from forecaster.ranges import CLOCK_HOURS, ENGINE_HOURS, MINUTES_UNDER
@@ -88,24 +90,25 @@ COMMANDS = Commands()
     ),
     argument("--parts", choices=("oem", "aftermarket", "unknown"), help="its rotating parts; only without SOURCE"),
     argument("--sheet", metavar="FILE", type=Path, help="write the answer to this file too: one page to print (PDF)"),
-    argument("--force", action="store_true", help="let --sheet write over a file"),
+    FORCE,
     EXPERIENCE,
     PRIORS,
     AS_OF,
     AS_JSON,
 )
 def _flooded(asked: Namespace) -> int:
-    from forecaster.paper.files import refuse_to_overwrite, write_files
     from forecaster.report.as_json import written
     from forecaster.report.flooding_text import flooding_json, flooding_text
+    from forecaster.written_files import check_places, write_files
 
-    if asked.sheet is not None and not asked.force:
-        refuse_to_overwrite([asked.sheet], "another file")
+    if asked.sheet is not None:
+        check_places([asked.sheet], sources_of(asked), asked.force)
     answer, settings = _after_water(asked)
     if asked.sheet is not None:
         from forecaster.paper.water_sheet import water_sheet
 
-        write_files({asked.sheet: water_sheet(answer, date_format=settings.date_format)})
+        sheet = water_sheet(answer, date_format=settings.date_format)
+        write_files({asked.sheet: sheet}, sources_of(asked), asked.force)
     if asked.json:
         print(written(flooding_json(answer, settings.currency)))
         return DONE

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,8 @@ from forecaster.written_chances import percent
 
 # A cause is told where leaving it out moves the chance by at least this much: below, it reads as noise.
 LEAST_SHARE = 0.005
+# Engine hours ahead of which plan and comparison tell the chances: as the forecast does unless asked otherwise.
+REASON_HOURS = 50.0
 
 
 @dataclass(frozen=True)
@@ -61,13 +64,16 @@ class Causes:
         counted = looks_that_count(units)
         self._looks = _by_life(units.checks.loc[counted.index].assign(spins=counted["spins"]))
 
-    def within(self, hours: float) -> list[list[Cause]]:
+    def within(self, hours: float, chance: np.ndarray | None = None) -> list[list[Cause]]:
         """The causes of each unit's chance of failing within `hours` engine hours, greatest first.
 
-        The chance is that of the forecast; shares are differences between few draws, the same with and without.
+        `chance` (n,): that of the forecast, where it is known already. Shares are differences between few draws, the
+        same with and without.
         """
         horizon = np.array([hours])
-        few, chance = (stand.failing(horizon)[:, :, 0].mean(axis=0) for stand in (self._few, self._whole))
+        few = self._few.failing(horizon)[:, :, 0].mean(axis=0)
+        if chance is None:
+            chance = self._whole.failing(horizon)[:, :, 0].mean(axis=0)
         found: list[list[Cause]] = [[] for _ in few]
         for what, recorded, standing in self._without:
             shares = few[recorded] - standing.failing(horizon)[:, :, 0].mean(axis=0)
@@ -76,12 +82,17 @@ class Causes:
                     found[unit].append(Cause(what, float(share), float(chance[unit])))
         return [sorted(causes, key=lambda cause: -abs(cause.share)) for causes in found]
 
-    def because(self, hours: float, unsafe: Sequence[Sequence[Unsafe]]) -> list[tuple[str, ...]]:
-        """Each unit's causes in words, greatest first, after its hours since rebuild and what is `unsafe` about it."""
+    def because(
+        self, hours: float, unsafe: Sequence[Sequence[Unsafe]], chance: np.ndarray | None = None
+    ) -> list[tuple[str, ...]]:
+        """Each unit's causes in words, greatest first, after its hours since rebuild and what is `unsafe` about it.
+
+        `chance`: as for ``within``.
+        """
         rows: Iterable[Any] = self._units.lives.itertuples(index=False)
         return [
             (_ran(life), *(reason.why for reason in reasons), *self._told(life, causes, hours))
-            for life, causes, reasons in zip(rows, self.within(hours), unsafe, strict=True)
+            for life, causes, reasons in zip(rows, self.within(hours, chance), unsafe, strict=True)
         ]
 
     def _told(self, life: Any, causes: list[Cause], hours: float) -> Iterable[str]:
@@ -134,7 +145,7 @@ def _by_life(table: pd.DataFrame) -> dict[str, list[Any]]:
     found: dict[str, list[Any]] = defaultdict(list)
     rows: Iterable[Any] = table.itertuples(index=False)
     for row in rows:
-        found[row.life_id].append(row)
+        found[row.life_id].append(SimpleNamespace(**row._asdict()))  # a frame's own rows cannot be handed over
     return found
 
 

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from forecaster.raw_tables import is_blank
+from forecaster.visible_texts import hidden_in_name, visible
 
 # Looking for the nearest known word costs time; past this many different strange words the list of codes must do.
 MAX_SUGGESTIONS = 50
@@ -54,19 +55,49 @@ def blanks(texts: Sequence[str]) -> np.ndarray:
 
 
 def parse_texts(texts: Sequence[str], longest: int | None = None) -> ParsedTexts:
-    """Texts without the blanks around them; None where blank; refused beyond `longest` characters."""
+    """Texts without the blanks around them; None where blank.
+
+    `longest`: these are names that other rows refer to; refused beyond so many characters, and where a character in
+    them cannot be seen, since two such names look like one. In any other text it is written out, with a notice.
+    """
     values = np.empty(len(texts), dtype=object)
     parsed = ParsedTexts(values, blanks(texts))
     for position, text in enumerate(texts):
         stripped = text.strip()
-        if longest is not None and len(stripped) > longest:
-            parsed.faults[position] = Fault(
-                f"this name has {len(stripped)} characters; at most {longest} are kept",
-                "Use a shorter name; if a quotation mark is missing, the cell may have swallowed its neighbours.",
-            )
+        if longest is None:
+            values[position] = visible(stripped) or None
+            if values[position] != (stripped or None) and not parsed.notices:
+                parsed.notices.append(_written_out(text))
             continue
-        values[position] = stripped or None
+        fault = _name_fault(stripped, longest)
+        if fault is None:
+            values[position] = stripped or None
+        else:
+            parsed.faults[position] = fault
     return parsed
+
+
+def _name_fault(name: str, longest: int) -> Fault | None:
+    if len(name) > longest:
+        return Fault(
+            f"this name has {len(name)} characters; at most {longest} are kept",
+            "Use a shorter name; if a quotation mark is missing, the cell may have swallowed its neighbours.",
+        )
+    hidden = hidden_in_name(name)
+    if hidden is None:
+        return None
+    return Fault(
+        f"this name holds a character that nobody sees ({hidden}), so that it looks like another name",
+        "Delete the cell and type the name anew.",
+    )
+
+
+def _written_out(example: str) -> ColumnNotice:
+    return ColumnNotice(
+        visible(example),
+        "some of these texts hold characters that nobody sees; they are read as their codes",
+        "Type such a text anew to be rid of them.",
+    )
 
 
 def parse_codes(texts: Sequence[str], codes: Sequence[str], blank_means: Any) -> ParsedTexts:

@@ -20,6 +20,7 @@ from types import TracebackType
 from typing import Any, NoReturn, TextIO
 
 from forecaster.errors import ForecasterError, WrongUsage
+from forecaster.plain_streams import bare, plain, plain_streams
 from forecaster.ranges import FIRST_DAY, HORIZON_HOURS, LAST_DAY, NumberRange, OutOfRange, within_days
 from forecaster.shown_values import MOST_SHOWN, shortened, shown
 
@@ -167,7 +168,7 @@ def tell(text: str) -> None:
     if sys.stderr is None:  # else print would take standard output
         return
     try:
-        print(text, file=sys.stderr, flush=True)
+        print(plain(text), file=sys.stderr, flush=True)
     except (OSError, ValueError):  # nobody is there to be told
         _let_go_of(sys.stderr, sys.__stderr__)
 
@@ -208,7 +209,8 @@ def run(answer: Callable[[], int], words: Sequence[str] = ()) -> int:
         sys.excepthook = tell_fault
     try:
         try:
-            return answer()
+            with plain_streams():
+                return answer()
         finally:
             sys.stdout.flush()
     except ForecasterError as refusal:
@@ -252,7 +254,7 @@ def _open_what_is_closed() -> None:
 
 def _let_go_of(stream: TextIO, own: TextIO | None) -> None:
     """Send what is still unwritten nowhere: the reader has gone, and the interpreter would complain on its way out."""
-    if own is not None and stream is own:
+    if own is not None and bare(stream) is own:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, own.fileno())
         os.close(nowhere)

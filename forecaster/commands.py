@@ -11,12 +11,20 @@ from argparse import Namespace
 from collections.abc import Sequence
 from pathlib import Path
 
-from forecaster import __version__, bench_commands, decision_commands, forecast_commands, report_command
+from forecaster import (
+    __version__,
+    bench_commands,
+    decision_commands,
+    forecast_commands,
+    help_command,
+    report_command,
+)
 from forecaster.command_line import DONE, Commands, NumberOf, argument, hush_libraries, parse, run, tell_progress
-from forecaster.ranges import CRAFT_INVENTED, SEASONS_INVENTED, SEED, NumberRange
+from forecaster.question_options import FORCE
+from forecaster.ranges import CRAFT_INVENTED, SEASONS_INVENTED, SEED, UPLOAD_MEMORY, UPLOAD_TIME, NumberRange
 
 DESCRIPTION = "Forecasts the maintenance of superchargers on rental watercraft from hour logs, water and teardowns."
-ROOMS = (forecast_commands, decision_commands, report_command, bench_commands)
+ROOMS = (forecast_commands, decision_commands, report_command, bench_commands, help_command)
 COMMANDS = Commands({name: command for room in ROOMS for name, command in room.COMMANDS.by_name.items()})
 PORT = NumberRange("a whole number", 1, 65_535, whole=True)
 # As in forecaster.worlds, which is too heavy to ask for --help; the tests hold them together.
@@ -32,7 +40,10 @@ def main(words: Sequence[str] | None = None) -> int:
 
 
 def _answer(words: list[str]) -> int:
+    if words[:1] == ["help"] and words[1:2] and words[1] in COMMANDS.by_name:
+        words = [words[1], "--help"]  # as people ask elsewhere
     asked = parse(COMMANDS, words, __version__, DESCRIPTION)
+    asked.commands = COMMANDS  # for the limits of all options
     status: int = asked.command.run(asked)
     return status
 
@@ -48,21 +59,15 @@ def _answer(words: list[str]) -> int:
         "--world", metavar="NAME", default=WORLD_NAMES[0], help=f"law of nature: {', '.join(WORLD_NAMES)} (the first)"
     ),
     argument("--truth", action="store_true", help="also write truth.json: what really was so"),
-    argument("--force", action="store_true", help="write over files of a fleet in OUT"),
+    FORCE,
 )
 def _simulate(asked: Namespace) -> int:
-    from forecaster.errors import WrongUsage
-    from forecaster.records import TABLES
-    from forecaster.simulate import simulate_fleet, write_simulated
+    from forecaster.simulate import check_invented, simulate_fleet, write_simulated
 
-    in_the_way = [table.file for table in TABLES.values() if (asked.out / table.file).exists()]
-    if in_the_way and not asked.force:
-        raise WrongUsage(
-            f"{asked.out} holds {', '.join(in_the_way)} already. Name another folder, or write over them with --force."
-        )
+    check_invented(asked.out, asked.truth, asked.force)  # told before the work, not after it
     tell_progress("Inventing a fleet ...")
     fleet = simulate_fleet(craft=asked.craft, seasons=asked.seasons, seed=asked.seed, world=asked.world)
-    write_simulated(fleet, asked.out, truth=asked.truth)
+    write_simulated(fleet, asked.out, asked.truth, asked.force)
     print(
         f"An invented fleet of {asked.craft:,} craft is in {asked.out}; its records end on {fleet.as_of}.\n"
         f"Forecast it with: forecaster forecast {asked.out} --as-of {fleet.as_of}"
@@ -81,8 +86,13 @@ def _simulate(asked: Namespace) -> int:
     ),
     argument("--port", metavar="N", type=NumberOf(PORT), help="port to listen on (a free one from 8501 up)"),
     argument("--no-browser", action="store_true", help="print the address without opening the browser"),
+    argument(
+        "--upload-memory", metavar="MB", type=NumberOf(UPLOAD_MEMORY), help="memory for reading one upload (1000)"
+    ),
+    argument("--upload-seconds", metavar="N", type=NumberOf(UPLOAD_TIME), help="time for reading one upload (60)"),
 )
 def _dashboard(asked: Namespace) -> int:
     from forecaster.serving import serve_dashboard
 
-    return serve_dashboard(asked.source, asked.port, open_browser=not asked.no_browser)
+    limits = {"FORECASTER_UPLOAD_MEMORY": asked.upload_memory, "FORECASTER_UPLOAD_SECONDS": asked.upload_seconds}
+    return serve_dashboard(asked.source, asked.port, not asked.no_browser, limits)

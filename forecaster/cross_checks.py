@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
@@ -16,8 +15,16 @@ from forecaster.cells import MAX_SUGGESTIONS, nearest
 from forecaster.fitting_checks import check_overlaps
 from forecaster.incident_checks import incidents_told_twice
 from forecaster.meters import check_meters
+from forecaster.odd_numbers import AGES, beyond_range, odd_ages, odd_prices
 from forecaster.problems import Problem
-from forecaster.row_checks import CheckedTable
+from forecaster.renewal_checks import renewed_without_opening
+from forecaster.row_checks import CheckedTable, each
+from forecaster.service_checks import (
+    fitted_after_retirement,
+    fitted_long_before,
+    incidents_out_of_service,
+    ran_out_of_service,
+)
 
 Tables = dict[str, CheckedTable]
 
@@ -50,12 +57,16 @@ def cross_check(tables: Mapping[str, CheckedTable]) -> Tables:
     add("fittings", fitted_after_retirement(checked["fittings"], checked["craft"]))
     for name, oddities in ODDITIES.items():
         add(name, contradictions(checked[name], oddities))
+    add("fittings", renewed_without_opening(checked["fittings"], checked["rebuilds"], checked["hours"]))
+    add("fittings", fitted_long_before(checked["fittings"], checked["craft"], checked["hours"]))
+    add("craft", ran_out_of_service(checked["craft"], checked["hours"]))
+    for name in AGES:
+        add(name, odd_ages(checked[name], checked["fittings"], checked["rebuilds"], checked["hours"]))
+    for name in checked:
+        add(name, beyond_range(checked[name]))
+    for name, column in (("craft", "day_rate"), ("rebuilds", "cost")):
+        add(name, odd_prices(checked[name], column))
     return checked
-
-
-def _each(rows: pd.DataFrame, *columns: str) -> Iterator[tuple[Any, ...]]:
-    """Row number and the named cells of each row."""
-    return zip(rows.index.tolist(), *(rows[column].tolist() for column in columns), strict=True)
 
 
 # --- names --------------------------------------------------------------------------------------------------------
@@ -74,7 +85,7 @@ def unknown_names(pointing: CheckedTable, column: str, known: CheckedTable) -> I
     refused = _first_row(known.rows[known.rows.index.isin(list(known.reasons))], column)
     explained: dict[str, tuple[str, str]] = {}
     in_order = sorted(names) if len(strangers) else []
-    for row, name in _each(strangers, column):
+    for row, name in each(strangers, column):
         if name not in explained:
             explained[name] = _why_unknown(
                 name, column, known, refused, in_order if len(explained) < MAX_SUGGESTIONS else []
@@ -108,9 +119,9 @@ def opened_twice(rebuilds: CheckedTable) -> Iterator[Problem]:
     rows = rebuilds.accepted
     twice = rows[rows.duplicated(["unit_id", "opened_on"], keep=False)]
     of_the_day: dict[tuple[str, pd.Timestamp], list[int]] = {}
-    for row, unit, day in _each(twice, "unit_id", "opened_on"):
+    for row, unit, day in each(twice, "unit_id", "opened_on"):
         of_the_day.setdefault((unit, day), []).append(row)
-    for row, unit, day in _each(twice, "unit_id", "opened_on"):
+    for row, unit, day in each(twice, "unit_id", "opened_on"):
         others = ", ".join(str(other) for other in of_the_day[unit, day] if other != row)
         reason = f"unit {unit} was opened twice on {day.date()} with different facts (also row {others})"
         remedy = "Keep the row that is right, or correct the day of the other."
@@ -123,7 +134,7 @@ def ended_before_fitted(rebuilds: CheckedTable, fittings: CheckedTable) -> Itera
     rows = _endings(rebuilds)
     rows = rows.assign(begins=rows["unit_id"].map(first))
     early = rows[rows["opened_on"] < rows["begins"]]
-    for row, unit, when, outcome, begins in _each(early, "unit_id", "opened_on", "outcome", "begins"):
+    for row, unit, when, outcome, begins in each(early, "unit_id", "opened_on", "outcome", "begins"):
         reason = f"unit {unit} cannot have been {outcome} before it was first fitted, on {begins.date()}"
         remedy = f"Correct the day or the outcome, or the fittings of {unit} in {fittings.file}."
         yield Problem(rebuilds.file, row, "opened_on", str(when.date()), reason, remedy, refused=True)
@@ -140,7 +151,7 @@ def after_the_end(table: CheckedTable, day: str, rebuilds: CheckedTable) -> Iter
         end_row=rows["unit_id"].map(ends["end_row"]),
     )
     late = rows[day] >= rows["ended_on"] if day == "fitted_on" else rows[day] > rows["ended_on"]
-    for row, unit, when, ended_on, ended_as, end_row in _each(
+    for row, unit, when, ended_on, ended_as, end_row in each(
         rows[late], "unit_id", day, "ended_on", "ended_as", "end_row"
     ):
         reason = (
@@ -167,71 +178,13 @@ def before_first_fitting(table: CheckedTable, day: str, fittings: CheckedTable) 
     first = fittings.accepted.groupby("unit_id")["fitted_on"].min()
     rows = table.accepted
     rows = rows.assign(begins=rows["unit_id"].map(first))
-    for row, unit, when, begins in _each(rows[rows[day] < rows["begins"]], "unit_id", day, "begins"):
+    for row, unit, when, begins in each(rows[rows[day] < rows["begins"]], "unit_id", day, "begins"):
         reason = (
             f"unit {unit} was {_DONE[day]} on {when.date()}, before it was first fitted ({begins.date()}): "
             "the log knows no hours of it until then; the row is used"
         )
         remedy = f"Correct the day if it is wrong, or add the earlier fitting to {fittings.file}."
         yield Problem(table.file, row, day, str(when.date()), reason, remedy, refused=False)
-
-
-# --- craft in service ---------------------------------------------------------------------------------------------
-
-
-def incidents_out_of_service(water: CheckedTable, craft: CheckedTable, fittings: CheckedTable) -> Iterator[Problem]:
-    """Incidents before a craft was in service, or after it retired.
-
-    Refused where no unit was fitted then, since it would count for none: the day must be wrong. Where one was, two
-    rows say that the craft was in use: the incident is used, with a notice. In service without a unit: a notice.
-    """
-    rows = water.accepted
-    if rows.empty:
-        return
-    service = craft.accepted.set_index("craft_id")
-    rows = rows.assign(
-        begins=rows["craft_id"].map(service["in_service_on"]),
-        ends=rows["craft_id"].map(service["retired_on"]),
-        fitted=_unit_fitted(rows, fittings.accepted),
-    )
-    early = rows["happened_on"] < rows["begins"]
-    late = rows["happened_on"] > rows["ends"]
-    odd = rows.assign(early=early, outside=early | late)[early | late | ~rows["fitted"]]
-    for row, name, when, begins, ends, fitted, is_early, outside in _each(
-        odd, "craft_id", "happened_on", "begins", "ends", "fitted", "early", "outside"
-    ):
-        if outside:
-            said = f"in service only from {begins.date()}" if is_early else f"retired on {ends.date()}"
-            end = "in_service_on" if is_early else "retired_on"
-            but = "but had a unit fitted on that day; the incident is used"
-            reason = f"{name} was {said}, {but if fitted else 'and no unit was fitted on it on that day'}"
-            remedy = f"Correct the day, or {end} in {craft.file}."
-        else:
-            reason = f"no unit was fitted on {name} on that day, so that the incident counts for none"
-            remedy = f"Correct the day, or the fittings of {name} in {fittings.file}."
-        yield Problem(water.file, row, "happened_on", str(when.date()), reason, remedy, refused=outside and not fitted)
-
-
-def _unit_fitted(incidents: pd.DataFrame, fittings: pd.DataFrame) -> pd.Series:
-    """Whether a unit sat on the craft that day; one fitted on the very day came after the incident."""
-    asked = incidents[["craft_id", "happened_on"]].assign(row=incidents.index).sort_values("happened_on")
-    periods = fittings[["craft_id", "fitted_on", "removed_on"]].sort_values("fitted_on", kind="stable")
-    found = pd.merge_asof(
-        asked, periods, left_on="happened_on", right_on="fitted_on", by="craft_id", allow_exact_matches=False
-    ).set_index("row")
-    there = found["fitted_on"].notna() & ~(found["removed_on"] < found["happened_on"])
-    return there.reindex(incidents.index)
-
-
-def fitted_after_retirement(fittings: CheckedTable, craft: CheckedTable) -> Iterator[Problem]:
-    """Notices: a unit fitted on a craft that had retired."""
-    rows = fittings.accepted
-    rows = rows.assign(retired=rows["craft_id"].map(craft.accepted.set_index("craft_id")["retired_on"]))
-    late = rows[rows["fitted_on"] > rows["retired"]]
-    for row, name, when, retired in _each(late, "craft_id", "fitted_on", "retired"):
-        reason = f"{name} retired on {retired.date()}; the row is used"
-        remedy = f"Correct the day, or retired_on in {craft.file}."
-        yield Problem(fittings.file, row, "fitted_on", str(when.date()), reason, remedy, refused=False)
 
 
 # --- facts within a row that contradict each other ----------------------------------------------------------------
@@ -295,6 +248,6 @@ def contradictions(table: CheckedTable, oddities: tuple[Oddity, ...]) -> Iterato
     """Notices for rows in which an oddity holds; the rows are used as they are."""
     rows = table.accepted
     for oddity in oddities:
-        for row, value in _each(rows[oddity.holds(rows)], oddity.column):
+        for row, value in each(rows[oddity.holds(rows)], oddity.column):
             said = None if pd.isna(value) else str(value.date() if isinstance(value, pd.Timestamp) else value)
             yield Problem(table.file, row, oddity.column, said, oddity.reason, oddity.remedy, refused=False)

@@ -39,10 +39,11 @@ LEAST_SEASON_H = 1.0  # a craft that hardly runs is planned as if it ran so much
 # So many solved upkeeps are kept, about 0.7 MB each: a face that asks for price after price must not fill the memory.
 KEPT_UPKEEPS = 400
 KEPT_AHEADS = 120  # units followed ahead, some 2 MB each
-WEIGHED_AT_ONCE = 32  # units: so many take about a quarter of a second, after which whoever waits is told
+WEIGHED_AT_ONCE = 32  # units by each of two threads: together half a second, after which whoever waits is told
 # What moves the answer most: each input is raised and lowered by this share in turn.
 SWING = 0.25
 SWUNG = ("rebuild", "new_unit", "engine_damage", "day_rate", "core_lost", "engine_hit", "check")
+UpkeepKey = tuple[float, ...]  # all that an upkeep depends on
 
 
 @dataclass(frozen=True)
@@ -64,10 +65,13 @@ class Decisions:
     rate: IncidentRate
     hours: WeeklyHours = field(repr=False)
     prices_by_craft: dict[str, Prices]
-    _upkeeps: Kept[tuple[float, ...], Upkeep] = field(default_factory=lambda: Kept(KEPT_UPKEEPS), repr=False)
+    _upkeeps: Kept[UpkeepKey, Upkeep] = field(default_factory=lambda: Kept(KEPT_UPKEEPS), repr=False)
     _fresh: dict[tuple[float, ...], FreshLife] = field(default_factory=dict, repr=False)
     _aheads: Kept[str, UnitAhead] = field(default_factory=lambda: Kept(KEPT_AHEADS), repr=False)
     _weighed: dict[str, Waiting] = field(default_factory=dict, repr=False)  # by unit, at its craft's own prices
+    _rebuilt_at_close: dict[str, np.ndarray] = field(
+        default_factory=dict, repr=False
+    )  # by craft, of its next off-season
 
     @property
     def as_of(self) -> date:
@@ -87,10 +91,9 @@ class Decisions:
         """Engine hours expected of each craft in each week from the day on, by craft_id, (HORIZON_WEEKS,)."""
         return self.hours.means
 
-    @property
-    def weekly_draws(self) -> dict[str, np.ndarray]:
-        """Joint draws of those hours, by craft_id, (DRAWS, HORIZON_WEEKS): draw k goes with posterior draw k."""
-        return self.hours.draws(DRAWS)
+    def weekly_draws(self, craft_ids: Sequence[str]) -> dict[str, np.ndarray]:
+        """Joint draws of those hours of some craft, (DRAWS, HORIZON_WEEKS) each: draw k goes with posterior draw k."""
+        return self.hours.draws(DRAWS, craft_ids)
 
     @property
     def hours_this_week(self) -> dict[str, float]:
@@ -113,24 +116,46 @@ class Decisions:
         return found
 
     def _upkeeps_of(self, wanted: Sequence[tuple[str, Prices]]) -> list[Upkeep]:
-        """The upkeeps of some craft, each at some prices: those that are not known yet are found at once."""
+        """The upkeeps of some craft, each at some prices: those that are not known yet are found at once, and kept."""
+        return self._upkeeps.get_all(*self._upkeeps_to_find(wanted))
+
+    def own_upkeeps(self, craft_ids: Sequence[str]) -> list[Upkeep]:
+        """The upkeeps of some craft at their own prices, found at once.
+
+        Kept only where those of the whole fleet can be: else they would but push each other out.
+        """
+        keys, find = self._upkeeps_to_find([(craft_id, self.prices(craft_id)) for craft_id in craft_ids])
+        if len(self.prices_by_craft) <= KEPT_UPKEEPS:
+            return self._upkeeps.get_all(keys, find)
+        each = list(dict.fromkeys(keys))
+        found = dict(zip(each, find(each), strict=True))
+        return [found[key] for key in keys]
+
+    def _upkeeps_to_find(
+        self, wanted: Sequence[tuple[str, Prices]]
+    ) -> tuple[list[UpkeepKey], Callable[[list[UpkeepKey]], list[Upkeep]]]:
+        """By what each wanted upkeep is known, and what finds those that are not known yet."""
         keys = [self._upkeep_key(craft_id, prices) for craft_id, prices in wanted]
         asked = dict(zip(keys, wanted, strict=True))
 
-        def find(missing: list[tuple[float, ...]]) -> list[Upkeep]:
+        def find(missing: list[UpkeepKey]) -> list[Upkeep]:
             return best_upkeeps([self._asked(*asked[key]) for key in missing])
 
-        return self._upkeeps.get_all(keys, find)
+        return keys, find
 
     def _asked(self, craft_id: str, prices: Prices) -> Asked:
         """All that finding an upkeep needs."""
-        life, near = self._fresh_life(self._covariates(craft_id)), self._near(craft_id, prices)
+        life, near = self.fresh_life(craft_id), self._near(craft_id, prices)
         return Asked(life, prices, self.season_hours(craft_id), near)
 
-    def _upkeep_key(self, craft_id: str, prices: Prices) -> tuple[float, ...]:
+    def _upkeep_key(self, craft_id: str, prices: Prices) -> UpkeepKey:
         """What an upkeep depends on."""
         x = self._covariates(craft_id)
         return (self.season_hours(craft_id), *x, *(float(v) for v in vars(prices).values()))
+
+    def fresh_life(self, craft_id: str) -> FreshLife:
+        """The chances of a fresh unit on a craft."""
+        return self._fresh_life(self._covariates(craft_id))
 
     def _fresh_life(self, x: np.ndarray) -> FreshLife:
         """A fresh unit's chances, which no price changes."""
@@ -209,10 +234,10 @@ class Decisions:
         """The craft's weeks ahead, laid out for an upkeep."""
         return craft_weeks(self.weekly_hours[craft_id], self.as_of, self.records.settings.season, upkeep)
 
-    def _drawn_steps(self, craft_id: str, weeks: CraftWeeks) -> np.ndarray:
-        """What the craft runs in each step of its weeks under each posterior draw, (DRAWS, n)."""
-        drawn: np.ndarray = self.weekly_draws[craft_id][:, weeks.week_of_step]
-        return drawn
+    def _drawn_steps(self, craft_ids: Sequence[str], weeks: Sequence[CraftWeeks]) -> list[np.ndarray]:
+        """What each craft runs in each step of its weeks under each posterior draw, (DRAWS, n) each."""
+        drawn = self.weekly_draws(craft_ids)
+        return [drawn[craft_id][:, one.week_of_step] for craft_id, one in zip(craft_ids, weeks, strict=True)]
 
     @cached_property
     def _craft_by_unit(self) -> dict[str, str]:
@@ -231,7 +256,7 @@ class Decisions:
 
         def follow() -> UnitAhead:
             weeks = self.weeks(craft_id, self.upkeep(craft_id))
-            drawn = self._drawn_steps(craft_id, weeks)
+            (drawn,) = self._drawn_steps([craft_id], [weeks])
             return unit_ahead(self.fit, self.unit(unit_id), weeks.step_hours, self.rate, DRAWS, drawn)
 
         return self._aheads.get(unit_id, follow)
@@ -260,25 +285,48 @@ class Decisions:
         left = sorted(
             units.keys() - self._weighed.keys(), key=lambda unit_id: (self.season_hours(units[unit_id]), unit_id)
         )
-        for begun in range(0, len(left), WEIGHED_AT_ONCE):
+        at_once = 2 * WEIGHED_AT_ONCE
+        for begun in range(0, len(left), at_once):
             tell(len(units) - len(left) + begun + 1, len(units))
-            self._weigh_some(left[begun : begun + WEIGHED_AT_ONCE])
+            if not begun:
+                _ = self._scatter_and_hazard  # of the typical craft, whose upkeep all others start from
+            some = left[begun : begun + at_once]
+            parts = [part for part in (some[::2], some[1::2]) if part]
+            for weighed in in_two_threads(self._weighed_at_once, parts, len(parts) > 1):
+                self._weighed |= weighed
         return {unit_id: self._weighed[unit_id] for unit_id in units}
 
-    def _weigh_some(self, unit_ids: Collection[str]) -> None:
-        """Weigh a few units."""
+    def _weighed_at_once(self, unit_ids: Collection[str]) -> dict[str, Waiting]:
+        """A few units weighed, by unit_id. What each comes to does not depend on the others."""
         some = self._in_service.select(self._in_service.lives["unit_id"].isin(unit_ids))
         craft_ids = list(some.lives["craft_id"])
-        upkeeps = self._upkeeps_of([(craft_id, self.prices(craft_id)) for craft_id in craft_ids])
+        upkeeps = self.own_upkeeps(craft_ids)
         weeks = [self.weeks(craft_id, upkeep) for craft_id, upkeep in zip(craft_ids, upkeeps, strict=True)]
-        drawn = [self._drawn_steps(craft_id, one) for craft_id, one in zip(craft_ids, weeks, strict=True)]
+        drawn = self._drawn_steps(craft_ids, weeks)
         units = UnitsToFollow(self.fit, some, [one.step_hours for one in weeks], self.rate, DRAWS, drawn)
         scatter = [self._scatter_on(craft_id) for craft_id in craft_ids]
+        weighed = {}
+        for i, unit_id in enumerate(some.lives["unit_id"]):
+            one = waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])
+            weighed[unit_id] = one
+            # While its upkeep is at hand, which thousands of are too large to keep.
+            self._rebuilt_at_close[craft_ids[i]] = self._rebuilt_by(upkeeps[i], craft_ids[i], one.off_season.begins)
+        return weighed
 
-        def weigh(i: int) -> Waiting:
-            return waiting(units.follow(i), weeks[i], upkeeps[i], self.prices(craft_ids[i]), scatter[i])
+    def rebuilt_at_close(self, craft_id: str, begins: int) -> np.ndarray:
+        """Chance that a fresh unit is rebuilt in the off-season from week `begins` on, (begins,).
 
-        self._weighed |= zip(some.lives["unit_id"], in_two_threads(weigh, range(len(weeks))), strict=True)
+        By the week amid which it is put on the craft; it runs to the off-season unopened.
+        """
+        kept = self._rebuilt_at_close.get(craft_id)
+        if kept is None or len(kept) != begins:
+            return self._rebuilt_by(self.upkeep(craft_id), craft_id, begins)
+        return kept
+
+    def _rebuilt_by(self, upkeep: Upkeep, craft_id: str, begins: int) -> np.ndarray:
+        hours = self.weekly_hours[craft_id][:begins]
+        age_h = np.cumsum(hours[::-1])[::-1] - hours / 2
+        return np.array([upkeep.rebuilt_at_close(age) for age in age_h])
 
     def off_season_before(self, unit_id: str, opens: int) -> OffSeasonAhead:
         """A unit's off-season before the season that opens in week `opens`, for one that is not the next."""

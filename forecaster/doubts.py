@@ -1,7 +1,8 @@
-"""Units whose answer may be wrong because of a row that was refused.
+"""Units whose answer may be wrong because of a row that was refused, or is used and asked about.
 
 A refused row is not used, and for most rows that only makes the answer a little less sharp. Not so where the row
-would have told where a unit was, that it was opened or looked at, that water got in, or how far it has run.
+would have told where a unit was, that it was opened or looked at, that water got in, or how far it has run. A row that
+is held back tells how far a unit has run, and that is hardly so.
 """
 
 from __future__ import annotations
@@ -22,13 +23,14 @@ def doubtful_units(tables: Mapping[str, CheckedTable]) -> dict[str, str]:
 
     A refused fitting, opening or check makes its unit doubtful; a refused incident the unit that sat on the craft
     on that day (any that ever did where the day cannot be read); refused readings the units on the craft where no
-    reading is left, where they come after the last one that is left, or where they would tell of a new meter.
+    reading is left, where they come after the last one that is left, or where they would tell of a new meter. A row
+    that is held back makes the unit doubtful of whose hours it tells.
     """
     reasons: dict[str, list[str]] = {}
     for name, what in _WHAT.items():
         for row, unit in _cells(_refused(tables[name]), "unit_id"):
             reasons.setdefault(unit, []).append(f"{what} of it was refused ({tables[name].file} row {row})")
-    for unit, reason in (*_by_incidents(tables), *_by_readings(tables)):
+    for unit, reason in (*_by_incidents(tables), *_by_readings(tables), *_by_held_back(tables)):
         reasons.setdefault(unit, []).append(reason)
     return {unit: _together(reasons[unit]) for unit in sorted(reasons)}
 
@@ -86,3 +88,29 @@ def _by_readings(tables: Mapping[str, CheckedTable]) -> Iterator[tuple[str, str]
             fitted = fitted[~(fitted["removed_on"] <= fitted["last_on"])]
         for unit, craft, row in fitted[["unit_id", "craft_id", "row"]].itertuples(index=False, name=None):
             yield unit, f"{why.format(craft=craft)} ({hours.file} row {row})"
+
+
+def _by_held_back(tables: Mapping[str, CheckedTable]) -> Iterator[tuple[str, str]]:
+    """Units whose hours a row tells of that is asked about: its own, or those on its craft on that day and since."""
+    for name in ("fittings", "rebuilds"):
+        table = tables[name]
+        for row, unit in _cells(_held_back(table), "unit_id"):
+            yield unit, f"the hours stated of it are asked about ({table.file} row {row})"
+    fittings = tables["fittings"].accepted
+    for name, day, what in (
+        ("hours", "read_on", "a reading of {craft} is asked about"),
+        ("craft", "retired_on", "the day on which {craft} retired is asked about"),
+    ):
+        table = tables[name]
+        asked = _held_back(table)
+        asked = asked[["craft_id", day]].rename(columns={day: "asked_on"}).assign(row=asked.index)
+        fitted = asked.merge(fittings, on="craft_id")
+        fitted = fitted[~(fitted["removed_on"] < fitted["asked_on"])]
+        if name == "hours":
+            fitted = fitted[fitted["fitted_on"] < fitted["asked_on"]]
+        for unit, craft, row in fitted[["unit_id", "craft_id", "row"]].itertuples(index=False, name=None):
+            yield unit, f"{what.format(craft=craft)} ({table.file} row {row})"
+
+
+def _held_back(table: CheckedTable) -> pd.DataFrame:
+    return table.rows[table.rows.index.isin(list(table.held_back))]

@@ -36,6 +36,7 @@ class SurvivalEvidence:
 
 def survival_evidence(fit: TwoStageFit, histories: Histories) -> SurvivalEvidence:
     """Kaplan-Meier beside the model, over the ages that the fleet has seen."""
+    histories = histories.taught()
     begins = risk_set_empties_at(histories)
     counted = kaplan_meier(histories, given_alive_at=begins)
     oldest = float(np.nanmax(histories.age)) if histories.age.notna().any() else 0.0

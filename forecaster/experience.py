@@ -7,7 +7,7 @@ craft, unit, owner or date, so that a rebuilder can hand a customer what the ben
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ from forecaster.priors import FIXED_VARIANCE, PARAMETERS, RANGES, SPREADS, Prior
 from forecaster.ranges import NumberRange
 from forecaster.shown_values import shown
 from forecaster.small_files import NotUsable, read_json, read_small_text
+from forecaster.written_files import write_files
 
 FORMAT = "supercharger two-stage experience"
 VERSION = 1
@@ -43,12 +44,16 @@ def experience_of(fit: TwoStageFit) -> dict[str, object]:
     }
 
 
-def save_experience(fit: TwoStageFit, path: str | Path) -> None:
-    """Write what a fitted model learned. Raises SourceError where the file cannot be written."""
-    try:
-        Path(path).write_text(json.dumps(experience_of(fit), indent=1) + "\n", "utf-8")
-    except OSError as error:
-        raise SourceError(f"{path}: cannot be written: {error.strerror or error}. Choose another folder.") from error
+def save_experience(
+    fit: TwoStageFit, path: str | Path, force: bool = False, sources: Iterable[str | Path] = ()
+) -> None:
+    """Write what a fitted model learned.
+
+    Raises WrongUsage where the file is there already, unless told to write over it by `force`, and where it is one of
+    `sources`, the files that the model learned from; SourceError where it cannot be written.
+    """
+    content = json.dumps(experience_of(fit), indent=1) + "\n"
+    write_files({Path(path): content.encode()}, map(Path, sources), force)
 
 
 def read_experience(path: str | Path, base: Prior | None = None) -> Prior:

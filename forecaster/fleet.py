@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from difflib import get_close_matches
 from functools import cached_property
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Unpack
+from typing import TYPE_CHECKING, Any, Unpack
 
 from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.forecast import FleetForecast, FleetStanding, refuse_wrong_horizon
@@ -42,10 +42,10 @@ if TYPE_CHECKING:
     from forecaster.paper.owner_records import OwnersPart
     from forecaster.paper.paper import Paper
     from forecaster.plan_answer import PlanAnswer
-    from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_changes import PlanChanges
     from forecaster.plan_days import OffSeason
     from forecaster.plan_limits import PlanLimits, PlanWishes
+    from forecaster.plan_problem import PlanEdit
     from forecaster.prices import Prices
     from forecaster.priors import Prior
     from forecaster.service_life import ServiceLife
@@ -54,16 +54,20 @@ if TYPE_CHECKING:
     from forecaster.unit_timeline import UnitTimeline
     from forecaster.weekly_hours import WeeklyHours
 
+    _PlanWished = tuple[date, tuple[tuple[str, float], ...], PlanLimits]
+    _Decided = tuple[Mapping[str, Instruction], PlanAnswer | None, tuple[str, ...]]
+
 DEFAULT_HOURS = 50.0  # about one busy month of a rental craft; common practice, no source
 # Answers that a server which runs for weeks keeps, and no more.
 KEPT_DAYS = 8
 KEPT_DECISIONS = 4  # days and prices: the largest of all
 KEPT_PLANS = 8  # ready to be changed by hand
+KEPT_FORECASTS = 48  # horizons: more than a slider has stops
 KEPT_OWNERS = 2  # their parts of a fleet, each with answers of its own
 SEED = 1  # of the posterior draws: the same records give the same answer
-# Units above which an answer after water does not wait for the plan: some seconds are long for who stands beside a wet
-# engine.
-PLANNED_AFTER_WATER = 300
+# Units above which a question about one of them does not wait for the plan of all: that takes some ten seconds for so
+# many, a minute for thousands, and who stands beside a wet engine has neither.
+PLANNED_FOR_ONE_UNIT = 300
 PROBLEMS_TOLD = 8  # more than these are counted, and ``forecaster validate`` lists them
 
 
@@ -74,8 +78,11 @@ class _WorkedOut:
         self.histories: Kept[date, Histories] = Kept(KEPT_DAYS)
         self.fits: Kept[tuple[date, str], FittedLifeModel] = Kept(KEPT_DAYS)
         self.standings: Kept[tuple[date, str], FleetStanding] = Kept(KEPT_DAYS)
+        self.risks: Kept[tuple[date, str, float], FleetForecast] = Kept(KEPT_FORECASTS)
+        self.forecasts: Kept[tuple[date, str, float], FleetForecast] = Kept(KEPT_FORECASTS)
         self.decisions: Kept[tuple[date, tuple[tuple[str, float], ...]], Decisions] = Kept(KEPT_DECISIONS)
-        self.plans: Kept[tuple[date, tuple[tuple[str, float], ...], PlanLimits], PlannedSeason] = Kept(KEPT_PLANS)
+        self.plans: Kept[_PlanWished, PlannedSeason] = Kept(KEPT_PLANS)
+        self.decided: Kept[tuple[_PlanWished, tuple[tuple[str, PlanEdit], ...]], _Decided] = Kept(KEPT_PLANS)
         self.told: Kept[tuple[object, ...], Instruction] = Kept(KEPT_DAYS)
         self.usage: Kept[date, UsageForecast] = Kept(KEPT_DAYS)
         self.hours: Kept[date, WeeklyHours] = Kept(KEPT_DAYS)
@@ -147,7 +154,18 @@ class Fleet:
         Raises DataStopsAnswer where no unit is in service, WrongUsage for a horizon or model that makes no sense.
         """
         refuse_wrong_horizon(hours)
-        return self._standing(as_of, model).within(hours)
+        return self._kept.forecasts.get(
+            (as_of, model, float(hours)),
+            lambda: self._standing(as_of, model).within(hours, self.risks(as_of, hours, model)),
+        )
+
+    def risks(self, as_of: date, hours: float = DEFAULT_HOURS, model: str = DEFAULT_MODEL) -> FleetForecast:
+        """The forecast before anything further ahead is worked out: a large fleet's first sentence waits for less.
+
+        What is in it is in ``forecast`` too; chances of this season and hours left are NaN. Raises as ``forecast``.
+        """
+        refuse_wrong_horizon(hours)
+        return self._kept.risks.get((as_of, model, float(hours)), lambda: self._standing(as_of, model).risks(hours))
 
     def _standing(self, as_of: date, model: str) -> FleetStanding:
         """How the units in service stand, kept: another horizon is answered from it at once."""
@@ -210,8 +228,8 @@ class Fleet:
         """What to do about a craft after water, and the risk of its unit; see ``flooding.after_water``.
 
         Its instruction is the one that ``instructions`` gives once all that is told is in the records. Of a fleet of
-        over `PLANNED_AFTER_WATER` units the record alone is asked for it, and the costs for the rest. Raises WrongUsage
-        and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
+        over `PLANNED_FOR_ONE_UNIT` units the record alone is asked for it, and the costs for the rest. Raises
+        WrongUsage and DataStopsAnswer as ``flooded_craft.flooded_in_fleet`` says.
         """
         from forecaster.flooded_craft import flooded_in_fleet
 
@@ -226,8 +244,12 @@ class Fleet:
         return flooded_in_fleet(self.records, self.two_stage(as_of), craft_id, flooding, as_of, decide)
 
     def _instruction_after_water(self, unit_id: str, as_of: date) -> Instruction:
-        large = self.histories(as_of).in_service().n_lives > PLANNED_AFTER_WATER
-        return (self.instructions_on_record(as_of) if large else self.instructions(as_of))[unit_id]
+        planned = self.plans_for_one_unit(as_of)
+        return (self.instructions(as_of) if planned else self.instructions_on_record(as_of))[unit_id]
+
+    def plans_for_one_unit(self, as_of: date) -> bool:
+        """Whether all units are few enough to be planned for a question about one of them."""
+        return self.histories(as_of).in_service().n_lives <= PLANNED_FOR_ONE_UNIT
 
     def slip(self, as_of: date, hours_ahead: float = DEFAULT_HOURS) -> FleetSlip:
         """Clutch slip of each unit in service, how it falls, and when it is too low; `hours_ahead` in engine hours.
@@ -321,8 +343,18 @@ class Fleet:
         progress: Callable[[str], None] | None,
         edits: Mapping[str, PlanEdit],
         wish: PlanWishes,
-    ) -> tuple[Mapping[str, Instruction], PlanAnswer | None, tuple[str, ...]]:
-        """The instructions, the plan behind them, and why there is none where there is none."""
+    ) -> _Decided:
+        """The instructions, the plan behind them, and why there is none where there is none; kept."""
+        asked = self._plan_wished(as_of, wish), tuple(sorted(edits.items()))
+        return self._kept.decided.get(asked, lambda: self._decide(as_of, progress, edits, wish))
+
+    def _decide(
+        self,
+        as_of: date,
+        progress: Callable[[str], None] | None,
+        edits: Mapping[str, PlanEdit],
+        wish: PlanWishes,
+    ) -> _Decided:
         from forecaster.instruction import instructions
 
         prices = dict(wish.get("prices", {}))
@@ -409,31 +441,58 @@ class Fleet:
         return read_changes(content, file, Changeable(units, weeks[0], last))
 
     def _planned(self, as_of: date, progress: Callable[[str], None] | None, wish: PlanWishes) -> PlannedSeason:
+        from forecaster.causes import REASON_HOURS
         from forecaster.off_season import planned_season
-        from forecaster.plan_limits import limits_of
 
-        prices, limits = dict(wish.get("prices", {})), limits_of(wish)
-        if self.part is not None:
-            limits = replace(limits, share=self.part.share)
+        asked = self._plan_wished(as_of, wish)
+        _, prices, limits = asked
 
         def plan() -> PlannedSeason:
-            made = planned_season(self.decisions(as_of, **prices), limits, progress=progress)
+            reasons = None  # the plan finds them itself, some units at once, rather than hold how thousands stand
+            if self.plans_for_one_unit(as_of) or (as_of, "two-stage") in self._kept.standings.all():
+                reasons = {one.unit_id: one.because for one in self.risks(as_of, REASON_HOURS, "two-stage").units}
+            decisions = self.decisions(as_of, **dict(prices))
+            made = planned_season(decisions, limits, progress=progress, reasons=reasons)
             doubtful = {unit: why for unit, why in self.reading.doubtful_units.items() if unit in made.answer.triggers}
             return replace(made, answer=replace(made.answer, doubtful=doubtful))
 
-        return self._kept.plans.get((as_of, tuple(sorted(prices.items())), limits), plan)
+        return self._kept.plans.get(asked, plan)
 
-    def now_or_later(self, unit_id: str, as_of: date, **prices: float) -> NowOrLater:
+    def _plan_wished(self, as_of: date, wish: PlanWishes) -> _PlanWished:
+        """All that a plan depends on: the day, the prices in place of the fleet's, and the limits."""
+        from forecaster.plan_limits import limits_of
+
+        limits = limits_of(wish)
+        if self.part is not None:
+            limits = replace(limits, share=self.part.share)
+        return as_of, tuple(sorted(dict(wish.get("prices", {})).items())), limits
+
+    def now_or_later(self, unit_id: str, as_of: date, planned: bool | None = None, **prices: float) -> NowOrLater:
         """Rebuild one unit now, later or never; `prices` replaces some of the fleet's, see ``NowOrLater``.
 
-        Beside it stands the unit's instruction, at the fleet's own prices: others are a what-if. Raises DataStopsAnswer
-        where no unit is in service, WrongUsage for another unit or a price that makes no sense.
+        Beside it stands the unit's instruction, at the fleet's own prices: others are a what-if. `planned`: whether the
+        plan of all units is made for it (None: of at most `PLANNED_FOR_ONE_UNIT`); where it is not, the instruction is
+        what record and triggers say, and else that the plan was not asked. Raises DataStopsAnswer where no unit is in
+        service, WrongUsage for another unit or a price that makes no sense.
         """
-        from forecaster.now_or_later import beside_instruction, now_or_later
+        from forecaster.now_or_later import beside_instruction, now_or_later, unplanned
 
-        told = now_or_later(self.decisions(as_of), unit_id, prices)
+        decisions = self.decisions(as_of)
+        told = now_or_later(decisions, unit_id, prices)
+        if not (self.plans_for_one_unit(as_of) if planned is None else planned):
+            return beside_instruction(told, unplanned(decisions, unit_id), None)
         instructions, plan, _ = self._decided(as_of, None, {}, {})
         return beside_instruction(told, instructions[unit_id], None if plan is None else plan.ready_by)
+
+    def worked_out(self, kinds: Iterable[str]) -> dict[str, dict[Any, Any]]:
+        """What is kept of some kinds (fields of ``_WorkedOut``), for ``take_over`` of the same fleet elsewhere."""
+        return {kind: getattr(self._kept, kind).all() for kind in kinds}
+
+    def take_over(self, worked_out: Mapping[str, Mapping[Any, Any]]) -> None:
+        """Keep what the same records, read in another process of this program, gave there; see ``worked_out``."""
+        for kind, answers in worked_out.items():
+            for question, answer in answers.items():
+                getattr(self._kept, kind).keep(question, answer)
 
     @property
     def owners(self) -> tuple[str, ...]:
@@ -553,14 +612,18 @@ def open_fleet(
     as the prior; `priors`: an edited copy of priors.toml. Raises SourceError where the source is not a fleet, and
     DataStopsAnswer, listing the problems, where those would make every answer wrong.
     """
-    reading = read_fleet(source, today)
+    return fleet_of(read_fleet(source, today), believed(experience, priors))
+
+
+def fleet_of(reading: Reading, prior: Prior | None = None) -> Fleet:
+    """The fleet that was read, ready to be asked; DataStopsAnswer as ``open_fleet`` raises it."""
     stopping = reading.stops_answer
     if stopping:
         told = [f"  {problem}" for problem in stopping[:PROBLEMS_TOLD]]
         more = len(stopping) - len(told)
         rest = [f"  and {more} more: run `forecaster validate` to see them all"] if more else []
         raise DataStopsAnswer("\n".join(["These problems in the records stop the answer:", *told, *rest]))
-    return Fleet(reading, believed(experience, priors))
+    return Fleet(reading, prior)
 
 
 def believed(experience: str | Path | None, priors: str | Path | None) -> Prior | None:

@@ -5,6 +5,7 @@ It tells only what the records show; the truth stays in truth.json, for those wh
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pandas as pd
@@ -21,12 +22,15 @@ WHAT_IT_HOLDS = {
 }
 
 
+TITLE = "# An invented fleet"  # by which a folder is known as one that holds nobody's records
+
+
 def fleet_notes(records: FleetRecords, as_of: date, how: str) -> str:
     """The text of README.md; `how` is the command or call that draws the same fleet again."""
     files = [f"| {TABLES[name].file} | {len(records.table(name))} | {what} |" for name, what in WHAT_IT_HOLDS.items()]
     return "\n".join(
         [
-            "# An invented fleet",
+            TITLE,
             "",
             "Everything here is invented: the operator, the places, the owners, the craft, every figure. No real",
             "firm, maker or person is meant. It was drawn by a simulation with a known truth, to try the forecaster",
@@ -55,6 +59,13 @@ def fleet_notes(records: FleetRecords, as_of: date, how: str) -> str:
             "",
         ]
     )
+
+
+def rows_noted(notes: str) -> dict[str, int]:
+    """How many rows each file of an invented fleet holds, as its README.md says; nothing where it is none of ours."""
+    if not notes.startswith(TITLE):
+        return {}
+    return {file: int(rows) for file, rows in re.findall(r"^\| (\w+\.csv) \| (\d+) \|", notes, re.MULTILINE)}
 
 
 def _worth_a_look(records: FleetRecords) -> list[str]:

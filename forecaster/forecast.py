@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -157,54 +158,74 @@ class FleetStanding:
 
     def __init__(self, model: FittedLifeModel, histories: Histories, usage: UsageForecast) -> None:
         """Of the units in service on the day of `histories`; `usage`: engine hours ahead from that day."""
-        season = usage.season.current_or_next(histories.as_of)
         units = histories.in_service()
+        self._usage, self._craft_ids = usage, units.lives["craft_id"]
         self._standing, self._few = model.standing(units), model.standing(units, MEAN_DRAWS)
         self._causes = Causes(model, units, self._few, self._standing)
         unsafe = found_unsafe(units)
         self._unsafe = [unsafe.get(life_id, ()) for life_id in units.lives["life_id"]]
-        ahead = hours_to_close(usage, units.lives["craft_id"], self._standing)
-        now = self._standing.defective(np.array([0.0]))
-        defective = [None] * units.n_lives if now is None else chances(now[:, :, 0])
         self._without_horizon = FleetForecast(
             as_of=histories.as_of,
             hours=np.nan,
             model=model.name,
             evidence=model.evidence,
-            season=season,
-            units=tuple(self._units_without_horizon(model, histories, units, ahead, usage.remarks, defective)),
+            season=usage.season.current_or_next(histories.as_of),
+            units=tuple(self._units_without_horizon(model, histories, units, usage.remarks)),
             remarks=usage.fleet_remarks,
             craft_without_unit=histories.craft_without_unit,
         )
 
-    def within(self, hours: float) -> FleetForecast:
-        """Risk and hours left of each unit, ranked, with a horizon of `hours` engine hours.
+    def within(self, hours: float, risks: FleetForecast | None = None) -> FleetForecast:
+        """Risk and hours left of each unit, ranked, with a horizon of `hours` engine hours; `risks`: those of it.
 
         Raises WrongUsage where `hours` is not a positive number.
         """
+        risks = risks or self.risks(hours)
+        further = {unit.unit_id: unit for unit in self._further}
+        units = (
+            replace(further[unit.unit_id], fails_within=unit.fails_within, because=unit.because) for unit in risks.units
+        )
+        return replace(risks, units=tuple(units))
+
+    def risks(self, hours: float) -> FleetForecast:
+        """The same with nothing in the fields of `NOT_YET`, which no horizon decides and which take far longer."""
         refuse_wrong_horizon(hours)
-        fails = chances(self._standing.failing(np.array([hours]))[:, :, 0])
-        told = zip(self._without_horizon.units, fails, self._causes.because(hours, self._unsafe), strict=True)
-        units = [replace(unit, fails_within=chance, because=because) for unit, chance, because in told]
+        draws = self._standing.failing(np.array([hours]))[:, :, 0]
+        because = self._causes.because(hours, self._unsafe, draws.mean(axis=0))
+        told = zip(self._without_horizon.units, chances(draws), because, strict=True)
+        units = [replace(unit, fails_within=chance, because=why) for unit, chance, why in told]
         ranked = sorted(units, key=lambda u: (-u.fails_within.mean, u.unit_id))
         return replace(self._without_horizon, hours=float(hours), units=tuple(ranked))
 
-    def _units_without_horizon(
-        self,
-        model: FittedLifeModel,
-        histories: Histories,
-        units: Histories,
-        ahead: np.ndarray,
-        of_usage: Sequence[Remark],
-        defective: Sequence[Chance | None],
-    ) -> Iterable[UnitForecast]:
-        """Each unit's forecast, in the order of the lives, with nothing in the fields that a horizon decides.
-
-        `ahead` (draws, n): engine hours until the season's close; `of_usage`: remarks on their forecast.
-        """
+    @cached_property
+    def _further(self) -> tuple[UnitForecast, ...]:
+        """The units in the order of the lives, with all that no horizon decides."""
+        ahead = hours_to_close(self._usage, self._craft_ids, self._standing)
         season = chances(failing_within_drawn(self._standing, ahead))
         low, high = np.quantile(told_numbers(ahead, "Engine hours ahead"), INTERVAL, axis=0)
         p10, p50, p90, to_limit = quantiles_of_units(self._few, (0.1, 0.5, 0.9, RISK_LIMIT))
+        return tuple(
+            replace(
+                unit,
+                fails_this_season=season[i],
+                season_hours=float(ahead[:, i].mean()),
+                season_hours_low=float(low[i]),
+                season_hours_high=float(high[i]),
+                hours_left=HoursLeft(p10[i], p50[i], p90[i]),
+                hours_to_risk_limit=to_limit[i],
+            )
+            for i, unit in enumerate(self._without_horizon.units)
+        )
+
+    def _units_without_horizon(
+        self, model: FittedLifeModel, histories: Histories, units: Histories, of_usage: Sequence[Remark]
+    ) -> Iterable[UnitForecast]:
+        """Each unit's forecast, in the order of the lives, with nothing in what a horizon decides or takes long.
+
+        `of_usage`: remarks on the forecast of engine hours.
+        """
+        now = self._standing.defective(np.array([0.0]))
+        defective = [None] * units.n_lives if now is None else chances(now[:, :, 0])
         seen_to = _oldest_informative(histories)
         incidents = units.incidents.groupby("life_id").size()
         gaps = (*histories.remarks, *of_usage)
@@ -223,25 +244,30 @@ class FleetStanding:
                 incidents=int(incidents.get(life.life_id, 0)),
                 defective_now=defective[i],
                 fails_within=NOT_ASKED,
-                fails_this_season=season[i],
-                season_hours=float(ahead[:, i].mean()),
-                season_hours_low=float(low[i]),
-                season_hours_high=float(high[i]),
-                hours_left=HoursLeft(p10[i], p50[i], p90[i]),
-                hours_to_risk_limit=to_limit[i],
                 instruction=code_on_record(self._unsafe[i]),
                 because=(),
                 last_reading_on=None if pd.isna(life.last_reading_on) else life.last_reading_on.date(),
                 remarks=tuple(r.text for r in gaps if r.about in (life.unit_id, life.craft_id)),
                 beyond_seen=bool(known and life.hours_at_entry + life.hours_observed > seen_to),
                 unsafe=self._unsafe[i],
+                **NOT_YET,
             )
 
 
 NOT_ASKED = Chance(np.nan, np.nan, np.nan)  # of a horizon that nobody named yet
+# What looks further ahead than a horizon, before it is worked out.
+NOT_YET: dict[str, Any] = {
+    "fails_this_season": NOT_ASKED,
+    "season_hours": np.nan,
+    "season_hours_low": np.nan,
+    "season_hours_high": np.nan,
+    "hours_left": HoursLeft(np.nan, np.nan, np.nan),
+    "hours_to_risk_limit": np.nan,
+}
 
 
 def _oldest_informative(histories: Histories) -> float:
     """The greatest age at which a life was seen to end in any way, h: beyond it the model extrapolates."""
+    histories = histories.taught()
     ended = histories.age[~histories.lives["ended_by"].isin(["running", "stored"])].dropna()
     return float(ended.max()) if len(ended) else 0.0

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from argparse import Namespace
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from forecaster.command_line import (
     DONE,
@@ -21,14 +23,19 @@ from forecaster.question_options import (
     AS_JSON,
     AS_OF,
     EXPERIENCE,
+    FORCE,
     PRIORS,
     SOURCE,
     days_asked,
     opened,
     page,
+    sources_of,
     tell_learning,
 )
 from forecaster.ranges import NumberRange
+
+if TYPE_CHECKING:
+    from forecaster.problems import Reading
 
 COMMANDS = Commands()
 UNITS_PRINTED = NumberRange("a whole number of units", 1, 1_000_000, whole=True)
@@ -43,21 +50,38 @@ UNITS_PRINTED = NumberRange("a whole number of units", 1, 1_000_000, whole=True)
     argument(
         "--refused", metavar="PATH", type=Path, help="write the refused rows, with their reasons: a folder, or .xlsx"
     ),
+    FORCE,
 )
 def _validate(asked: Namespace) -> int:
     from forecaster.reading import read_fleet
     from forecaster.report.as_json import validation_json, written
     from forecaster.report.text import validation_text
-    from forecaster.writing import write_refused
 
     _, today = days_asked(asked)
     reading = read_fleet(asked.source, today)
     if asked.refused is not None:
-        written_to = write_refused(reading, asked.refused)
-        told = f"Refused rows written to {', '.join(map(str, written_to))}." if written_to else "No row was refused."
-        tell(told)
+        tell(_refused_written(reading, asked.refused, asked.force))
     print(written(validation_json(reading)) if asked.json else validation_text(reading, page()))
     return STOPPED if reading.stops_answer else DONE
+
+
+def _refused_written(reading: Reading, path: Path, force: bool) -> str:
+    """Write the refused rows, and say where to; and what is, or was, there of an earlier run."""
+    from forecaster.writing import refused_lists, write_refused
+
+    earlier = refused_lists(path)
+    files = write_refused(reading, path, force)
+    told = [f"Refused rows written to {_listed(files)}." if files else "No row was refused."]
+    left_over = [file for file in earlier if file not in files]
+    if left_over and force:
+        told.append(f"Deleted, since nothing of it is refused any more: {_listed(left_over)}.")
+    elif left_over:
+        told.append(f"Of an earlier run, and no longer so: {_listed(left_over)}. --force deletes such lists.")
+    return " ".join(told)
+
+
+def _listed(files: Sequence[Path]) -> str:
+    return ", ".join(map(str, files))
 
 
 @COMMANDS.register(
@@ -100,17 +124,20 @@ def _forecast(asked: Namespace) -> int:
     argument("act", metavar="save", choices=("save",), help="the only act so far"),
     SOURCE,
     argument("file", metavar="FILE", type=Path, help="the JSON file to write"),
+    FORCE,
     AS_OF,
 )
 def _experience(asked: Namespace) -> int:
     from forecaster.experience import save_experience
     from forecaster.fleet import open_fleet
+    from forecaster.written_files import check_places
 
     as_of, today = days_asked(asked)
     fleet = open_fleet(asked.source, today)
+    check_places([asked.file], sources_of(asked), asked.force)  # told before the long work, not after it
     tell_learning(fleet, as_of)
     fit = fleet.two_stage(as_of)
-    save_experience(fit, asked.file)
+    save_experience(fit, asked.file, asked.force, sources_of(asked))
     print(
         f"What {fit.evidence.lives} lives with {fit.evidence.failures} failures taught is in {asked.file}.\n"
         f"Use it with: forecaster forecast SOURCE --experience {asked.file}"

@@ -22,6 +22,7 @@ from forecaster.day_numbers import day_of
 from forecaster.empty_craft import craft_without_unit
 from forecaster.engine_hours import follow_meters
 from forecaster.findings import shows_it_runs
+from forecaster.held_back import held_back_lives
 from forecaster.hindsight import without_hindsight
 from forecaster.life_events import place_incidents, place_looks, with_laboratory
 from forecaster.life_hours import LifeHours, measure_lives
@@ -65,6 +66,7 @@ def build_histories(records: FleetRecords, as_of: date) -> Histories:
         stretches=stretches,
         remarks=remarks,
         craft_without_unit=craft_without_unit(known, lives, stretches, remarks, as_of),
+        held_back=held_back_lives(known, measured, life_ids),
     )
 
 

@@ -32,7 +32,7 @@ EMPTY_CRAFT_DAYS = 14  # water on a craft without a unit counts as just happened
 UNPLACED: dict[str, UnsafeCode] = {"none": "untreated", "unknown": "treatment_unknown", "late": "treated_late"}
 DAYS_AHEAD = 7  # a trigger counts from the week in which its hours are expected to come
 Source = Literal["record", "water", "trigger", "plan", "none"]
-Reason = Literal[UnsafeCode, "hours_run", "hours_expected", "planned", "no_plan"]
+Reason = Literal[UnsafeCode, "hours_run", "hours_expected", "planned", "no_plan", "plan_not_asked"]
 Limit = Literal["budget", "bench", "spares"]
 Kind = Literal["stop", "water", "rebuild", "check", "leave", "unweighed"]
 
@@ -248,6 +248,24 @@ def instructions(
     return found
 
 
+def instruction_unplanned(
+    unit: Histories, season: Season, one: Waiting, hours_this_week: float, because: tuple[str, ...]
+) -> Instruction:
+    """What record and triggers say of one unit in service where the plan of its fleet was not asked.
+
+    `unit`: its histories alone; `one`: its costs; `hours_this_week`: those of its craft; `because`: what drives its
+    risk. In season what they order is what they order beside the plan; what they leave to the plan is "unweighed".
+    """
+    (found,) = _units(unit)
+    due, when = _due(one, unit.as_of, season, hours_this_week)
+    made = decided(found, unit.as_of, None, due, when, season)
+    if made.source == "none":
+        made = replace(made, order="unweighed", act=None, reasons=("plan_not_asked",))
+    return replace(
+        made, triggers=one.triggers, age_h=one.age_h, because=because, waiting_costs=_a_month_later(one, made)
+    )
+
+
 def decided(
     unit: OnRecord,
     as_of: date,
@@ -311,10 +329,10 @@ def _a_month_later(one: Waiting, told: Instruction) -> Amount | None:
 
     if told.act not in ("check", "rebuild") or told.source in ("record", "water"):
         return None
-    draws = one.rebuild if told.act == "rebuild" else one.check
+    costs = one.rebuild_weeks if told.act == "rebuild" else one.check_weeks
     begins = 0 if told.week_of is None else week_ahead(told.as_of, told.week_of)
-    later = min(begins + round(WEEKS_A_MONTH), draws.shape[1] - 1)
-    return amount_of(draws[:, later] - draws[:, begins])
+    later = min(begins + round(WEEKS_A_MONTH), len(costs.place) - 1)
+    return amount_of(costs.week(later) - costs.week(begins))
 
 
 def limits_that_hold(plan: Plan) -> tuple[Limit, ...]:

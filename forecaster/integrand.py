@@ -8,6 +8,7 @@ which should be the long one.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -101,13 +102,18 @@ class Weighed(NamedTuple):
 class Chunk:
     """Copies [start, stop) with their pieces and incidents, indexed from the chunk's own start."""
 
-    def __init__(self, copies: Copies, start: int, stop: int, rule: NodeRule, keep_nodes: bool) -> None:
-        """`keep_nodes`: whether node positions stay in memory between evaluations."""
+    def __init__(
+        self, copies: Copies, start: int, stop: int, rule: NodeRule, keep_nodes: bool, each_alone: bool = False
+    ) -> None:
+        """`keep_nodes`: whether node positions stay in memory between evaluations.
+
+        `each_alone`: sums begin anew with each copy, so that none depends on the others in the chunk to the last bit.
+        """
         first_piece = np.append(copies.first_piece, len(copies.low))
         first_incident = np.append(copies.first_incident, len(copies.incident_age))
         p0, p1 = int(first_piece[start]), int(first_piece[stop])
         k0, k1 = int(first_incident[start]), int(first_incident[stop])
-        self.rule, self.keep_nodes = rule, keep_nodes
+        self.rule, self.keep_nodes, self.each_alone = rule, keep_nodes, each_alone
         self._nodes: Nodes | None = None
         # Copies.
         self.n = stop - start
@@ -146,6 +152,8 @@ class Chunk:
         self.jumps_from_piece = begin[self.copy]
         self.jumps_to_piece = self.jumps_from_piece + copies.incidents_before[p0:p1]
         self.jumps_from_k, self.jumps_to_k = begin[self.k_copy], np.arange(self.k)
+        if each_alone:
+            self._later_pieces, self._later_incidents = _by_place(self.copy), _by_place(self.k_copy)
 
     def nodes(self) -> Nodes:
         """Node positions and constant weights."""
@@ -169,6 +177,8 @@ class Chunk:
 
     def running(self, step: np.ndarray) -> np.ndarray:
         """Running total of a piece's quantity within each copy, up to the piece's start, (d, p)."""
+        if self.each_alone:
+            return _summed_before(step, self._later_pieces)
         total: np.ndarray = np.cumsum(step, axis=1) - step
         inside: np.ndarray = total - total[:, self.first_piece][:, self.copy]
         return inside
@@ -188,13 +198,26 @@ class Chunk:
         by_treated = np.exp(log_rest - treated - log_q) * treated
         return log_q, by_untreated, by_treated
 
+    def _jumped(self, jump: np.ndarray) -> Callable[[np.ndarray, np.ndarray], np.ndarray]:
+        """What incidents' jumps (d, k) come to from one place in their running totals to another."""
+        if self.each_alone:
+            of_copy = np.concatenate([np.zeros((len(jump), 1)), _summed_before(jump, self._later_incidents) + jump], 1)
+            return lambda begin, end: of_copy[:, np.where(end > begin, end, 0)]  # all begin with their copy's first
+        total = with_leading_zero(jump)
+        return lambda begin, end: total[:, end] - total[:, begin]
+
+    def _mixed(self, weights: np.ndarray, parts: np.ndarray) -> np.ndarray:
+        """Weights (d, q) times parts (n, q), summed over q, (d, n)."""
+        mixed: np.ndarray = mixed_alone(weights, parts) if self.each_alone else weights @ parts.T
+        return mixed
+
     def terms(self, theta: np.ndarray) -> Terms:
         """All log terms for `theta` (d, p)."""
         node_at = self.nodes()
         shape_1, shape_2 = np.exp(theta[:, _SHAPE_1, None]), np.exp(theta[:, _SHAPE_2, None])
         log_scale_1, log_scale_2 = theta[:, _SCALE_1, None], theta[:, _SCALE_2, None]
         rate = np.exp(theta[:, _NOTICED, None])
-        ratio = np.exp(theta[:, _RATIOS] @ self.x.T)
+        ratio = np.exp(self._mixed(theta[:, _RATIOS], self.x))
         here = ratio[:, self.copy]
         z1_low = np.where(self.starts_at_0, 0.0, np.exp(shape_1 * (self.log_low - log_scale_1)))
         step = np.exp(shape_1 * (self.log_high - log_scale_1)) - z1_low
@@ -202,7 +225,7 @@ class Chunk:
         so_far = self.running(raised * step)
         to_end = so_far + raised * step
         log_q, jump_u, jump_t = self.jumps(theta)
-        jumped = with_leading_zero(-log_q)
+        jumped = self._jumped(-log_q)
         spun = _log_spun(theta)
 
         # Stage 1's density, hazard times survival; what is constant over a piece is gathered first.
@@ -211,8 +234,8 @@ class Chunk:
             - shape_1 * log_scale_1
             + np.log(here * raised)
             - here * (so_far - raised * z1_low)
-            - (jumped[:, self.jumps_to_piece] - jumped[:, self.jumps_from_piece])
-            + spun @ self.spun.T
+            - jumped(self.jumps_from_piece, self.jumps_to_piece)
+            + self._mixed(spun, self.spun)
         )
         z1 = np.exp(shape_1[:, :, None] * (node_at.log_u - log_scale_1[:, :, None]))
         z2 = np.exp(shape_2[:, :, None] * (node_at.log_v - log_scale_2[:, :, None]))
@@ -227,8 +250,8 @@ class Chunk:
         sound = (
             self.sound_log
             - ratio * to_end[:, self.last_piece]
-            - (jumped[:, self.jumps_to_copy] - jumped[:, self.jumps_from_copy])
-            + spun[:, 2:] @ self.sound_spun.T
+            - jumped(self.jumps_from_copy, self.jumps_to_copy)
+            + self._mixed(spun[:, 2:], self.sound_spun)
         )
         log_delay = np.log(self.k_delay)
         k_z2 = np.exp(shape_2 * (log_delay - log_scale_2))
@@ -237,8 +260,8 @@ class Chunk:
             self.k_log
             + np.log(np.maximum(-np.expm1(log_q), np.finfo(float).tiny))
             - ratio[:, self.k_copy] * np.where(self.k_piece >= 0, to_end[:, self.k_piece], 0.0)
-            - (jumped[:, self.jumps_to_k] - jumped[:, self.jumps_from_k])
-            + spun @ self.k_spun.T
+            - jumped(self.jumps_from_k, self.jumps_to_k)
+            + self._mixed(spun, self.k_spun)
             - k_z2
             - rate * self.k_delay
             + np.where(self.k_failed, density, 0.0)
@@ -260,7 +283,7 @@ class Chunk:
         np.exp(node, out=node)
         atom = np.exp(np.where(self.only_sound[self.k_copy], -np.inf, atom - highest[:, self.k_copy]))
         sound = np.where(self.may_be_sound, np.exp(np.minimum(sound - highest, 0.0)), 0.0)
-        total = np.add.reduceat(node.sum(axis=1), self.first_piece, axis=1) + sound
+        total = np.add.reduceat(over_nodes(node), self.first_piece, axis=1) + sound
         if self.k:
             total[:, self.k_run_copy] += np.add.reduceat(atom, self.k_runs, axis=1)
         value = highest + np.log(total) + np.where(self.on_symptom, theta[:, _NOTICED, None], 0.0)
@@ -379,6 +402,41 @@ class Chunk:
             slope[:, column] = -(total[self.jumps_to_copy] - total[self.jumps_from_copy])
         slope[:, [_SENS, _SPEC]] = self.sound_spun @ _spun_slopes(theta[0])[2:]
         return share[:, None] * slope
+
+
+def _by_place(owner: np.ndarray) -> list[np.ndarray]:
+    """Of pieces or incidents that lie by their copy, `owner` (n,): those that are second in it, third, and so on."""
+    first = np.flatnonzero(np.diff(owner, prepend=-1))
+    place = np.arange(len(owner)) - np.repeat(first, np.diff(np.append(first, len(owner))))
+    by_place = np.argsort(place, kind="stable")
+    return np.split(by_place, np.cumsum(np.bincount(place)))[1:-1] if len(owner) else []
+
+
+def _summed_before(step: np.ndarray, later: Sequence[np.ndarray]) -> np.ndarray:
+    """Running total (d, n) of what comes before in the same copy; `later` as ``_by_place`` has it."""
+    total = np.zeros_like(step)
+    for which in later:
+        total[:, which] = total[:, which - 1] + step[:, which - 1]
+    return total
+
+
+def mixed_alone(weights: np.ndarray, parts: np.ndarray) -> np.ndarray:
+    """Weights (d, q) times parts (n, q) summed over q, (d, n): a product of matrices of which no row knows the others.
+
+    One that is taken by blocks may differ in a row's last bit by where in a block it lies.
+    """
+    mixed: np.ndarray = weights[:, :1] * parts[:, 0]
+    for one in range(1, weights.shape[1]):
+        mixed += weights[:, one, None] * parts[:, one]
+    return mixed
+
+
+def over_nodes(by_node: np.ndarray) -> np.ndarray:
+    """Sums over the nodes of pieces, (d, p) from (d, m, p): one after another, of however few pieces."""
+    total: np.ndarray = by_node[:, 0].copy()
+    for node in range(1, by_node.shape[1]):
+        total += by_node[:, node]
+    return total
 
 
 def with_leading_zero(step: np.ndarray) -> np.ndarray:

@@ -251,11 +251,10 @@ def checked_costs(life: FreshLife, prices: Prices, in_season: bool) -> np.ndarra
     reaching, quiet = running[:, 0], np.diagonal(running)
     at_check = prices.looked_at(in_season) * reaching + prices.planned(in_season) * (reaching - quiet)
     money = spent[:, 0] + at_check + spent + running * prices.planned(in_season)
-    run = hours[:, 0] + hours
-    costs = np.divide(PER_H * money, run, out=np.full((n, n), np.nan), where=run > 0)  # before it has run: no cost
     after = np.tril(np.ones((n, n), dtype=bool), k=-1)
     after[:, 0] = False
-    return np.where(after, costs, np.nan)
+    costs: np.ndarray = np.divide(PER_H * money, hours[:, 0] + hours, out=np.full((n, n), np.nan), where=after)
+    return costs
 
 
 def _with_check(lives: list[FreshLife], prices: Prices, in_season: bool, without: np.ndarray) -> WithCheck:

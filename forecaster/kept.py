@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from threading import Lock
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 Question = TypeVar("Question", bound=Hashable)
 Answer = TypeVar("Answer")
@@ -27,6 +27,27 @@ class Kept(Generic[Question, Answer]):
     def __len__(self) -> int:
         """How many answers are kept."""
         return len(self._answers)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """What another process is given: the answers, without the lock."""
+        with self._lock:
+            return {"_most": self._most, "_answers": self._answers.copy()}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """The same answers, with a lock of its own."""
+        self.__dict__ |= state
+        self._lock = Lock()
+
+    def keep(self, question: Question, answer: Answer) -> None:
+        """Keep an answer that was worked out elsewhere, in place of one that is kept."""
+        with self._lock:
+            self._answers.pop(question, None)
+            self._keep(question, answer)
+
+    def all(self) -> dict[Question, Answer]:
+        """Every answer that is kept."""
+        with self._lock:
+            return dict(self._answers)
 
     def get(self, question: Question, work_out: Callable[[], Answer]) -> Answer:
         """The answer to a question: the one kept, else the one that `work_out` gives, which is kept unless it raises.

@@ -77,12 +77,14 @@ def fit_two_stage(
     reproducible. A fleet without any life gives the prior's answer, and the evidence says so.
     """
     prior = read_priors() if prior is None else prior
+    remark, histories = histories.held_back_remark, histories.taught()
     shares, covariance = known_shares(histories, prior), well_conditioned(prior.covariance)
     if histories.n_lives == 0:
         rng = np.random.default_rng(seed)
         theta = within_range(rng.multivariate_normal(prior.mean, covariance, draws, check_valid="ignore"))
         found = Draws(theta, draws, "prior", prior.mean, covariance)
-        nothing = Evidence(0, 0, draws, True, prior.source, ("No lives are recorded.",))
+        told = ("No lives are recorded." if remark is None else remark,)
+        nothing = Evidence(0, 0, draws, True, prior.source, told)
         return TwoStageFit(prior, found, shares, nothing)
     likelihood = TwoStageLikelihood(cut(_enough(histories, seed), prior, shares, first_cut_h=first_cut_h))
     root = _steps(covariance)
@@ -91,7 +93,10 @@ def fit_two_stage(
     around = covariance_from(curvature(log_posterior.slope, mode, 0.3 * root), covariance)
     found = _draw(log_posterior, mode, around, draws, seed)
     found = replace(found, theta=within_range(found.theta))
-    return TwoStageFit(prior, found, shares, _evidence(histories, prior, found))
+    evidence = _evidence(histories, prior, found)
+    if remark is not None:
+        evidence = replace(evidence, remarks=(*evidence.remarks, remark))
+    return TwoStageFit(prior, found, shares, evidence)
 
 
 def _steps(covariance: np.ndarray) -> np.ndarray:

@@ -8,7 +8,8 @@ The log is trusted wherever it tells. What people stated (``hours_at_fitting``, 
   usual use tells how much of the stated age ran in the record, and the rest is the age at the start;
 - to notice a rebuild that nobody entered: a fitting with 0 h of a unit that had run ends the earlier life there.
 
-A statement that the log contradicts by more than `AGREES_H`, outside the bounds of the readings, is remarked.
+A fitting's hours that the log contradicts by more than `AGREES_H`, outside the bounds of the readings, are remarked;
+those of an opening only where they are `FAR_OFF` times as much or as little, and by `FAR_OFF_H`: customers guess.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from forecaster.unit_paths import Life
 from forecaster.written_days import DatedText
 
 AGREES_H = 5.0  # people round; common practice, no source
+FAR_OFF, FAR_OFF_H = 2.0, 50.0  # common practice, no source
 STATED_SPREAD = 0.10  # relative; what a customer remembers of his hours; common practice, no source
 
 
@@ -98,6 +100,7 @@ def measure_lives(paths: list[Life], meters: EngineHours) -> tuple[LifeHours, np
     before = HoursRun(*(_so_far(hours, life) for hours in (ran.best, ran.low, ran.high)))
     measured = LifeHours(lives, life, craft_ids, begin, end, ran, before, stated, meters)
     remarks.extend(_settle_entries(measured, entry))
+    remarks.extend(_far_off(measured, entry))
     return measured, entry, remarks
 
 
@@ -235,6 +238,22 @@ def _settle_entries(measured: LifeHours, entry: np.ndarray) -> list[Remark]:
                     ),
                 )
             )
+    return remarks
+
+
+def _far_off(measured: LifeHours, entry: np.ndarray) -> list[Remark]:
+    """What was stated at the end of a life of known age and is far from what the log says."""
+    totals, remarks = measured.totals(), []
+    for i, life in enumerate(measured.lives):
+        stated, age = life.stated_hours, entry[i] + totals.best[i]
+        far_above = stated - FAR_OFF_H > FAR_OFF * (entry[i] + totals.high[i])
+        far_below = FAR_OFF * stated + FAR_OFF_H < entry[i] + totals.low[i]
+        if life.ended_on is not None and (far_above or far_below):  # never where either is NaN
+            told = f"; the log says {age:.1f} h, and is used. Correct hours in the opening, or the readings."
+            text = DatedText(
+                f"{life.unit_id} is stated to have {stated:g} h at its opening on ", date_of(life.ended_on), told
+            )
+            remarks.append(Remark(life.unit_id, text))
     return remarks
 
 

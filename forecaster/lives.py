@@ -155,6 +155,7 @@ class Histories:
     stretches: pd.DataFrame = field(default_factory=lambda: frame(STRETCHES))
     remarks: tuple[Remark, ...] = ()
     craft_without_unit: tuple[CraftWithoutUnit, ...] = ()  # in service, by name
+    held_back: frozenset[str] = frozenset()  # life_ids from which nothing is learned about others (``held_back``)
 
     def __post_init__(self) -> None:  # noqa: D105 - the class says what must hold
         for name, columns in (("lives", LIVES), ("incidents", INCIDENTS), ("checks", CHECKS), ("stretches", STRETCHES)):
@@ -193,6 +194,23 @@ class Histories:
             incidents=only(self.incidents),
             checks=only(self.checks),
             stretches=only(self.stretches),
+        )
+
+    def taught(self) -> Histories:
+        """Only the lives to learn from: all but those that are held back."""
+        if not self.held_back:
+            return self
+        return self.select(~self.lives["life_id"].isin(self.held_back))
+
+    @property
+    def held_back_remark(self) -> str | None:
+        """How many lives are held back, in words; None where all teach."""
+        n = int(self.lives["life_id"].isin(self.held_back).sum())
+        if n == 0:
+            return None
+        lives, they, tell = ("1 life is", "it", "tells") if n == 1 else (f"{n} lives are", "they", "tell")
+        return (
+            f"{lives} not learned from: a row that {tell} how far {they} ran is asked about among the data's problems."
         )
 
     def in_service(self) -> Histories:

@@ -17,6 +17,7 @@ What value would fit (two digits swapped, a decimal point left out ...) is sugge
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -274,8 +275,12 @@ def _notices(runs: _Runs, refused: np.ndarray, file: str) -> Iterator[Problem]:
     for which in np.flatnonzero(one_run & (step > MOST_LIKELY_HOURS_A_DAY * days)):
         a, b = before[which], after[which]
         rate = plain_number(round(step[which] / days[which], 1))
-        reason = f"{rate} h a day since {_reading(runs, a)}, which is more than anybody rents out; it is used"
-        yield _problem(runs, b, reason, "Check the reading and its day.", file, refused=False)
+        reason = (
+            f"{rate} h a day since {_reading(runs, a)}, which is more than anybody rents out; it is used, and from the "
+            f"lives of units on {runs.name(b)} in that time nothing is learned about others"
+        )
+        remedy = "Check the reading and its day; if both are right, leave the row."
+        yield replace(_problem(runs, b, reason, remedy, file, refused=False), held_back=True)
     for which in np.flatnonzero(one_run & (days == 1) & (step > 0)):
         a, b = before[which], after[which]
         reason = f"{runs.name(b)} has two readings on {runs.date(b)}, the other in row {runs.row[a]}; both are used"

@@ -16,10 +16,11 @@ import numpy as np
 import pandas as pd
 
 from forecaster.amounts import Amount, amount_of
+from forecaster.causes import REASON_HOURS, Causes
 from forecaster.decisions import Decisions
 from forecaster.fleet_prices import refuse_wrong_prices
 from forecaster.forecast import INTERVAL
-from forecaster.instruction import DAYS_AHEAD, Instruction, Limit
+from forecaster.instruction import DAYS_AHEAD, Instruction, Limit, instruction_unplanned
 from forecaster.instruction_codes import Act
 from forecaster.life_model import Evidence
 from forecaster.prices import Prices
@@ -30,7 +31,7 @@ from forecaster.waiting import Option, Waiting
 
 CHANCES = ("core_lost", "engine_hit", "use")
 MONTHS_A_YEAR = 12
-Stands = Literal[Limit, "safety", "hours", "gain", "no_plan"]
+Stands = Literal[Limit, "safety", "hours", "gain", "no_plan", "plan_not_asked"]
 
 
 @dataclass(frozen=True)
@@ -142,6 +143,16 @@ def now_or_later(decisions: Decisions, unit_id: str, prices: Mapping[str, float]
     )
 
 
+def unplanned(decisions: Decisions, unit_id: str) -> Instruction:
+    """The instruction of one unit where the plan of its fleet was not asked; its own costs and reasons are known."""
+    unit, one = decisions.unit(unit_id), decisions.waiting(unit_id)
+    life = unit.lives.iloc[0]
+    unsafe = found_unsafe(unit).get(life["life_id"], ())
+    (because,) = Causes(decisions.fit, unit).because(REASON_HOURS, [unsafe])
+    hours = float(decisions.weekly_hours[str(life["craft_id"])][0])
+    return instruction_unplanned(unit, decisions.records.settings.season, one, hours, because)
+
+
 def beside_instruction(told: NowOrLater, instruction: Instruction, plan_ends: date | None) -> NowOrLater:
     """The comparison beside the unit's instruction. `plan_ends`: by when the plan's work is done; None: no plan."""
     until = told.as_of + timedelta(days=DAYS_AHEAD - 1)
@@ -162,6 +173,8 @@ def _stands(instruction: Instruction) -> tuple[Stands, ...]:
         return ("safety",)
     if instruction.source == "trigger":
         return ("hours",)
+    if instruction.order == "unweighed":
+        return ("plan_not_asked",)
     return ("no_plan",) if instruction.source == "none" else instruction.held_by or ("gain",)
 
 

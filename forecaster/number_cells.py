@@ -133,6 +133,15 @@ def _thousands(text: str) -> Fault:
     )
 
 
+def _at_most(column: Column) -> str:
+    """The range of a column whose number is too large, and why nothing is larger."""
+    ends = " to ".join(plain_number(end) for end in (column.minimum, column.maximum) if end is not None)
+    unit = f" {column.unit}" if column.unit not in ("", "money") else ""
+    limits = column.limits
+    why = f": {limits.means}" if limits is not None and limits.high < limits.most else ""
+    return f"it must be from {ends}{unit}{why}"
+
+
 def _check_limits(parsed: ParsedTexts, column: Column) -> None:
     values = parsed.values
     too_small = (values != 0) & (np.abs(values) < NEAREST_TO_0)
@@ -146,7 +155,7 @@ def _check_limits(parsed: ParsedTexts, column: Column) -> None:
     if column.minimum is not None:
         limits.append((values < column.minimum, f"it must be {plain_number(column.minimum)} or more"))
     if column.maximum is not None:
-        limits.append((values > column.maximum, f"it must be {plain_number(column.maximum)} or less"))
+        limits.append((values > column.maximum, _at_most(column)))
     if column.kind == "whole":
         limits.append((np.isfinite(values) & (values != np.floor(values)), "it must be a whole number"))
     for outside, must in limits:

@@ -12,7 +12,7 @@ import numpy as np
 from forecaster import spares
 from forecaster.amounts import amount_of
 from forecaster.broken_limits import broken_limits
-from forecaster.causes import Causes
+from forecaster.causes import REASON_HOURS, Causes
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.decisions import Decisions
 from forecaster.off_season_ahead import OffSeasonAhead
@@ -26,11 +26,11 @@ from forecaster.plan_answer import (
     saving_of,
     savings_by_unit,
 )
-from forecaster.plan_by_hand import PlanEdit, edited
+from forecaster.plan_by_hand import edited
 from forecaster.plan_case import PlanCase, Progress, lay_out
 from forecaster.plan_days import later_weeks, open_weeks
 from forecaster.plan_limits import PlanLimits, PlanWishes, limits_of
-from forecaster.plan_problem import Plan, PlannedAction
+from forecaster.plan_problem import Plan, PlanEdit, PlannedAction
 from forecaster.plan_rules import EveryNHours, RuleStep, best_every_n_hours, rule_steps
 from forecaster.rebuilds_to_come import rebuilds_to_come
 from forecaster.season_demand import weekly_demand
@@ -40,8 +40,7 @@ from forecaster.waiting import Waiting
 
 # Weeks from sending a unit to having it back: common practice, no source.
 TURNAROUND_WEEKS = 2.0
-# Engine hours ahead of which the reasons' chances are told: as the forecast does unless asked otherwise.
-REASON_HOURS = 50.0
+REASONED_AT_ONCE = 500  # units whose reasons are found together: all draws of so many take some 40 MB
 
 
 @dataclass(frozen=True)
@@ -93,9 +92,13 @@ def plan_off_season(
 
 
 def planned_season(
-    decisions: Decisions, limits: PlanLimits, gap: float = 0.01, progress: Progress | None = None
+    decisions: Decisions,
+    limits: PlanLimits,
+    gap: float = 0.01,
+    progress: Progress | None = None,
+    reasons: Mapping[str, tuple[str, ...]] | None = None,
 ) -> PlannedSeason:
-    """The same, with what it was made of."""
+    """The same, with what it was made of; `reasons`: what drives each unit's risk within `REASON_HOURS`, if known."""
     tell = progress or (lambda _: None)
     case = lay_out(decisions, limits, tell)
     tell("Choosing the plan ...")
@@ -103,7 +106,7 @@ def planned_season(
     rule = best_every_n_hours(case.problem, case.hours_then, steps)
     plan = solve_plan(case.problem, gap=gap, progress=tell, rivals=[rule.plan])
     tell("Gathering the answer ...")
-    answer = _answer(case, plan, rule, steps, _reasons(case))
+    answer = _answer(case, plan, rule, steps, _reasons(case) if reasons is None else reasons)
     return PlannedSeason(case, answer, steps)
 
 
@@ -224,8 +227,13 @@ def _reasons(case: PlanCase) -> dict[str, tuple[str, ...]]:
     """What drives each unit's risk, in the words of the forecast."""
     units = case.decisions.histories.in_service()
     unit_ids = [str(unit_id) for unit_id in units.lives["unit_id"]]
-    unsafe = [case.unsafe.get(unit_id, ()) for unit_id in unit_ids]
-    return dict(zip(unit_ids, Causes(case.decisions.fit, units).because(REASON_HOURS, unsafe), strict=True))
+    found: dict[str, tuple[str, ...]] = {}
+    for begun in range(0, len(unit_ids), REASONED_AT_ONCE):
+        some = unit_ids[begun : begun + REASONED_AT_ONCE]
+        theirs = units.select(np.arange(len(unit_ids)) // REASONED_AT_ONCE == begun // REASONED_AT_ONCE)
+        unsafe = [case.unsafe.get(unit_id, ()) for unit_id in some]
+        found |= zip(some, Causes(case.decisions.fit, theirs).because(REASON_HOURS, unsafe), strict=True)
+    return found
 
 
 def _triggers_after(decisions: Decisions, off: OffSeasonAhead, planned: PlannedAction) -> Triggers:

@@ -16,6 +16,7 @@ from functools import cached_property
 
 import numpy as np
 
+from forecaster.by_week import ByWeek
 from forecaster.craft_weeks import CraftWeeks
 from forecaster.season_triggers import NO_TRIGGERS, SeasonAct, Stopped, Triggers, stopped
 
@@ -39,6 +40,16 @@ class UnitPath:
     check: np.ndarray
     worn: np.ndarray
 
+    @cached_property
+    def rebuild_weeks(self) -> ByWeek:
+        """`rebuild`, to be kept."""
+        return ByWeek.of(self.rebuild)
+
+    @cached_property
+    def check_weeks(self) -> ByWeek:
+        """`check`, to be kept."""
+        return ByWeek.of(self.check)
+
     def acting(self, act: SeasonAct) -> np.ndarray:
         """The cost of acting so, (d,)."""
         cost: np.ndarray = (self.rebuild if act.action == "rebuild" else self.check)[:, act.week]
@@ -56,11 +67,11 @@ class UnitPath:
 class OffSeasonAhead:
     """One unit's off-season, from week `begins` to the one before `opens`; the season at hand is played before it.
 
-    Costs from today to the horizon per posterior draw: `rebuild`, `check` (d, w) of doing that in each week, where what
-    the season at hand asks for in an earlier one comes first; `closed` (d,) left and
-    not worked on before the close of the season that opens, where it is rebuilt or goes on, whichever costs less;
-    `at_triggers` (d,) left and acted on in that season at its `triggers`. `act`: what is then done first, if it still
-    runs, with chance `act_runs`; `act_bench`: the bench places expected to be taken.
+    Costs from today to the horizon per posterior draw: `rebuild_weeks`, `check_weeks` of doing that in each week, where
+    what the season at hand asks for in an earlier one comes first; `closed` (d,) left and not worked on before the
+    close of the season that opens, where it is rebuilt or goes on, whichever costs less; `at_triggers` (d,) left and
+    acted on in that season at its `triggers`. `act`: what is then done first, if it still runs, with chance `act_runs`;
+    `act_bench`: the bench places expected to be taken.
 
     `before`: what is done first in the season at hand. `running`, `rattles` (d,): chance that the unit still runs
     unopened when the off-season begins, and that it would rattle; `fails` (d,): that it has failed by then;
@@ -69,8 +80,8 @@ class OffSeasonAhead:
 
     begins: int
     opens: int
-    rebuild: np.ndarray
-    check: np.ndarray
+    rebuild_weeks: ByWeek
+    check_weeks: ByWeek
     closed: np.ndarray
     at_triggers: np.ndarray
     triggers: Triggers
@@ -82,6 +93,16 @@ class OffSeasonAhead:
     rattles: np.ndarray
     fails: np.ndarray
     comes_off: np.ndarray
+
+    @property
+    def rebuild(self) -> np.ndarray:
+        """Cost of a rebuild in each week, (d, w)."""
+        return self.rebuild_weeks.whole
+
+    @property
+    def check(self) -> np.ndarray:
+        """Cost of a check in each week, (d, w)."""
+        return self.check_weeks.whole
 
     @property
     def opened(self) -> np.ndarray:
@@ -123,8 +144,8 @@ def off_season_ahead(
     week = now.first.week
     return now, replace(
         checked,
-        rebuild=_until(week, path.rebuild, checked.rebuild),
-        check=_until(week, path.check, checked.check),
+        rebuild_weeks=ByWeek.of(_until(week, path.rebuild, checked.rebuild)),
+        check_weeks=ByWeek.of(_until(week, path.check, checked.check)),
         comes_off=_comes_off(path, week, path.rattles, checked.comes_off),
     )
 
@@ -147,31 +168,31 @@ def _laid_out(path: UnitPath, begins: int, opens: int, before: SeasonAct | None)
     return OffSeasonAhead(
         begins=begins,
         opens=opens,
-        rebuild=path.rebuild,
-        check=path.check,
-        closed=closed,
-        at_triggers=closed if first is None else path.acting(first),
+        rebuild_weeks=path.rebuild_weeks,
+        check_weeks=path.check_weeks,
+        closed=closed.copy(),  # copies, so that no part of the path is kept with them
+        at_triggers=(closed if first is None else path.acting(first)).copy(),
         triggers=acted.triggers,
         act=first,
         act_runs=0.0 if first is None else float(path.running[:, first.week].mean()),
         act_bench=0.0 if first is None else float(taken[:, first.week].mean()),
         before=before,
-        running=path.running[:, begins],
-        rattles=path.rattles[:, begins],
-        fails=path.failed[:, begins],
+        running=path.running[:, begins].copy(),
+        rattles=path.rattles[:, begins].copy(),
+        fails=path.failed[:, begins].copy(),
         comes_off=-np.diff(path.running[:, : begins + 1]),
     )
 
 
 def _rebuilt_before(path: UnitPath, begins: int, opens: int, act: SeasonAct) -> OffSeasonAhead:
     """The same where the unit is rebuilt in the season before, so that nothing planned for the off-season meets it."""
-    cost, nobody = path.acting(act), np.zeros(len(path.running))
+    cost, nobody = path.acting(act).copy(), np.zeros(len(path.running))
     everywhere = np.broadcast_to(cost[:, None], path.rebuild.shape)
     return OffSeasonAhead(
         begins=begins,
         opens=opens,
-        rebuild=_until(act.week, path.rebuild, everywhere),
-        check=_until(act.week, path.check, everywhere),
+        rebuild_weeks=ByWeek.of(_until(act.week, path.rebuild, everywhere)),
+        check_weeks=ByWeek.of(_until(act.week, path.check, everywhere)),
         closed=cost,
         at_triggers=cost,
         triggers=NO_TRIGGERS,
@@ -181,7 +202,7 @@ def _rebuilt_before(path: UnitPath, begins: int, opens: int, act: SeasonAct) -> 
         before=act,
         running=nobody,
         rattles=nobody,
-        fails=path.failed[:, act.week],
+        fails=path.failed[:, act.week].copy(),
         comes_off=_comes_off(path, act.week, path.running, np.zeros((len(cost), begins))),
     )
 

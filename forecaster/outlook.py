@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecaster.errors import WrongUsage
-from forecaster.integrand import Chunk, Weighed, overflows_allowed
+from forecaster.integrand import Chunk, Weighed, mixed_alone, over_nodes, overflows_allowed
 from forecaster.lives import Histories
 from forecaster.pieces import cut, gauss_legendre
 from forecaster.priors import PARAMETERS, Prior
@@ -76,42 +76,52 @@ class TwoStageStanding:
 
         Raises WrongUsage where an hour is negative or not a number.
         """
-        hours = np.asarray(hours, dtype=float)
-        if not (np.isfinite(hours).all() and (hours >= 0).all()):
-            raise WrongUsage("Hours ahead must be numbers of at least 0.")
-        shape = (self.n_draws, self.n_units, hours.shape[-1])
-        if 0 in shape:
-            return Outlook(np.zeros(shape), np.zeros(shape))
-        by_copy = np.broadcast_to(hours, shape[1:])[self._lives]
-
-        def look(part: _Part) -> Outlook:
-            return self._ahead_of(part, by_copy)
-
-        elements = self.n_draws * (self._nodes + AHEAD_NODES * by_copy.size)
-        looks = in_two_threads(look, self._parts, elements >= WORTH_A_THREAD)
-        return Outlook(*(np.concatenate([getattr(one, name) for one in looks]) for name in ("failed", "defective")))
+        return Outlook(*self._looked(hours, True))
 
     def failing(self, hours: np.ndarray) -> np.ndarray:
         """See ``life_model.Standing``."""
-        return self.ahead(hours).failed
+        return self._looked(hours, False)[0]
 
     def defective(self, hours: np.ndarray) -> np.ndarray:
         """See ``life_model.Standing``."""
         return self.ahead(hours).defective
 
-    def _ahead_of(self, part: _Part, hours: np.ndarray) -> Outlook:
-        """The same for one part of the draws; `hours` (copies, h)."""
-        failed = np.empty((len(part.theta), self.n_units, hours.shape[1]))
-        defective = np.empty_like(failed)
+    def _looked(self, hours: np.ndarray, defective_too: bool) -> tuple[np.ndarray, np.ndarray]:
+        """Chances of failed and, where they are wanted, of defective, (draws, units, h) each."""
+        hours = np.asarray(hours, dtype=float)
+        if not (np.isfinite(hours).all() and (hours >= 0).all()):
+            raise WrongUsage("Hours ahead must be numbers of at least 0.")
+        shape = (self.n_draws, self.n_units, hours.shape[-1])
+        failed, defective = np.zeros(shape), np.zeros(shape if defective_too else (self.n_draws, 0, 0))
+        if 0 in shape:
+            return failed, defective
+        by_copy = np.broadcast_to(hours, shape[1:])[self._lives]
+        ends = np.cumsum([len(part.theta) for part in self._parts])
+
+        def look(number: int) -> None:  # each part writes into its own draws: nothing is held twice
+            part = self._parts[number]
+            draws = slice(ends[number] - len(part.theta), ends[number])
+            self._ahead_of(part, by_copy, failed[draws], defective[draws] if defective_too else None)
+
+        elements = self.n_draws * (self._nodes + AHEAD_NODES * by_copy.size)
+        in_two_threads(look, range(len(self._parts)), elements >= WORTH_A_THREAD)
+        return failed, defective
+
+    def _ahead_of(self, part: _Part, hours: np.ndarray, failed: np.ndarray, defective: np.ndarray | None) -> None:
+        """The same for one part of the draws, written into `failed` and `defective`; `hours` (copies, h)."""
         for j, ahead in enumerate(hours.T):
-            if not ahead.any():  # now: what is known already
-                failed[:, :, j], defective[:, :, j] = 0.0, self._of_units(part.defective)
+            if not ahead.any():  # now: what is known already; nothing has failed
+                if defective is not None:
+                    defective[:, :, j] = self._of_units(part.defective)
                 continue
             still = part.still_defective(self._chunk, ahead)
             turns, fails = part.from_sound(self._chunk, self._lasting, ahead)
             failed[:, :, j] = self._of_units(part.defective - still + part.sound * fails)
-            defective[:, :, j] = self._of_units(still + part.sound * (turns - fails))
-        return Outlook(np.clip(failed, 0.0, 1.0), np.clip(defective, 0.0, 1.0))
+            if defective is not None:
+                defective[:, :, j] = self._of_units(still + part.sound * (turns - fails))
+        for chances in (failed, defective):
+            if chances is not None:
+                np.clip(chances, 0.0, 1.0, out=chances)
 
     def _of_units(self, of_copies: np.ndarray) -> np.ndarray:
         """Units' chances (d, n) from those of their copies (d, copies), each by its share already."""
@@ -149,7 +159,7 @@ class _Part:
         node = weighed.node
         node *= share[:, None, chunk.copy]
         atom = weighed.atom * share[:, chunk.k_copy]
-        defective = _by_copy(chunk, node.sum(axis=1), atom)
+        defective = _by_copy(chunk, over_nodes(node), atom)
         with overflows_allowed():  # what cannot be has the logarithm -inf
             log_node = np.log(node, out=node)
             log_atom = np.log(atom) + stage_2_hazard(theta, np.log(chunk.k_delay)[None])[:, 0]
@@ -163,13 +173,13 @@ class _Part:
         by_atom = np.exp(
             self.log_atom - stage_2_hazard(self.theta, np.log(chunk.k_delay + ahead[chunk.k_copy])[None])[:, 0]
         )
-        return _by_copy(chunk, by_node.sum(axis=1), by_atom)
+        return _by_copy(chunk, over_nodes(by_node), by_atom)
 
     def from_sound(self, chunk: Chunk, lasting: np.ndarray, ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Chances that a bearing sound now becomes defective, and fails, within `ahead` hours, (d, copies) each."""
         shape_1, shape_2 = np.exp(self.theta[:, _SHAPE_1, None]), np.exp(self.theta[:, _SHAPE_2, None])
         scale_1, scale_2 = np.exp(self.theta[:, _SCALE_1, None]), np.exp(self.theta[:, _SCALE_2, None])
-        rate = np.exp(self.theta[:, _RATIOS] @ chunk.x.T + self.theta[:, _LASTING, None] * lasting)
+        rate = np.exp(mixed_alone(self.theta[:, _RATIOS], chunk.x) + self.theta[:, _LASTING, None] * lasting)
         by_then = chunk.age + ahead
         now = (chunk.age / scale_1) ** shape_1
         turns = -np.expm1(-rate * ((by_then / scale_1) ** shape_1 - now))

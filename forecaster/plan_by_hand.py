@@ -6,8 +6,7 @@ Nothing else of the plan moves: what was changed is what is told.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import replace
 from typing import Any, get_args
 
 import numpy as np
@@ -25,24 +24,13 @@ from forecaster.plan_problem import (
     SEASON,
     Action,
     Plan,
+    PlanEdit,
     PlannedAction,
     act_of,
 )
 from forecaster.written_days import DatedText
 
 CLOSED: dict[str, Any] = {"in_season": False, "season_spend": 0.0}
-
-
-@dataclass(frozen=True)
-class PlanEdit:
-    """What is to be done with a unit instead: any day of the week meant; None for work: its cheapest free week.
-
-    `note`: why, in the words of whoever changed it; on one line.
-    """
-
-    action: Action
-    week_of: date | None = None
-    note: str = ""
 
 
 def edited(case: PlanCase, plan: Plan, edits: Mapping[str, PlanEdit]) -> Plan:

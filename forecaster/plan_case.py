@@ -61,8 +61,7 @@ class PlanCase:
             return draws
         one = self.ahead[self.problem.unit_ids[unit]]
         week = _week_of(week_of, one, self.decisions)
-        draws = (one.rebuild if action == "rebuild" else one.check)[:, week]
-        return draws
+        return (one.rebuild_weeks if action == "rebuild" else one.check_weeks).week(week)
 
     def saved_by(self, unit: int, action: Action, week_of: date | None, in_season: bool = False) -> np.ndarray:
         """The same as a saving beside leaving the unit closed through the season after, (draws,)."""
@@ -118,8 +117,8 @@ def lay_out(decisions: Decisions, limits: PlanLimits, progress: Progress | None 
         unit_ids=list(units["unit_id"]),
         craft_ids=list(units["craft_id"]),
         weeks=weeks,
-        rebuild_cost=np.stack([off.rebuild.mean(axis=0)[at] for off in offs]),
-        check_cost=np.stack([off.check.mean(axis=0)[at] for off in offs]),
+        rebuild_cost=np.stack([off.rebuild_weeks.mean[at] for off in offs]),
+        check_cost=np.stack([off.check_weeks.mean[at] for off in offs]),
         leave_cost=closed.mean(axis=0),
         never_cost=never.mean(axis=0),
         rebuild_spend=price,

@@ -21,13 +21,13 @@ from forecaster.cells import Fault, ParsedTexts, nearest, parse_codes, parse_tex
 from forecaster.date_cells import parse_dates
 from forecaster.errors import SourceError, WrongUsage
 from forecaster.headers import Headers, missing_columns, recognise_headers
-from forecaster.plan_by_hand import PlanEdit
 from forecaster.plan_days import monday_of
-from forecaster.plan_problem import Action, Plan
+from forecaster.plan_problem import Action, Plan, PlanEdit
 from forecaster.problems import Problem
 from forecaster.ranges import LAST_DAY, refuse_day
 from forecaster.raw_tables import RawTable, UnreadableFile, is_blank
 from forecaster.records import Identifier, Record, Table
+from forecaster.safe_cells import neutral
 from forecaster.shown_values import shown
 from forecaster.text_files import read_text_table
 
@@ -114,7 +114,8 @@ def changes_file(edits: Mapping[str, PlanEdit]) -> bytes:
     rows = csv.writer(text, lineterminator="\r\n")
     rows.writerow(CHANGES.columns)
     for unit_id, edit in sorted(edits.items()):
-        rows.writerow([unit_id, edit.action, edit.week_of.isoformat() if edit.week_of else "", _one_line(edit.note)])
+        week = edit.week_of.isoformat() if edit.week_of else ""
+        rows.writerow([neutral(unit_id), edit.action, week, neutral(_one_line(edit.note))])
     return text.getvalue().encode("utf-8-sig")
 
 

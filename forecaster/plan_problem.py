@@ -23,6 +23,18 @@ SAME_COST = 1e-6  # of money: weeks that cost the same but for rounding
 TOLERANCE = 1e-5  # of money and bench places: what sums of floats and the solver may be off by
 
 
+@dataclass(frozen=True)
+class PlanEdit:
+    """What is to be done with a unit instead: any day of the week meant; None for work: its cheapest free week.
+
+    `note`: why, in the words of whoever changed it; on one line.
+    """
+
+    action: Action
+    week_of: date | None = None
+    note: str = ""
+
+
 # Fields that hold one value, or one row, a unit.
 PER_UNIT = (
     "rebuild_cost",

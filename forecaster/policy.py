@@ -103,6 +103,14 @@ class Upkeep:
         """What the best policy does at a stage with a unit of that age and last quiet check, both in steps."""
         return ACTIONS[int(self.action[stage, age, checked])]
 
+    def rebuilt_at_close(self, age_h: float) -> float:
+        """Chance that a fresh unit runs to an age unopened and is then rebuilt in the off-season."""
+        life = self.life
+        age = min(round(age_h / life.step_h), life.n - 1)
+        ill, act = float(life.defective[age, 0]), self.does(self.steps, age)
+        rattles = life.sensitivity * ill + (1 - life.specificity) * (1 - ill)
+        return float(life.alive[age, 0]) * {"rebuild": 1.0, "check": rattles, "none": 0.0}[act]
+
     def trigger_h(self, stage: int, action: Action, checked_h: float = 0.0) -> float | None:
         """The least age at which the best policy does that (or more) at a stage, h; None: never before the grid's end.
 
@@ -116,11 +124,11 @@ class Upkeep:
     def first_season_h(self, action: Action, begun_h: float = 0.0) -> float | None:
         """The age at which a unit of `begun_h` at the opening comes to that in the season, h; None: not in it."""
         ages, margins = [], []
+        grid, by_stage = np.arange(self.life.n) * self.life.step_h, self._margins(action, or_more=False)
         for to_close in range(self.steps, 0, -1):
             age = begun_h + self.season_hours - to_close * self.life.step_h
             if age >= begun_h:
-                grid = np.arange(self.life.n) * self.life.step_h
-                margins.append(float(np.interp(age, grid, self._margins(action, or_more=False)[to_close][:, 0])))
+                margins.append(float(np.interp(age, grid, by_stage[to_close][:, 0])))
                 ages.append(age)
         return _crosses(np.array(ages), np.array(margins))
 

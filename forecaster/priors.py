@@ -58,7 +58,7 @@ SPREADS = (1e-3, 5.0)
 INDEX = {name: i for i, name in enumerate(PARAMETERS)}
 COVARIATES = ("aftermarket", "salt", "tuned")
 
-_PLACES = {  # parameter: section, key, scale on which the file gives it
+PLACES = {  # parameter: section, key, scale on which the file gives it
     "log_shape_1": ("sound_to_defective", "shape", "log"),
     "log_scale_1_h": ("sound_to_defective", "scale_h", "log"),
     "log_shape_2": ("defective_to_failed", "shape", "log"),
@@ -85,7 +85,7 @@ _SCALE_PARTS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 
 def on_its_scale(name: str, value: float) -> float:
     """A parameter as people read it -> as it stands among PARAMETERS."""
-    scale = _PLACES[name][2]
+    scale = PLACES[name][2]
     return value if scale == "plain" else float(np.log(value) if scale == "log" else np.log(value / (1 - value)))
 
 
@@ -185,7 +185,7 @@ _ONE_VALUE = (
 )
 # By section and key: the parts that hold one number each, and those that hold several; each may name its source.
 _PARTS: dict[tuple[str, str], tuple[tuple[str, ...], tuple[str, ...]]] = {
-    **{(section, key): _SCALE_PARTS[scale] for section, key, scale in _PLACES.values()},
+    **{(section, key): _SCALE_PARTS[scale] for section, key, scale in PLACES.values()},
     **dict.fromkeys(_ONE_VALUE, (("value",), ())),
     ("water", "oil_water"): (("exponent", "reference_ppm"), ("tested_ppm",)),
     ("unknown_start", "ages_h"): ((), ("values",)),
@@ -223,7 +223,7 @@ class _Given:
         """The prior of all entries. Raises SettingsError where one is missing or impossible."""
         mean, sd = np.empty(len(PARAMETERS)), np.empty(len(PARAMETERS))
         for i, name in enumerate(PARAMETERS):
-            section, key, scale = _PLACES[name]
+            section, key, scale = PLACES[name]
             centre, spread = _SCALE_PARTS[scale][0]
             mean[i] = on_its_scale(name, self._number(section, key, centre, RANGES[name]))
             sd[i] = self._number(section, key, spread, SPREADS)

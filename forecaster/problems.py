@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from forecaster.records import TABLES, FleetRecords
+from forecaster.visible_texts import visible
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +20,10 @@ class Problem:
     """One thing that is wrong, or that the reader should know: where, what came, why, and the remedy.
 
     ``row`` is the line as a spreadsheet numbers it (header: row 1); None for a whole file or a whole column.
-    ``value`` is the cell as it was given. ``stops_answer``: whatever is asked, the answer would be wrong.
+    ``value`` is the cell as it was given; in all else, characters that nobody sees are written out. ``stops_answer``:
+    whatever is asked, the answer would be wrong.
+    ``held_back``: a notice that asks about the row; it is used for its own unit, and nothing is learned from it about
+    others.
     """
 
     file: str
@@ -30,6 +34,14 @@ class Problem:
     remedy: str
     refused: bool
     stops_answer: bool = False
+    held_back: bool = False
+
+    def __post_init__(self) -> None:
+        """Names of files, sheets and columns come from the user, and reasons quote them."""
+        for name in ("file", "column", "reason", "remedy"):
+            given = getattr(self, name)
+            if given is not None and (told := visible(given)) != given:
+                object.__setattr__(self, name, told)
 
     @property
     def table(self) -> str:
@@ -46,7 +58,7 @@ class Problem:
 
 def sort_problems(problems: Iterable[Problem], files: Sequence[str] = ()) -> tuple[Problem, ...]:
     """Problems in the order of `files` (others after them, by name), then whole files first, then by row."""
-    rank = {file: position for position, file in enumerate(files)}
+    rank = {visible(file): position for position, file in enumerate(files)}
 
     def order(problem: Problem) -> tuple[int, str, int]:
         return rank.get(problem.file, len(rank)), problem.file, problem.row or 0
@@ -61,7 +73,7 @@ class Reading:
     ``refused``: by table, the refused rows as they were given (raw text, index ``row``) plus the column ``reason``,
     which says why they are refused; a column ``reason`` of their own is called ``reason (given)`` there.
     ``kept_aside``: by table, the columns that the contract does not know, as given (index ``row``).
-    ``doubtful_units``: units whose answer may be wrong because of what was refused, each with the reason.
+    ``doubtful_units``: units whose answer may be wrong because of what was refused or is asked about, with the reason.
     """
 
     records: FleetRecords

@@ -34,11 +34,14 @@ from forecaster.ranges import (
 
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
-    from forecaster.plan_by_hand import PlanEdit
     from forecaster.plan_limits import PlanWishes
+    from forecaster.plan_problem import PlanEdit
     from forecaster.report.text import Page
 
 SOURCE = argument("source", metavar="SOURCE", help="a fleet folder or a workbook")
+FORCE = argument(
+    "--force", action="store_true", help="write over files that are there already, never over what was read"
+)
 AS_JSON = argument("--json", action="store_true", help="machine-readable answer on standard output")
 AS_OF = argument(
     "--as-of", metavar="DATE", type=day, help="answer as of this day, year-month-day; nothing later is used (today)"
@@ -182,6 +185,15 @@ def changes_asked(fleet: Fleet, as_of: date, asked: Namespace) -> dict[str, Plan
             tell(str(notice))
     edits.update(change_in_text(text) for text in asked.change)
     return edits
+
+
+def sources_of(asked: Namespace, *but: str) -> tuple[Path, ...]:
+    """Every file that a command reads, over which it never writes: SOURCE's and those of its options, `but` some."""
+    from forecaster.reading import files_of
+
+    source: str | None = getattr(asked, "source", None)  # not every command takes them all
+    options = [getattr(asked, name, None) for name in ("experience", "priors", "changes") if name not in but]
+    return (*(() if source is None else files_of(source)), *(path for path in options if path is not None))
 
 
 def content_of(path: Path) -> bytes:

@@ -131,6 +131,9 @@ SLIP_TYPED = NumberRange("a moment in lb·ft", 0.0, 4_000.0)  # with a decimal p
 CRAFT_INVENTED = NumberRange("a whole number of craft", 1, 5_000, whole=True)
 SEASONS_INVENTED = NumberRange("a whole number of seasons", 1, 50, whole=True)
 SEED = NumberRange("a whole number", 0, 2**31, whole=True)
+# Of the process that reads one upload. Below the least memory the program itself has no room.
+UPLOAD_MEMORY = NumberRange("a whole number of MB", 300, 64_000, whole=True)
+UPLOAD_TIME = NumberRange("a whole number of seconds", 1, 3_600, whole=True)
 
 # -- days --------------------------------------------------------------------------------------------------------------
 

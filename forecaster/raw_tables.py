@@ -11,6 +11,7 @@ import pandas as pd
 
 from forecaster.errors import SourceError
 from forecaster.problems import Problem
+from forecaster.safe_cells import as_given
 
 # Day 0 of the spreadsheets' serial dates: day 1 is 1900-01-01, and 1900 wrongly counts as a leap year (ECMA-376
 # part 1, 18.17.4.1, from memory), so that from 1900-03-01 on the days count from here.
@@ -38,7 +39,8 @@ class RawTable:
 
     Each distinct text is stored once, and later parsed once, which is what makes a million rows quick. Blank rows
     are left out, except those with a problem of their own. ``problems`` were met while reading; those that are
-    refused spoil their row.
+    refused spoil their row. Marks that keep a text from being taken for a formula are no part of it
+    (``safe_cells``): a row that this program wrote out is what it was.
     """
 
     table: str
@@ -50,6 +52,26 @@ class RawTable:
     decimal_comma: bool = False  # whether numbers may have been written with a decimal comma
     serial_epoch: date = SERIAL_EPOCH_1900
     looks_like_header: int | None = None  # a later row that looks more like the header
+
+    def __post_init__(self) -> None:
+        """Take the marks away, whatever kind of file it was."""
+        object.__setattr__(self, "headers", tuple(map(as_given, self.headers)))
+        marked = {at: given for at in self.cells if (given := _without_marks(self.cells[at])) is not None}
+        if marked:
+            object.__setattr__(self, "cells", pd.DataFrame({at: marked.get(at, self.cells[at]) for at in self.cells}))
+
+
+def _without_marks(column: pd.Series) -> pd.Series | None:
+    """The texts of a column as they were given; None where none has a mark."""
+    texts = column.cat.categories
+    given = [as_given(text) for text in texts]
+    if given == texts.tolist():
+        return None
+    known = list(dict.fromkeys(given))  # a text may be there with its mark and without
+    codes = column.cat.codes.to_numpy()
+    place = {text: at for at, text in enumerate(known)}
+    moved = np.array([*(place[text] for text in given), -1])
+    return pd.Series(pd.Categorical.from_codes(moved[codes], pd.Index(known)), column.index)
 
 
 def is_blank(text: str) -> bool:

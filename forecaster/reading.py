@@ -7,7 +7,8 @@ opened at all is a SourceError; everything else is a `Problem`, all of them at o
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -16,6 +17,7 @@ from forecaster.cells import nearest
 from forecaster.cross_checks import cross_check
 from forecaster.doubts import doubtful_units
 from forecaster.errors import SettingsError, SourceError
+from forecaster.leftovers import unfinished
 from forecaster.problems import Problem, Reading, sort_problems
 from forecaster.ranges import refuse_day
 from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile
@@ -24,6 +26,7 @@ from forecaster.row_checks import CheckedTable, check_table
 from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings, settings_of
 from forecaster.settings_sheet import settings_in_rows
 from forecaster.text_files import read_text_table
+from forecaster.visible_texts import visible
 from forecaster.workbooks import Workbook
 
 SETTINGS_SHEET = "fleet"
@@ -53,13 +56,37 @@ def read_fleet(source: str | Path, today: date) -> Reading:
     problems = [p for table in checked.values() for p in table.problems] + found.problems
     problems += _nothing_left(checked)
     return Reading(
-        records=FleetRecords(
-            **{name: table.accepted for name, table in checked.items()}, settings=found.settings, name=path.stem
-        ),
+        records=records_of(checked, found.settings, visible(path.stem), files_of(path)),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
         refused={name: table.refused() for name, table in checked.items() if table.reasons},
         kept_aside={name: table.kept_aside for name, table in checked.items() if table.kept_aside is not None},
         doubtful_units=doubtful_units(checked),
+    )
+
+
+def files_of(source: str | Path) -> tuple[Path, ...]:
+    """The files that a source is read from: a workbook, or those of a folder that bear a fleet's names, in any case.
+
+    Of a folder also the names that are free yet: what is written there is read as the fleet's own the next time.
+    """
+    place = Path(os.path.abspath(source))
+    if not _is(place.is_dir, place):
+        return (place,)
+    free = {table.file for table in TABLES.values()} | {SETTINGS_FILE}
+    there = [entry for entry in _entries(place) if _folded(entry.name) in free]
+    return (*there, *(place / name for name in sorted(free - {_folded(entry.name) for entry in there})))
+
+
+def records_of(
+    checked: Mapping[str, CheckedTable], settings: FleetSettings, name: str, files: tuple[Path, ...] = ()
+) -> FleetRecords:
+    """What is used of the tables of a fleet, once they were checked on their own and against each other."""
+    return FleetRecords(
+        **{table: rows.accepted for table, rows in checked.items()},
+        settings=settings,
+        name=name,
+        files=files,
+        held_back={table: rows.held_back for table, rows in checked.items() if rows.held_back},
     )
 
 
@@ -102,10 +129,7 @@ def _nothing_left(checked: dict[str, CheckedTable]) -> list[Problem]:
 
 
 def _folder(folder: Path) -> _Found:
-    try:
-        entries = sorted(entry for entry in folder.iterdir() if not entry.name.startswith((".", "~$")))
-    except OSError as error:
-        raise SourceError(f"{folder} cannot be opened: {error.strerror}. Check that you may read it.") from error
+    entries = [entry for entry in _entries(folder) if not entry.name.startswith((".", "~$"))]
     wanted = {table.file: name for name, table in TABLES.items()} | {SETTINGS_FILE: ""}
     by_name: dict[str, list[Path]] = {}
     for entry in entries:
@@ -113,6 +137,10 @@ def _folder(folder: Path) -> _Found:
     if not any(file in by_name for file, name in wanted.items() if name):
         raise SourceError(_no_fleet(folder, entries))
     found = _Found()
+    for notice, files in unfinished(folder, (entry.name for entry in entries)).items():
+        told = "forecaster was stopped while it put the files that this names into the folder, and not all may be there"
+        say = found.stop if not files or any(_folded(file) in wanted for file in files) else found.notice
+        say(notice, told, "Run that command again, or delete this file once you know that they are right.")
     for file, name in wanted.items():
         chosen = _choose(found, file, by_name.get(file, []))
         if chosen is None:
@@ -128,6 +156,13 @@ def _folder(folder: Path) -> _Found:
             hint = f"If it is meant as {near}, rename it." if near and near not in by_name else "Nothing to do."
             found.notice(entry.name, "this is not one of a fleet's files; it is not read", hint)
     return found
+
+
+def _entries(folder: Path) -> list[Path]:
+    try:
+        return sorted(folder.iterdir())
+    except OSError as error:
+        raise SourceError(f"{folder} cannot be opened: {error.strerror}. Check that you may read it.") from error
 
 
 def _folded(name: str) -> str:

@@ -23,7 +23,6 @@ from forecaster.decisions import Decisions
 from forecaster.off_season_ahead import OffSeasonAhead
 from forecaster.plan_case import PlanCase
 from forecaster.plan_problem import Action, Plan, PlannedAction
-from forecaster.policy import Upkeep
 
 ACTIONS: tuple[Action, ...] = ("rebuild", "check", "leave")
 ENDS = (0.05, 0.95)  # of the central 90 %
@@ -99,9 +98,11 @@ def number_of_units(chances: np.ndarray, most: int | None = None) -> NumberOfUni
     draws, n = chances.shape
     number = np.zeros((draws, n + 1))
     number[:, 0] = 1.0
-    for chance in np.clip(chances, 0.0, 1.0).T:
-        number[:, 1:] = number[:, 1:] * (1.0 - chance[:, None]) + number[:, :-1] * chance[:, None]
-        number[:, 0] *= 1.0 - chance
+    likely = np.clip(chances, 0.0, 1.0).T
+    for tried, chance in enumerate(likely[likely.any(axis=1)], start=1):  # of so many units no more can come true
+        some = number[:, : tried + 1]
+        some[:, 1:] = some[:, 1:] * (1.0 - chance[:, None]) + some[:, :-1] * chance[:, None]
+        some[:, 0] *= 1.0 - chance
     mixed = number.mean(axis=0)
     if most is not None and most < n:
         mixed = np.append(mixed[:most], mixed[most:].sum())
@@ -158,18 +159,5 @@ def _of_those_that_follow(decisions: Decisions, one: PlannedAction, off: OffSeas
     """Chance by draw that a fresh unit, put on when this one came off in season, is rebuilt in the off-season."""
     if not off.begins:
         return np.zeros_like(off.running)
-    upkeep = decisions.upkeep(one.craft_id)
-    hours = decisions.weekly_hours[one.craft_id][: off.begins]
-    age_h = np.cumsum(hours[::-1])[::-1] - hours / 2  # at the close, put on amid each week
-    rebuilt = np.array([_rebuilt_at(upkeep, age) for age in age_h])
-    chance: np.ndarray = off.comes_off @ rebuilt
+    chance: np.ndarray = off.comes_off @ decisions.rebuilt_at_close(one.craft_id, off.begins)
     return chance
-
-
-def _rebuilt_at(upkeep: Upkeep, age_h: float) -> float:
-    """Chance that a fresh unit runs to an age unopened and is then rebuilt in the off-season, by the best upkeep."""
-    life = upkeep.life
-    age = min(round(age_h / life.step_h), life.n - 1)
-    ill, act = float(life.defective[age, 0]), upkeep.does(upkeep.steps, age)
-    rattles = life.sensitivity * ill + (1 - life.specificity) * (1 - ill)
-    return float(life.alive[age, 0]) * {"rebuild": 1.0, "check": rattles, "none": 0.0}[act]

@@ -7,6 +7,7 @@ can point to another place.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -15,12 +16,14 @@ from pathlib import Path, PurePosixPath
 
 from forecaster.cells import nearest
 from forecaster.errors import SourceError, WrongUsage
+from forecaster.file_sets import NotWritten, put
 from forecaster.headers import known_headers, looks_like_header
 from forecaster.raw_tables import UnreadableFile
 from forecaster.records import TABLES
 from forecaster.settings import SETTINGS_FILE
 from forecaster.workbook_xml import OLD_WORKBOOK
 from forecaster.workbooks import Workbook
+from forecaster.writing import is_refused_list
 from forecaster.zip_folders import ReceivedFile, is_junk, is_zip, unpack_zip
 
 UNNAMED = "uploaded fleet"  # loose files have no name of their own
@@ -30,7 +33,7 @@ TAKEN = "Taken are the CSV files of a fleet folder with its fleet.toml, one ZIP 
 _FLEET_FILES = frozenset({*(table.file for table in TABLES.values()), SETTINGS_FILE})
 _NO_FILE_NAME = re.compile(r'[<>:"/\\|?*.\x00-\x1f]+')
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)  # no names of folders under Windows
-_LONGEST_NAME = 60
+LONGEST_NAME = 60
 
 
 @dataclass(frozen=True)
@@ -74,16 +77,12 @@ class ReceivedFleet:
 
         Raises SourceError where they cannot be written.
         """
-        place = Path(folder) / (f"{self.name}{self.files[0].ending}" if self.is_workbook else self.name)
+        inside = Path(os.path.realpath(folder))
+        place = inside / (f"{self.name}{self.files[0].ending}" if self.is_workbook else self.name)
         try:
-            if self.is_workbook:
-                place.write_bytes(self.files[0].content)
-            else:
-                place.mkdir()
-                for file in self.files:
-                    (place / file.name).write_bytes(file.content)
-        except OSError as error:
-            raise SourceError(f"{self.name} cannot be kept here: {error.strerror}. Free some space.") from error
+            put({place if self.is_workbook else place / file.name: file.content for file in self.files})
+        except NotWritten as error:
+            raise SourceError(f"{self.name} cannot be kept here: {error.reason}. Free some space.") from error
         return place
 
 
@@ -123,7 +122,7 @@ def received_folder(folder: str | Path) -> ReceivedFleet:
 
 def fleet_name(text: str) -> str:
     """A name for the fleet that is also a folder's name on every system."""
-    name = " ".join(_NO_FILE_NAME.sub(" ", text).split())[:_LONGEST_NAME].strip()
+    name = " ".join(_NO_FILE_NAME.sub(" ", text).split())[:LONGEST_NAME].strip()
     return f"{name} fleet" if _RESERVED.fullmatch(name) else name or UNNAMED
 
 
@@ -202,16 +201,18 @@ def _folded(name: str) -> str:
 
 
 def _table_file(file: ReceivedFile) -> str | None:
-    """Which of a fleet's files this is: by its name, or by its columns where they are those of one table alone."""
+    """Which of a fleet's files this is: by its name, or by its columns where most are those of one table alone."""
     if _folded(file.base) in _FLEET_FILES:
         return _folded(file.base)
-    if file.ending != ".csv":
+    if file.ending != ".csv" or is_refused_list(file.content):  # such a list has a table's columns, but is none
         return None
     header = file.content.split(b"\n", 1)[0].decode("utf-8-sig", errors="replace")
     cells = [cell.strip().strip('"') for cell in re.split(r"[,;\t]", header)]
     fitting = [table for table in TABLES.values() if looks_like_header(cells, table)]
     known = sorted((known_headers(cells, table) for table in fitting), reverse=True)
     if not known or known[0] < 2 or known[:2] == known[:1] * 2:
+        return None
+    if 2 * known[0] < len(cells):  # a work list, which names craft and their owners beside much else
         return None
     return next(table.file for table in fitting if known_headers(cells, table) == known[0])
 

@@ -10,23 +10,48 @@ from a rebuild that renewed its rotating parts, until it is opened or fails.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
+from pathlib import Path
 from typing import Annotated, Any, Literal, get_args, get_origin
 
 import pandas as pd
 from annotated_types import Ge
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
+from forecaster.column_ranges import (
+    BEARING_HOURS,
+    BOOST_KPA,
+    METER_HOURS,
+    MONEY,
+    SHAFT_PLAY_MM,
+    SLIP_LB_FT,
+    TREATMENT_HOURS,
+    WATER_PPM,
+    ColumnRange,
+)
 from forecaster.ranges import day_on_record, measured
 from forecaster.settings import FleetSettings
 
 Identifier = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
+
+
+def _within(limits: ColumnRange) -> Any:
+    return Field(ge=limits.least, le=limits.most, allow_inf_nan=False)
+
+
 Day = Annotated[date, AfterValidator(day_on_record)]
-Number = Annotated[float, Field(allow_inf_nan=False), AfterValidator(measured)]
 Hours = Annotated[float, Field(ge=0, allow_inf_nan=False), AfterValidator(measured)]
-Amount = Annotated[float, Field(ge=0, allow_inf_nan=False), AfterValidator(measured)]
+BearingHours = Annotated[float, _within(BEARING_HOURS), AfterValidator(measured), BEARING_HOURS]
+MeterHours = Annotated[float, _within(METER_HOURS), AfterValidator(measured), METER_HOURS]
+TreatmentHours = Annotated[float, _within(TREATMENT_HOURS), AfterValidator(measured), TREATMENT_HOURS]
+Slip = Annotated[float, _within(SLIP_LB_FT), AfterValidator(measured), SLIP_LB_FT]
+ShaftPlay = Annotated[float, _within(SHAFT_PLAY_MM), AfterValidator(measured), SHAFT_PLAY_MM]
+Boost = Annotated[float, _within(BOOST_KPA), AfterValidator(measured), BOOST_KPA]
+WaterInOil = Annotated[float, _within(WATER_PPM), AfterValidator(measured), WATER_PPM]
+Money = Annotated[float, _within(MONEY), AfterValidator(measured), MONEY]
 YesNo = Literal["yes", "no"]
 YesNoUnknown = Literal["yes", "no", "unknown"]
 Water = Literal["salt", "fresh", "brackish", "unknown"]
@@ -55,7 +80,7 @@ class Craft(Record):
     tune: Literal["stock", "tuned", "unknown"] = Field("unknown", description="tuned: more boost than stock")
     in_service_on: Day | None = Field(None, description="first day in the fleet")
     retired_on: Day | None = Field(None, description="last day in the fleet")
-    day_rate: Amount | None = Field(
+    day_rate: Money | None = Field(
         None, description="rental income of one in-season day", json_schema_extra={"unit": "money"}
     )
 
@@ -71,7 +96,7 @@ class Fitting(Record):
     unit_id: Identifier = Field(description="the supercharger")
     craft_id: Identifier = Field(description="the craft it sat on")
     fitted_on: Day = Field(description="day it was fitted")
-    hours_at_fitting: Hours | None = Field(
+    hours_at_fitting: BearingHours | None = Field(
         None,
         description="hours since new or since the last rebuild on that day; 0 = fresh; blank = unknown",
         json_schema_extra={"unit": "h"},
@@ -90,7 +115,7 @@ class Reading(Record):
 
     craft_id: Identifier = Field(description="the craft")
     read_on: Day = Field(description="day of the reading")
-    meter: Hours = Field(description="what the meter showed", json_schema_extra={"unit": "h"})
+    meter: MeterHours = Field(description="what the meter showed", json_schema_extra={"unit": "h"})
     new_meter: YesNo = Field("no", description="yes: first reading after the meter was changed")
 
 
@@ -107,7 +132,7 @@ class Incident(Record):
     treated: YesNoUnknown = Field(
         "unknown", description="yes: oil changed until clear, and the engine run warm to dry it"
     )
-    treated_within_h: Hours | None = Field(
+    treated_within_h: TreatmentHours | None = Field(
         None,
         description="clock hours from the incident to the treatment; prompt means within 24 h",
         json_schema_extra={"unit": "clock hours"},
@@ -135,16 +160,14 @@ class Rebuild(Record):
         )
     )
     parts: Parts = Field("unknown", description="parts fitted, for the life that starts")
-    hours: Hours | None = Field(
+    hours: BearingHours | None = Field(
         None,
         description="hours in this life as stated by the customer; used only where the log cannot tell",
         json_schema_extra={"unit": "h"},
     )
-    slip_found: Amount | None = Field(
-        None, description="clutch slip moment before", json_schema_extra={"unit": "lb·ft"}
-    )
-    slip_set: Amount | None = Field(None, description="clutch slip moment after", json_schema_extra={"unit": "lb·ft"})
-    cost: Amount | None = Field(None, description="what it cost", json_schema_extra={"unit": "money"})
+    slip_found: Slip | None = Field(None, description="clutch slip moment before", json_schema_extra={"unit": "lb·ft"})
+    slip_set: Slip | None = Field(None, description="clutch slip moment after", json_schema_extra={"unit": "lb·ft"})
+    cost: Money | None = Field(None, description="what it cost", json_schema_extra={"unit": "money"})
 
 
 class Check(Record):
@@ -155,11 +178,11 @@ class Check(Record):
     spin: Literal["quiet", "slight", "rattle", "not_done"] = Field(
         "not_done", description="unit off the engine, spun by hand"
     )
-    shaft_play_mm: Amount | None = Field(None, description="play of the shaft", json_schema_extra={"unit": "mm"})
-    boost_kpa: Number | None = Field(None, description="boost measured", json_schema_extra={"unit": "kPa"})
-    slip: Amount | None = Field(None, description="clutch slip moment", json_schema_extra={"unit": "lb·ft"})
+    shaft_play_mm: ShaftPlay | None = Field(None, description="play of the shaft", json_schema_extra={"unit": "mm"})
+    boost_kpa: Boost | None = Field(None, description="boost measured", json_schema_extra={"unit": "kPa"})
+    slip: Slip | None = Field(None, description="clutch slip moment", json_schema_extra={"unit": "lb·ft"})
     oil: Oil = Field("unknown", description="what the oil looked like")
-    oil_water_ppm: Amount | None = Field(
+    oil_water_ppm: WaterInOil | None = Field(
         None, description="water in the oil, from a laboratory report", json_schema_extra={"unit": "ppm"}
     )
 
@@ -183,6 +206,7 @@ class Column:
     blank: Any = None  # what a blank cell stands for; codes mostly say "unknown"
     minimum: float | None = None
     maximum: float | None = None
+    limits: ColumnRange | None = None  # of a number: beyond which figures it is asked about
     unit: str = ""
     meaning: str = ""
 
@@ -222,6 +246,7 @@ def _column(record: type[Record], name: str) -> Column:
         blank=None if info.is_required() else info.default,
         minimum=getattr(limits.get("Ge"), "ge", None),
         maximum=getattr(limits.get("Le"), "le", None),
+        limits=limits.get("ColumnRange"),
         unit=str(extra.get("unit", "")),
         meaning=info.description or "",
     )
@@ -271,6 +296,8 @@ class FleetRecords:
     Every frame's index is named ``row`` and holds the line as a spreadsheet numbers it (the header is row 1).
     Dtypes: text and codes object (a blank text is None, a blank code what the contract says it stands for),
     dates ``datetime64[ns]``, numbers float64, whole numbers ``Int64``; blank is NaT / NaN / NA.
+    ``files``: where they were read from, over which nothing is ever written.
+    ``held_back``: by table, rows that are asked about and from which nothing is learned about other units.
     """
 
     craft: pd.DataFrame
@@ -281,6 +308,8 @@ class FleetRecords:
     checks: pd.DataFrame
     settings: FleetSettings = field(default_factory=FleetSettings)
     name: str = "fleet"
+    files: tuple[Path, ...] = ()
+    held_back: Mapping[str, frozenset[int]] = field(default_factory=dict)
 
     def table(self, name: str) -> pd.DataFrame:
         """The frame of one table by the contract's name; KeyError where there is no such table."""

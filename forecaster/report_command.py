@@ -13,6 +13,7 @@ from forecaster.question_options import (
     AS_OF,
     CHANGES,
     EXPERIENCE,
+    FORCE,
     PLAN_OPTIONS,
     PRICES,
     PRIORS,
@@ -20,12 +21,13 @@ from forecaster.question_options import (
     changes_asked,
     opened,
     plan_wishes,
+    sources_of,
 )
 
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
     from forecaster.paper.paper import Paper
-    from forecaster.plan_by_hand import PlanEdit
+    from forecaster.plan_problem import PlanEdit
 
 COMMANDS = Commands()
 PAPER_KINDS = ("pdf", "xlsx", "ics", "csv")  # as in forecaster.paper.files; the tests hold them together
@@ -50,7 +52,7 @@ ALL_OWNERS = "all"
         action="append",
         help=f"write this kind alone: {', '.join(PAPER_KINDS)}; may be given more than once",
     ),
-    argument("--force", action="store_true", help="write over files of the same names"),
+    FORCE,
     AS_JSON,
     AS_OF,
     HOURS,
@@ -62,15 +64,16 @@ ALL_OWNERS = "all"
     *PRICES,
 )
 def _report(asked: Namespace) -> int:
-    from forecaster.paper.files import names_of, refuse_to_overwrite, write_files
+    from forecaster.paper.files import names_of
     from forecaster.report.as_json import written
+    from forecaster.written_files import check_places, write_files
 
     fleet, as_of = opened(asked)
     owners = _owners(fleet, asked.owner)
     kinds = [kind for kind in PAPER_KINDS if asked.only is None or kind in asked.only]
-    if not asked.force:  # told before the long work, not after it
-        names = names_of(fleet.name, owners, as_of).values()
-        refuse_to_overwrite(asked.out / f"{name}.{kind}" for name in names for kind in kinds)
+    names = names_of(fleet.name, owners, as_of).values()
+    places = [asked.out / f"{name}.{kind}" for name in names for kind in kinds]
+    check_places(places, sources_of(asked), asked.force)  # told before the long work, not after it
     edits = changes_asked(fleet, as_of, asked)
     wish = plan_wishes(asked)
     papers = fleet.reports(
@@ -80,7 +83,7 @@ def _report(asked: Namespace) -> int:
     for paper in papers:
         tell_progress(f"Setting out {paper.name} ...")
         contents.update({asked.out / f"{paper.name}.{kind}": paper.file(kind) for kind in kinds})
-    write_files(contents)
+    write_files(contents, sources_of(asked), asked.force)
     left_out = _left_out(fleet, owners, papers) if asked.owner == ALL_OWNERS else []
     left_out += _left_out_changes(edits, papers)
     if asked.json:

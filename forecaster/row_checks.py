@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -26,13 +27,15 @@ from forecaster.problems import Problem
 from forecaster.raw_tables import RawTable
 from forecaster.records import TABLES, Column, Table, empty_frame
 
-# Of a craft everything but its name: other rows hang on the craft, and "not recorded" is an honest answer for each.
+# Of a craft everything but its name: other rows hang on the craft, and "not recorded" is an honest answer for each. An
+# opening without the hours that a customer states still tells what was found, and water that was treated nobody knows
+# when is still water: refused, a failure or an incident would be lost, and every risk the milder for it.
 LEFT_BLANK: dict[str, frozenset[str]] = {
     "craft": frozenset(TABLES["craft"].columns) - {"craft_id"},
     "fittings": frozenset(),
     "hours": frozenset(),
-    "water": frozenset({"water", "oil"}),
-    "rebuilds": frozenset({"impeller", "front_housing", "slip_found", "slip_set", "cost"}),
+    "water": frozenset({"water", "oil", "treated_within_h"}),
+    "rebuilds": frozenset({"impeller", "front_housing", "hours", "slip_found", "slip_set", "cost"}),
     "checks": frozenset({"shaft_play_mm", "boost_kpa", "slip", "oil", "oil_water_ppm"}),
 }
 # The first of these must not be after the second.
@@ -60,6 +63,7 @@ class CheckedTable:
     problems: tuple[Problem, ...] = ()
     reasons: dict[int, list[str]] = field(default_factory=dict)  # row -> why it is refused
     repeats: frozenset[int] = frozenset()
+    held_back: frozenset[int] = frozenset()  # rows that are used, and from which nothing is learned about others
     unusable: bool = False  # as a whole: a required column is missing, or the file cannot be read
 
     @property
@@ -78,7 +82,9 @@ class CheckedTable:
         for problem in new:
             if problem.refused and problem.row is not None:
                 reasons.setdefault(problem.row, []).append(problem.reason)
-        return replace(self, problems=self.problems + new, reasons=reasons)
+        asked = {problem.row for problem in new if problem.held_back and problem.row is not None}
+        held_back = (self.held_back | asked) - set(reasons)
+        return replace(self, problems=self.problems + new, reasons=reasons, held_back=frozenset(held_back))
 
     def refused(self) -> pd.DataFrame:
         """The refused rows as they were given, and why in the column ``reason``; index ``row``."""
@@ -88,6 +94,11 @@ class CheckedTable:
         given = as_given(self.source, range(len(self.source.headers)), rows)
         given["reason"] = pd.Series([". ".join(dict.fromkeys(self.reasons[row])) for row in rows], rows, dtype=object)
         return given
+
+
+def each(rows: pd.DataFrame, *columns: str) -> Iterator[tuple[Any, ...]]:
+    """Row number and the named cells of each row."""
+    return zip(rows.index.tolist(), *(rows[column].tolist() for column in columns), strict=True)
 
 
 def as_given(raw: RawTable, positions: Iterable[int], rows: pd.Index | None = None) -> pd.DataFrame:

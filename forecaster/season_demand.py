@@ -24,15 +24,13 @@ def weekly_demand(
     `weighed`: each unit's options; `work`: what is planned for it. A checked unit counts as one that is left: that
     a rattle is found and mended is left out, on the safe side.
     """
-    coming = [
-        _rebuilt(decisions, one, work[unit]) if work[unit].action == "rebuild" else one.comes_off
-        for unit, one in weighed.items()
-    ]
-    if not coming:
+    if not weighed:
         return np.zeros((1, 1))
     first = next(iter(weighed.values())).weeks
     season = np.flatnonzero(first.in_season & (first.year[:-1] <= max(first.year[0], 1)))
-    total: np.ndarray = np.sum(coming, axis=0)
+    total = np.zeros((len(decisions.scatter), first.n))
+    for unit, one in weighed.items():  # one after another: those of thousands together would fill the memory
+        total += _rebuilt(decisions, one, work[unit]) if work[unit].action == "rebuild" else one.comes_off
     return total[:, season] if len(season) else np.zeros((len(total), 1))
 
 
@@ -46,7 +44,7 @@ def _rebuilt(decisions: Decisions, one: Waiting, planned: PlannedAction) -> np.n
     hours = np.zeros(weeks.n)
     hours[weeks.week_of_step] = weeks.step_hours
     ages = np.concatenate([[0.0], np.cumsum(np.where(before, 0.0, hours))])
-    off = np.diff(came_off(decisions.upkeep(planned.craft_id).life, ages))
+    off = np.diff(came_off(decisions.fresh_life(planned.craft_id), ages))
     coming: np.ndarray = np.where(before, one.comes_off, decisions.scatter[:, None] * off)
     return coming
 

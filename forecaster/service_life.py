@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forecaster.integrand import mixed_alone
 from forecaster.learning import TwoStageFit
 from forecaster.lives import Histories
 from forecaster.pieces import covariates
@@ -147,7 +148,7 @@ def chances_sound(
     log_scale = theta[:, INDEX["log_scale_1_h"], None]
     first = INDEX["log_ratio_aftermarket"]
     lasting = theta[:, INDEX["lasting_log_ratio"], None]
-    ratio = np.exp(theta[:, first : first + 3] @ x.T + lasting * raised_share)
+    ratio = np.exp(mixed_alone(theta[:, first : first + 3], x) + lasting * raised_share)
     # Ages lie first, (a, d, c): they are gone through one by one, so that each should lie together.
     by_age = np.ascontiguousarray(np.moveaxis(ages if ages.ndim == 3 else ages[None], -1, 0))
     with np.errstate(divide="ignore"):

@@ -3,34 +3,39 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 import sys
 import threading
 import time
 import urllib.request
 import webbrowser
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from datetime import date
 from importlib import import_module
 from pathlib import Path
+from types import MappingProxyType
 from urllib.error import URLError
 
+from forecaster.closed_door import ADDRESS, OWN_NAMES, ClosedDoor
 from forecaster.command_line import DONE, tell_progress
 from forecaster.errors import SourceError, WrongUsage
-from forecaster.first_page import FirstPage, picture_file
-from forecaster.installed import dashboard_app
+from forecaster.first_page import FirstPage, picture_file, scripts_within
+from forecaster.installed import dashboard_app, sample_fleet_folder
+from forecaster.preparing import PREPARATIONS
+from forecaster.upload_folders import remove_uploads, sweep_uploads
 
-ADDRESS = "127.0.0.1"
 FIRST_PORT, LAST_PORT = 8501, 8599
 SOURCE_VARIABLE = "FORECASTER_SOURCE"
 # How long one thread may work while another waits to answer a browser: Python's own 5 ms, some hundred times while the
 # first page fetches its parts, would be most of its time.
 SWITCH_SECONDS = 0.0005
+ENDING_SIGNALS = ("SIGTERM", "SIGHUP", "SIGBREAK")  # the last when a console of Windows is closed
 START_SECONDS = 60.0  # a cold start on a slow laptop; the server is told to be up when it answers, not by the clock
 SAFE_START: dict[str, object] = {
     "server.address": ADDRESS,
-    "server.allowedHosts": ["localhost", ADDRESS],  # without it a page elsewhere may rebind its own name to us
+    "server.allowedHosts": list(OWN_NAMES),  # without it a page elsewhere may rebind its own name to us
     "server.enableXsrfProtection": True,
     "server.enableCORS": True,  # true means protected
     "server.maxUploadSize": 50,  # MB; a decade of a big fleet's logs is under 20
@@ -44,21 +49,52 @@ SAFE_START: dict[str, object] = {
 }
 
 
-def serve_dashboard(source: str | None, port: int | None = None, open_browser: bool = True) -> int:
+def serve_dashboard(
+    source: str | None,
+    port: int | None = None,
+    open_browser: bool = True,
+    limits: Mapping[str, int | None] = MappingProxyType({}),
+) -> int:
     """Serve the dashboard until Ctrl-C; prints its address once it answers. Returns the exit status.
 
     `source`: fleet folder or workbook that it opens; None: the start page offers the sample fleet. `port`: None takes
-    the first free one from 8501 up. Raises SourceError where `source` is not there, WrongUsage where `port` is taken.
+    the first free one from 8501 up. `limits`: of reading uploads, by the variables of ``reading_apart``. Raises
+    SourceError where `source` is not there, WrongUsage where `port` is taken.
     """
     app = dashboard_app()
     if source is not None:
         os.environ[SOURCE_VARIABLE] = _absolute(source)
+        PREPARATIONS.begin(os.environ[SOURCE_VARIABLE], date.today())
+    os.environ.update({name: str(limit) for name, limit in limits.items() if limit is not None})
     chosen = free_port() if port is None else _demand(port)
     tell_progress("Starting the dashboard ...")
+    sweep_uploads()
     threading.Thread(target=_announce, args=(app, chosen, open_browser), daemon=True).start()
     sys.setswitchinterval(SWITCH_SECONDS)
-    _serve(app, chosen)
+    with _uploads_go_with_it():
+        _serve(app, chosen)
     return DONE
+
+
+@contextmanager
+def _uploads_go_with_it() -> Iterator[None]:
+    """A signal that ends the server takes the uploads along; one that is ignored, as under nohup, stays so.
+
+    The server's own handler closes what is open and gives the signal on to this one.
+    """
+
+    def end(number: int, _frame: object) -> None:
+        remove_uploads()
+        signal.signal(number, signal.SIG_DFL)
+        signal.raise_signal(number)
+
+    numbers = [getattr(signal, name) for name in ENDING_SIGNALS if hasattr(signal, name)]
+    before = {number: signal.signal(number, end) for number in numbers if signal.getsignal(number) == signal.SIG_DFL}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _serve(app: Path, port: int) -> None:
@@ -66,10 +102,12 @@ def _serve(app: Path, port: int) -> None:
     import streamlit
     from starlette.middleware import Middleware
 
-    file = picture_file(Path(streamlit.__file__).parent)
+    folder = Path(streamlit.__file__).parent
+    file = picture_file(folder)
     sys.argv = [str(app)]  # beside it lies the server's own configuration
     style = (app.parent / "style.css").read_text(encoding="utf-8")
-    served = streamlit.App(app, middleware=[Middleware(FirstPage, style=style, file=file)])
+    door = Middleware(ClosedDoor, scripts=scripts_within(folder, file))
+    served = streamlit.App(app, middleware=[door, Middleware(FirstPage, style=style, file=file)])
     with suppress(KeyboardInterrupt):  # the usual way to end it, handed on once everything is closed
         served.run(config={**SAFE_START, "server.port": port})
 
@@ -120,6 +158,8 @@ def _announce(app: Path, port: int, open_browser: bool) -> None:
             print(f"The dashboard is at {address} (Ctrl-C ends it).", flush=True)
             if open_browser:
                 webbrowser.open(address)
+            if SOURCE_VARIABLE not in os.environ:  # what the start page offers
+                PREPARATIONS.begin(str(sample_fleet_folder()), date.today())
             warm_up(app)
             return
         time.sleep(0.1)

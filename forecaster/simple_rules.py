@@ -73,6 +73,7 @@ def fit_fleet_average(histories: Histories, seed: int = 1) -> ConstantRates:
 
     All lives count, those of unknown starting age too. `seed` is taken as by every life model, and changes nothing.
     """
+    histories = histories.taught()
     rate = _average_rate(histories)
     return ConstantRates("fleet average", rate, rate, rate, None, _evidence(histories))
 
@@ -85,6 +86,7 @@ def fit_every_n_hours(histories: Histories, seed: int = 1) -> ConstantRates:
     which failures come faster; none where one rate for all ages is as likely. Lives of unknown starting age tell no N.
     Uses only what `histories` hold. `seed` changes nothing.
     """
+    histories = histories.taught()
     average = _average_rate(histories)
     begins, ends, failed = _ages(histories)
     chosen: float | None = None

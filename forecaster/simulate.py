@@ -7,6 +7,7 @@ people write it down; ``write_simulated`` makes a fleet folder of it. The same a
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
@@ -16,20 +17,26 @@ import numpy as np
 import pandas as pd
 
 from forecaster.caretaking import FixedHours, Policy
+from forecaster.errors import WrongUsage
 from forecaster.fleet_in_play import FleetInPlay
-from forecaster.fleet_notes import fleet_notes
+from forecaster.fleet_notes import fleet_notes, rows_noted
 from forecaster.operations import HOURS_A_SEASON, draw_operations
 from forecaster.ranges import CRAFT_INVENTED, FIRST_DAY, LAST_DAY, SEASONS_INVENTED, SEED, NumberRange
+from forecaster.reading import files_of
 from forecaster.record_keeping import write_down
-from forecaster.records import FleetRecords
+from forecaster.records import TABLES, FleetRecords
 from forecaster.season_play import SeasonPlay
-from forecaster.settings import FleetSettings, read_settings
+from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings
 from forecaster.truth import Truth, truth_of
 from forecaster.worlds import WORLDS, World
-from forecaster.writing import write_fleet
+from forecaster.writing import fleet_files
+from forecaster.written_files import check_places, undo_killed, write_files
 
 DEFAULT_WORLD = "rust_at_incident"
 FIRST_YEAR = 2024
+NOTES_FILE, TRUTH_FILE = "README.md", "truth.json"
+TRUTH_NOTE = "The truth behind an invented fleet. Ages are engine hours since new or rebuilt."
+FLEET_FILES = (*(table.file for table in TABLES.values()), SETTINGS_FILE)
 A_SEASON = NumberRange("a number of engine hours", 1.0, 1_000.0)
 SPREAD = NumberRange("a spread", 0.0, 1.0)
 STREAMS = 7  # craft, usage, water, meter days; nature, the policy, the workshop
@@ -111,18 +118,77 @@ def simulate_fleet(
     )
 
 
-def write_simulated(fleet: SimulatedFleet, folder: str | Path, truth: bool = False) -> None:
-    """Write an invented fleet's folder: its CSV files, fleet.toml and README.md; truth.json only where asked for.
+def write_simulated(fleet: SimulatedFleet, folder: str | Path, truth: bool = False, force: bool = False) -> list[Path]:
+    """Write an invented fleet's folder: its CSV files, fleet.toml, README.md, and truth.json where asked for.
 
-    Files of these names are written over; nothing else in the folder is touched.
+    The files written. Raises WrongUsage as ``check_invented``, and SourceError where the folder cannot be written.
     """
     folder = Path(folder)
-    write_fleet(fleet.records, folder)
+    check_invented(folder, truth, force)
     notes = fleet_notes(fleet.records, fleet.as_of, _how_to_draw(fleet, folder.name))
-    (folder / "README.md").write_text(notes, encoding="utf-8", newline="\n")
+    contents = {**fleet_files(fleet.records), NOTES_FILE: notes.encode()}
     if truth:
-        text = json.dumps(_told(fleet), indent=1, allow_nan=False)
-        (folder / "truth.json").write_text(text + "\n", encoding="utf-8", newline="\n")
+        contents[TRUTH_FILE] = (json.dumps(_told(fleet), indent=1, allow_nan=False) + "\n").encode()
+    placed = {folder / name: content for name, content in contents.items()}
+    return write_files(placed, force=force, gone=_gone(folder, truth))
+
+
+def check_invented(folder: str | Path, truth: bool = False, force: bool = False) -> None:
+    """Refuse a folder to which ``write_simulated`` would not write: asked before the fleet is drawn.
+
+    Raises WrongUsage where a file is in the way, unless told to write over it by `force`. A fleet there is only written
+    over where it is an invented one that is as it was drawn; any other may be somebody's records, `force` or not. A
+    truth.json of the fleet before goes with it.
+    """
+    folder = Path(folder)
+    names = [*FLEET_FILES, NOTES_FILE, *([TRUTH_FILE] if truth else [])]
+    undo_killed([folder / NOTES_FILE])
+    there = [file for file in files_of(folder) if file.is_file()] if folder.is_dir() else []
+    altered = _not_as_drawn(folder, there)
+    if altered:
+        raise WrongUsage(
+            f"{folder} holds a fleet that `simulate` did not draw, or not as it is now ({altered}). It is never "
+            "written over, not even with --force. Name another folder."
+        )
+    check_places([folder / name for name in names], force=force, gone=_gone(folder, truth))
+
+
+def _not_as_drawn(folder: Path, there: Sequence[Path]) -> str:
+    """What of the fleet in a folder may be somebody's own; nothing where all is as it was drawn, or none is there."""
+    if not there:
+        return ""
+    noted = rows_noted(_beginning_of(folder / NOTES_FILE))
+    if not noted:
+        return f"{there[0].name} is there, and no {NOTES_FILE} says that it is invented"
+    for file in there:
+        if file.name in noted and (rows := _rows_of(file)) != noted[file.name]:
+            return f"{file.name} has {rows:,} rows, and {NOTES_FILE} tells of {noted[file.name]:,}"
+    return ""
+
+
+def _rows_of(file: Path) -> int:
+    """How many rows a CSV file has below its header; -1 where it cannot be read."""
+    try:
+        with file.open("rb") as lines:
+            return sum(1 for _ in lines) - 1
+    except OSError:
+        return -1
+
+
+def _beginning_of(file: Path) -> str:
+    """As much of a file as our notes are long; blank where it cannot be read."""
+    if not file.is_file():
+        return ""
+    try:
+        with file.open("rb") as text:
+            return text.read(20_000).decode("utf-8", errors="replace")
+    except OSError:
+        return ""
+
+
+def _gone(folder: Path, truth: bool) -> list[Path]:
+    """A truth.json that tells of the fleet before: beside another it would not be true."""
+    return [folder / TRUTH_FILE] if not truth and TRUTH_NOTE in _beginning_of(folder / TRUTH_FILE) else []
 
 
 def _how_to_draw(fleet: SimulatedFleet, folder: str) -> str:
@@ -146,7 +212,7 @@ def _told(fleet: SimulatedFleet) -> dict[str, Any]:
     truth = fleet.truth
     tables = {name: getattr(truth, name) for name in ("lives", "stretches", "incidents", "checks")}
     return {
-        "note": "The truth behind an invented fleet. Ages are engine hours since new or rebuilt.",
+        "note": TRUTH_NOTE,
         "as_of": fleet.as_of.isoformat(),
         "world": asdict(fleet.world),
         **{name: [_plain(row) for row in table.to_dict("records")] for name, table in tables.items()},

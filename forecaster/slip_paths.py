@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from forecaster.hindsight import without_hindsight
@@ -49,7 +50,7 @@ def slip_paths(histories: Histories, records: FleetRecords) -> SlipPaths:
     openings = without_hindsight(records, histories.as_of).rebuilds
     placed = list(_of_openings(openings, lives, checks))
     readings = pd.DataFrame([*rows, *(row for row in placed if row is not None)], columns=list(_READING))
-    return _cut(lives, readings.astype(_READING), sum(row is None for row in placed))
+    return _cut(lives, readings.astype(_READING), sum(row is None for row in placed), histories.held_back)
 
 
 def _cells(table: pd.DataFrame, *columns: str) -> Iterator[tuple]:
@@ -84,8 +85,13 @@ def _of_openings(openings: pd.DataFrame, lives: pd.DataFrame, checks: pd.DataFra
             yield (later[0], 0.0, set_to, True) if later else None
 
 
-def _cut(lives: pd.DataFrame, readings: pd.DataFrame, not_placed: int) -> SlipPaths:
-    """Paths of all lives that have a reading or go on, cut where the slip was set in their midst."""
+def _cut(
+    lives: pd.DataFrame, readings: pd.DataFrame, not_placed: int, held_back: frozenset[str] = frozenset()
+) -> SlipPaths:
+    """Paths of all lives that have a reading or go on, cut where the slip was set in their midst.
+
+    Of a life that is held back the age at its start counts as unknown.
+    """
     resets = readings.loc[readings["set"] & (readings["at"] > 0), ["life_id", "at"]].drop_duplicates()
     starts = pd.concat([lives[["life_id"]].assign(at=0.0), resets]).sort_values(["life_id", "at"], kind="stable")
     wanted = lives["life_id"].isin(readings["life_id"]) | lives["in_service"]
@@ -94,6 +100,7 @@ def _cut(lives: pd.DataFrame, readings: pd.DataFrame, not_placed: int) -> SlipPa
     paths["latest"] = ends.isna()
     paths["hours"] = ends.fillna(paths["hours_observed"]) - paths["begins_at"]
     paths["hours_before"] = paths["hours_at_entry"].where(paths["begins_at"] == 0, 0.0)
+    paths.loc[paths["life_id"].isin(held_back) & (paths["begins_at"] == 0), "hours_before"] = np.nan
     beginnings = paths.reset_index(names="path")[["path", "life_id", "begins_at"]]
     placed = readings.reset_index(names="reading").merge(beginnings, on="life_id")
     # a finding on the day of a reset belongs to the path that ends there, the setting to the one that begins

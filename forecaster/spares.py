@@ -39,9 +39,10 @@ class SpareUnits:
 
 def covers_all(demand: float | np.ndarray, stock: int) -> float:
     """P(X <= stock), averaged over `demand`: one mean, or one for each posterior draw (draws,)."""
-    from scipy.stats import poisson
+    from scipy.special import pdtr  # scipy.stats says the same, and takes a third of a second to import
 
-    return float(np.mean(poisson.cdf(stock, _demand(demand))))
+    theta = _demand(demand)
+    return float(np.mean(pdtr(stock, theta))) if stock >= 0 else 0.0
 
 
 def fill_rate(demand: float | np.ndarray, stock: int) -> float:
@@ -51,10 +52,11 @@ def fill_rate(demand: float | np.ndarray, stock: int) -> float:
 
 def expected_backorders(demand: float | np.ndarray, stock: int) -> float:
     """E[max(X - stock, 0)] = (theta - S)(1 - P(X <= S)) + theta P(X = S), averaged over `demand`."""
-    from scipy.stats import poisson
+    from scipy.special import gammaln, pdtrc, xlogy
 
     theta = _demand(demand)
-    return float(np.mean((theta - stock) * poisson.sf(stock, theta) + theta * poisson.pmf(stock, theta)))
+    exactly = np.exp(xlogy(stock, theta) - gammaln(stock + 1) - theta)
+    return float(np.mean((theta - stock) * pdtrc(stock, theta) + theta * exactly))
 
 
 def _demand(demand: float | np.ndarray) -> np.ndarray:

@@ -58,8 +58,8 @@ class TwoStageLikelihood:
         return len(self.copies.low) * self.nodes
 
     def numerator_chunk(self) -> Chunk:
-        """The copies that belong to lives, entry copies aside, as one chunk."""
-        return Chunk(self.copies, 0, len(self._lives), node_rule(self.nodes), keep_nodes=True)
+        """The copies that belong to lives, entry copies aside, as one chunk, each on its own to the last bit."""
+        return Chunk(self.copies, 0, len(self._lives), node_rule(self.nodes), keep_nodes=True, each_alone=True)
 
     def by_copy(self, theta: np.ndarray) -> np.ndarray:
         """Log likelihood of each copy, its weight aside, (d, n) for `theta` (d, p)."""
@@ -78,7 +78,7 @@ class TwoStageLikelihood:
                 return weighed, np.ones((len(theta), self.copies.n_lives))
             value = weighed.value
             if self.copies.n > chunk.n:
-                entries = Chunk(self.copies, chunk.n, self.copies.n, node_rule(self.nodes), keep_nodes=False)
+                entries = Chunk(self.copies, chunk.n, self.copies.n, node_rule(self.nodes), False, each_alone=True)
                 value = np.concatenate([value, entries.values(theta)], axis=1)
             return weighed, self._gather(value)[1]
 

@@ -37,7 +37,7 @@ _SAVE_AS_CSV = "Open it in the program it came from and save it as CSV (UTF-8)."
 _HEAD_CHARACTERS = 65_536
 _ROWS_SEARCHED_FOR_HEADER = 20
 # More quotation marks left open than this, and it is no longer a slip of the pen.
-_MOST_OPEN_QUOTES = 100
+MOST_OPEN_QUOTES = 100
 _END = "\x01"  # a control character, which no text file that is accepted here holds
 
 
@@ -239,14 +239,14 @@ def _records(text: str, layout: _Layout) -> Iterator[tuple[list[str], bool]]:
     """Every record's cells, and whether it is a line spoilt by a quotation mark that is left open."""
     lines = [*io.StringIO(text, newline=""), _END]
     start = 0
-    for _ in range(_MOST_OPEN_QUOTES):
+    for _ in range(MOST_OPEN_QUOTES):
         complete, used = _closed_records(lines, start, layout)
         yield from ((cells, False) for cells in complete)
         if used == len(lines) - 1:
             return
         yield lines[used].rstrip("\r\n").split(layout.delimiter), True
         start = used + 1
-    reason = f"more than {_MOST_OPEN_QUOTES} quotation marks are opened and not closed in their line"
+    reason = f"more than {MOST_OPEN_QUOTES} quotation marks are opened and not closed in their line"
     raise UnreadableFile(reason, "Remove the stray quotation marks, or save the file again as CSV from a spreadsheet.")
 
 

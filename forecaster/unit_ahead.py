@@ -142,7 +142,8 @@ class UnitsToFollow:
         self._node = weighed.node * share[:, None, chunk.copy]
         self._atom = weighed.atom * share[:, chunk.k_copy]
         self._delay, self._k_delay = chunk.nodes().v, chunk.k_delay
-        self._age_h = np.add.reduceat(share * chunk.age, self._copies[:-1], axis=1).mean(axis=0)
+        ages_now = np.add.reduceat(share * chunk.age, self._copies[:-1], axis=1)
+        self._age_h = np.ascontiguousarray(ages_now.T).mean(axis=1)  # each on its own to the last bit
         ages = chunk.age[:, None] + self._to_the_same_end()[:, lives]
         lasting = likelihood.copies.lasting_at_end[: chunk.n]
         by_copy = chances_sound(theta, fit.prior, chunk.x, rate, ages, lasting)

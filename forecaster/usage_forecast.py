@@ -169,7 +169,7 @@ class UsageForecast:
         mean, scale = (moment[:, :, 0] for moment in self._gammas(rows[runs], start, end, [0], n, seed))
         scores = [normal_scores(n, self._stream(seed, OF_A_TOTAL, row)) for row in rows[runs]]
         drawn = gamma_of(mean, mean * scale, np.column_stack(scores))
-        expected = np.array([self._mean(row, start, end) for row in rows[runs]])
+        expected = self._means(rows[runs], start, end)
         hours[:, runs] = drawn * (expected / np.maximum(drawn.mean(axis=0), np.finfo(float).tiny))
         return hours
 
@@ -276,10 +276,14 @@ class UsageForecast:
         )
 
     def _mean(self, row: int, start: date, end: date) -> float:
+        return float(self._means(np.array([row]), start, end)[0])
+
+    def _means(self, rows: np.ndarray, start: date, end: date) -> np.ndarray:
+        """Expected engine hours of some craft, (craft,)."""
         calendar = self._calendar(start, end)
         seasons, which = np.unique(calendar.season_of, return_inverse=True)
-        level = self.levels.mean(seasons, row)
-        return float((self.shape.intensity(calendar) * level[which]).sum())
+        daily, level = self.shape.intensity(calendar), self.levels.mean(seasons, rows).reshape(len(rows), -1)
+        return np.array([float((daily * own[which]).sum()) for own in level])
 
 
 def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:

@@ -15,6 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
+from forecaster.by_week import ByWeek
 from forecaster.counted_looks import QUIET
 from forecaster.craft_weeks import CraftWeeks
 from forecaster.off_season_ahead import OffSeasonAhead, UnitPath, off_season_ahead
@@ -44,8 +45,8 @@ class Option:
 class Waiting:
     """Every option of one unit, per draw and on average, money from today to the horizon.
 
-    `rebuild`, `check` (d, w): cost of acting in each week; `none` (d,). `running` (w,): chance that it still runs,
-    unopened, at each week's start; `rattles` (w,) the chance that it would then rattle when spun. `comes_off` (d, w):
+    `rebuild_weeks`, `check_weeks`: cost of acting in each week; `none` (d,). `running` (w,): chance that it still runs,
+    unopened, at each week's start; `rattles` (w,) the chance that it would then rattle when spun. `comes_off_weeks`:
     chance of failing or being noticed in each week. `age_h`: its mean age now, h. `triggers`: of the season that is on,
     else of the coming one; `left`: expected cost of leaving it now and acting at them. `off_season`: the next one, or
     the one that is on, once the season at hand is over.
@@ -53,16 +54,31 @@ class Waiting:
 
     weeks: CraftWeeks
     prices: Prices
-    rebuild: np.ndarray
-    check: np.ndarray
+    rebuild_weeks: ByWeek
+    check_weeks: ByWeek
     none: np.ndarray
     running: np.ndarray
     rattles: np.ndarray
-    comes_off: np.ndarray
+    comes_off_weeks: ByWeek
     age_h: float
     triggers: Triggers
     left: float
     off_season: OffSeasonAhead
+
+    @property
+    def rebuild(self) -> np.ndarray:
+        """Cost of a rebuild in each week, (d, w)."""
+        return self.rebuild_weeks.whole
+
+    @property
+    def check(self) -> np.ndarray:
+        """Cost of a check in each week, (d, w)."""
+        return self.check_weeks.whole
+
+    @property
+    def comes_off(self) -> np.ndarray:
+        """Chance of failing or being noticed in each week, (d, w)."""
+        return self.comes_off_weeks.whole
 
     def option(self, action: str, week: int = 0) -> Option:
         """One option with its interval."""
@@ -104,13 +120,12 @@ class Waiting:
         """An option's cost under each posterior draw, (d,)."""
         if option.action == "none":
             return self.none
-        draws: np.ndarray = (self.rebuild if option.action == "rebuild" else self.check)[:, option.week]
-        return draws
+        return (self.rebuild_weeks if option.action == "rebuild" else self.check_weeks).week(option.week)
 
     @property
     def cost_of_waiting(self) -> tuple[tuple[date, float], ...]:
         """What each month of putting the rebuild off costs beside rebuilding now: (day, extra cost)."""
-        mean = self.rebuild.mean(axis=0)
+        mean = self.rebuild_weeks.mean
         weeks = np.unique(np.floor(np.arange(0, self.weeks.n / WEEKS_A_MONTH) * WEEKS_A_MONTH).astype(int))
         return tuple((self.weeks.first_day[w], float(mean[w] - mean[0])) for w in weeks[1:])
 
@@ -133,16 +148,15 @@ def waiting(
         triggers, left = off_season.triggers, float(off_season.at_triggers.mean())
     runs, rattles = (chance.mean(axis=0)[:-1] for chance in (path.running, path.rattles))
     comes_off = path.running[:, :-1] - path.running[:, 1:]
-    none = path.worn[:, -1]
     return Waiting(
         weeks,
         prices,
-        path.rebuild,
-        path.check,
-        none,
+        path.rebuild_weeks,
+        path.check_weeks,
+        path.worn[:, -1].copy(),  # so that the rest is not kept with it
         runs,
         rattles,
-        comes_off,
+        ByWeek.of(comes_off),
         ahead.age_h,
         triggers,
         left,

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from forecaster.craft_weeks import HORIZON_WEEKS
-from forecaster.kept import Kept
 from forecaster.usage_forecast import UsageForecast
 
 LEAST_FOUND = 1e-3  # of a week's mean hours: what its draws come to on average where they tell how it may come
@@ -19,7 +19,6 @@ class WeeklyHours:
     """Engine hours of each craft in each week from the forecast's day to the horizon; worked out when first asked."""
 
     usage: UsageForecast
-    _draws: Kept[int, dict[str, np.ndarray]] = field(init=False, default_factory=lambda: Kept(1), repr=False)
 
     @cached_property
     def means(self) -> dict[str, np.ndarray]:
@@ -28,16 +27,15 @@ class WeeklyHours:
         means = self.usage.weekly_means(craft_ids, self.usage.as_of, HORIZON_WEEKS)
         return dict(zip(craft_ids, means, strict=True))
 
-    def draws(self, n: int) -> dict[str, np.ndarray]:
-        """n draws by craft_id, (n, HORIZON_WEEKS), joint over craft; in every week their mean is `means` exactly."""
+    def draws(self, n: int, craft_ids: Sequence[str] | None = None) -> dict[str, np.ndarray]:
+        """n draws by craft_id, (n, HORIZON_WEEKS), joint over craft; in every week their mean is `means` exactly.
 
-        def draw() -> dict[str, np.ndarray]:
-            drawn = self.usage.draws(list(self.means), self.usage.as_of, HORIZON_WEEKS, n)
-            return {
-                craft_id: _with_mean(drawn[:, place], mean) for place, (craft_id, mean) in enumerate(self.means.items())
-            }
-
-        return self._draws.get(n, draw)
+        Of these craft (None: of all), whose draws are the same whichever others are asked about. Not kept: of thousands
+        they would fill the memory.
+        """
+        asked = list(dict.fromkeys(self.means if craft_ids is None else craft_ids))
+        drawn = self.usage.draws(asked, self.usage.as_of, HORIZON_WEEKS, n)
+        return {craft_id: _with_mean(drawn[:, place], self.means[craft_id]) for place, craft_id in enumerate(asked)}
 
 
 def _with_mean(drawn: np.ndarray, mean: np.ndarray) -> np.ndarray:

@@ -171,7 +171,9 @@ def fit_weibull(histories: Histories, seed: int = 1, draws: int = 400) -> Weibul
     asymptotic normal distribution of the estimates, seeded. With fewer than 6 failures, or where the likelihood
     has no maximum, general experience fills in (``forecaster.few_failures``). Does not raise for few or no lives.
     """
-    learned, remarks = _to_learn_from(histories)
+    learned, remarks = _to_learn_from(histories.taught())
+    if histories.held_back_remark is not None:
+        remarks.append(histories.held_back_remark)
     filled_in = fleet_mix(learned)
     episodes = split_episodes(learned).fillna(filled_in)
     rng = np.random.default_rng(seed)

@@ -81,7 +81,7 @@ class _Reader:
         """Parse a whole part; UnreadableFile where it is not well-formed."""
         try:
             self._parser.Parse(xml, True)
-        except expat.ExpatError as error:
+        except (expat.ExpatError, LookupError, ValueError) as error:  # the last two: it names an encoding of no use
             raise UnreadableFile(f"the workbook is damaged ({error})", SAVE_AGAIN) from error
 
     def start(self, name: str, attributes: dict[str, str]) -> None:

@@ -27,7 +27,7 @@ from forecaster.workbook_xml import SAVE_AGAIN, HiddenCells, extent, hidden_cell
 # Cells of the rectangle from A1 to the last cell used: 1,048,576 rows, which is all that a sheet has, by 15 columns.
 MAX_SHEET_CELLS = 16_000_000
 _ROWS_SEARCHED_FOR_HEADER = 20
-_MOST_MERGED_ROWS = 1_048_576
+MOST_MERGED_ROWS = 1_048_576
 
 
 class Workbook:
@@ -166,7 +166,7 @@ def _hidden_problems(
         refuse(row, column, f"={formula}", why, "Open and save the workbook in a spreadsheet, or type the value.")
     for (row, column), error in hidden.errors.items():
         refuse(row, column, error, "holds an error value", "Mend the formula, or type the value.")
-    if sum(min(bottom + 1, height) - min(top, height) for (top, _), (bottom, _) in hidden.merged) > _MOST_MERGED_ROWS:
+    if sum(min(bottom + 1, height) - min(top, height) for (top, _), (bottom, _) in hidden.merged) > MOST_MERGED_ROWS:
         raise UnreadableFile("the sheet has more merged cells than rows", "Unmerge all cells of the sheet.")
     for (top, left), (bottom, right) in hidden.merged:
         name = f"{column_letter(left)}{top + 1}:{column_letter(right)}{bottom + 1}"

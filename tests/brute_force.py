@@ -59,7 +59,7 @@ class Weeks:
         n = WEEKS + 52 * YEARS_BEYOND
         again = [w if w < WEEKS else WEEKS - 52 + (w - WEEKS) % 52 for w in range(n)]
         mean = np.where(mean > RUNS, mean, 0.0)[again]
-        self.hours = np.where(mean > 0, decisions.weekly_draws[craft_id][:, again], 0.0)
+        self.hours = np.where(mean > 0, decisions.weekly_draws([craft_id])[craft_id][:, again], 0.0)
         self.run = np.concatenate([np.zeros((len(self.hours), 1)), np.cumsum(self.hours, axis=1)], axis=1)
         season = decisions.records.settings.season
         days = [decisions.as_of + timedelta(weeks=w) for w in range(WEEKS)]

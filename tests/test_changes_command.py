@@ -120,7 +120,7 @@ def test_a_file_that_is_there_is_not_written_over_unless_told(small: str, mine: 
     words = ("plan", small, *DAY, "--change", "S1:leave", "--save-changes", str(mine))
     status, printed, told = answer_to(*words)
     assert (status, printed) == (2, "")
-    assert "mine.csv is there already. Name another file, or write over with --force." in told
+    assert "mine.csv is there already. Name another place, or write over it with --force." in told
     assert mine.read_bytes() == before
     assert answer_to(*words, "--force")[0] == 0
     assert mine.read_bytes().decode("utf-8-sig").splitlines()[1:] == ["S1,leave,,"]
@@ -130,7 +130,7 @@ def test_a_place_that_cannot_be_written_to_is_told(small: str, mine: Path) -> No
     status, printed, told = answer_to("plan", small, *DAY, "--save-changes", str(mine / "below.csv"))
     assert (status, printed) == (1, "")
     assert "cannot be written" in told
-    assert "name another file" in told
+    assert "name another place" in told
 
 
 # Refused --------------------------------------------------------------------------------------------------------------

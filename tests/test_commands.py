@@ -212,7 +212,7 @@ def test_validate_json_holds_the_documented_keys(ask: Ask, untidy: Path) -> None
     assert told["refused"]["hours"] == 1
     assert told["read"]["hours"] > 0
     problem = next(p for p in told["problems"] if p["value"] == "-77")
-    assert set(problem) == {"file", "row", "column", "value", "reason", "remedy", "refused"}
+    assert set(problem) == {"file", "row", "column", "value", "reason", "remedy", "refused", "held_back"}
     assert (problem["file"], problem["column"], problem["refused"]) == ("hours.csv", "meter", True)
     lines = (untidy / "hours.csv").read_text(encoding="utf-8").splitlines()
     assert lines[problem["row"] - 1].endswith("-77") or ",-77," in lines[problem["row"] - 1]

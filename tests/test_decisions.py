@@ -86,7 +86,9 @@ def with_season_hours(decisions: Decisions, hours: float) -> Decisions:
     shares = {craft_id: hours / decisions.season_hours(craft_id) for craft_id in decisions.weekly_hours}
     scaled = SimpleNamespace(
         means={craft_id: weeks * shares[craft_id] for craft_id, weeks in decisions.weekly_hours.items()},
-        draws=lambda _: {craft_id: drawn * shares[craft_id] for craft_id, drawn in decisions.weekly_draws.items()},
+        draws=lambda _, craft_ids: {
+            one: drawn * shares[one] for one, drawn in decisions.weekly_draws(craft_ids).items()
+        },
     )
     d = decisions
     return Decisions(d.records, d.histories, d.fit, d.rate, cast("WeeklyHours", scaled), d.prices_by_craft)

@@ -100,6 +100,11 @@ def test_a_file_that_is_nowhere_is_refused(tmp_path: Path) -> None:
         read_experience(tmp_path / "nowhere.json")
 
 
-def test_a_folder_that_is_nowhere_cannot_be_written(fit: TwoStageFit, tmp_path: Path) -> None:
+def test_it_is_written_into_a_folder_that_is_made(fit: TwoStageFit, tmp_path: Path) -> None:
+    save_experience(fit, tmp_path / "new" / "bench.json")
+    assert read_experience(tmp_path / "new" / "bench.json")
+
+
+def test_a_place_below_a_file_cannot_be_written(fit: TwoStageFit, saved: Path) -> None:
     with pytest.raises(SourceError, match="cannot be written"):
-        save_experience(fit, tmp_path / "nowhere" / "bench.json")
+        save_experience(fit, saved / "bench.json")

@@ -88,7 +88,7 @@ def test_a_sheet_is_written_and_never_over_a_file_in_silence(tmp_path: Path) -> 
     assert told(*ALONE, "--sheet", str(sheet)).endswith(f"On one page to print: {sheet}\n")
     assert sheet.read_bytes().startswith(b"%PDF")
     refusal = told(*ALONE, "--spin", "quiet", "--sheet", str(sheet), status=2)
-    assert "sheet.pdf is there already. Name another file, or write over with --force." in refusal
+    assert "sheet.pdf is there already. Name another place, or write over it with --force." in refusal
     assert "On one page to print" in told(*ALONE, "--sheet", str(sheet), "--force")
 
 

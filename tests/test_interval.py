@@ -211,6 +211,14 @@ def test_a_rule_with_a_check_is_priced_as_by_hand() -> None:
     assert found[int(120 / STEP_H), int(60 / STEP_H)] == pytest.approx(100 * money / hours, rel=1e-3)
 
 
+def test_a_check_of_any_price_is_priced_without_a_warning() -> None:
+    """Costs go with the price: where no hour was run, before the first check, nothing is divided."""
+    life = fresh_life(one(), PRIOR, NONE, None, STEP_H, 300.0)
+    free, dear_check = (checked_costs(life, PRICES.with_values(check=price), False) for price in (0.0, 1e9))
+    assert (np.isnan(free) == np.isnan(dear_check)).all()
+    assert np.nanmin(dear_check - free) > 0
+
+
 def test_a_check_pays_where_noise_comes_long_before_failure_and_does_not_where_it_is_short() -> None:
     long, short = (
         interval_of(one(scale_2=scale, shape_2=2.0), PRIOR, NONE, water(0.005), PRICES, with_check=True).with_check

@@ -251,7 +251,7 @@ def test_after_water_what_the_records_cannot_hold_stops_it_here() -> None:
 
 
 def test_of_a_large_fleet_after_water_waits_for_no_plan_and_is_no_milder(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("forecaster.fleet.PLANNED_AFTER_WATER", 0)
+    monkeypatch.setattr("forecaster.fleet.PLANNED_FOR_ONE_UNIT", 0)
     monkeypatch.setattr(Fleet, "plan", lambda *_, **__: pytest.fail("the plan was asked"))
     fleet = fleet_of([Told(kind="submerged", hours=20.0), Told()], SUMMER)
     answer = fleet.after_water("C01", flooding_of(happened_on=SUMMER - timedelta(days=1), engine="off"), SUMMER)

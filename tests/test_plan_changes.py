@@ -9,7 +9,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from forecaster.errors import SourceError, WrongUsage
-from forecaster.plan_by_hand import PlanEdit
 from forecaster.plan_changes import (
     ACTIONS,
     MOST_NOTE,
@@ -20,6 +19,7 @@ from forecaster.plan_changes import (
     read_changes,
     text_of_change,
 )
+from forecaster.plan_problem import PlanEdit
 
 FIRST, LAST = date(2026, 11, 2), date(2027, 5, 17)
 KNOWN = Changeable(frozenset({"S1", "S2", "S3"}), FIRST, LAST)

@@ -24,6 +24,7 @@ from forecaster.reading import read_fleet
 from forecaster.records import TABLES, FleetRecords
 from forecaster.row_checks import check_table
 from forecaster.text_files import read_text_table
+from tests.fuzzed_workbooks import good_workbook, packed
 from tests.small_fleet import TODAY, cell, rows_of, set_cell, small_fleet, small_fleet_folder, write_rows
 
 
@@ -726,7 +727,7 @@ def test_a_workbook_beyond_the_size_limit_is_refused(
 
 
 def test_more_merged_cells_than_rows_are_refused(folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workbooks, "_MOST_MERGED_ROWS", 10)
+    monkeypatch.setattr(workbooks, "MOST_MERGED_ROWS", 10)
 
     def change(book: openpyxl.Workbook) -> None:
         sheet: Worksheet = book["hours"]
@@ -808,3 +809,16 @@ def test_any_bytes_as_a_file_of_a_fleet_spoil_nothing_else(
         "rebuilds": 3,
         "checks": 2,
     }
+
+
+@pytest.mark.parametrize("encoding", ["utf-7", "no-such-encoding"])
+@pytest.mark.parametrize("part", ["xl/workbook.xml", "xl/_rels/workbook.xml.rels"])
+def test_a_workbook_that_names_an_encoding_of_no_use_is_refused_in_plain_words(
+    tmp_path: Path, part: str, encoding: str
+) -> None:
+    parts = dict(good_workbook())
+    parts[part] = f'<?xml version="1.0" encoding="{encoding}"?>'.encode() + parts[part].partition(b"?>")[2]
+    file = tmp_path / "fleet.xlsx"
+    file.write_bytes(packed(parts))
+    with pytest.raises(SourceError, match="the workbook is damaged"):
+        read_fleet(file, TODAY)

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from forecaster import Fleet, open_fleet
+from forecaster.by_week import ByWeek
 from forecaster.instruction import instructions
 from forecaster.plan_problem import PlannedAction
 from forecaster.report.instruction_wording import what_to_do, why_so
@@ -128,9 +129,9 @@ def weighed(
 ) -> ThisWeek:
     """The week with given triggers of S1, on a craft that runs 10 h in it; S2 has none."""
     fleet = open_fleet(folder, TODAY)
-    costs = np.zeros((3, 104))
+    costs = ByWeek.of(np.zeros((3, 104)))
     ones: Any = {
-        unit: SimpleNamespace(triggers=own, age_h=age_h, rebuild=costs, check=costs)
+        unit: SimpleNamespace(triggers=own, age_h=age_h, rebuild_weeks=costs, check_weeks=costs)
         for unit, own in (("S1", triggers), ("S2", Triggers(None, None)))
     }
     season = fleet.settings.season

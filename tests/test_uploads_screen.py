@@ -18,6 +18,7 @@ import forecaster
 import forecaster.learning
 from forecaster import (
     open_fleet,
+    reading_apart,
     sample_fleet_folder,
     simulate_fleet,
     template_folder,
@@ -125,6 +126,27 @@ def test_a_refused_upload_is_told_and_changes_nothing() -> None:
     app = upload(visit(), ("photo.jpg", b"\xff\xd8", "image/jpeg"))
     assert "photo.jpg is of a kind that is not read" in read(app)
     assert "No fleet is open yet" in read(app)
+
+
+def test_an_upload_beyond_its_limits_is_told_in_one_line_and_leaves_nothing(
+    folder: Path, temporary: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reading_apart, "upload_limits", lambda: reading_apart.UploadLimits(seconds=0))
+    app = upload(visit(), zip_of(folder))
+    assert "six craft.zip could not be read within 0 s" in read(app)
+    assert "No fleet is open yet" in read(app)
+    assert list(temporary.iterdir()) == []
+
+
+def test_what_was_uploaded_is_read_once_and_not_by_the_server(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    read_here: list[object] = []
+    twin = Path(shutil.copytree(folder, folder.parent / "read once", dirs_exist_ok=True))
+    for name in ("read_fleet", "read_apart", "open_fleet"):
+        monkeypatch.setattr(forecaster, name, lambda source, *_, **__: read_here.append(source))
+    app = upload(visit(), zip_of(twin))
+    app.switch_page(DATA).run()
+    assert not app.exception
+    assert read_here == []
 
 
 def test_another_choice_of_files_forgets_the_refusal(folder: Path) -> None:

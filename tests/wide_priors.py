@@ -34,7 +34,7 @@ from forecaster.histories import build_histories
 from forecaster.interval import service_intervals
 from forecaster.learning import fit_two_stage
 from forecaster.lives import Histories
-from forecaster.priors import _PLACES, PARAMETERS, RANGES, SPREADS, Prior, on_its_scale, read_priors
+from forecaster.priors import PARAMETERS, PLACES, RANGES, SPREADS, Prior, on_its_scale, read_priors
 from forecaster.records import FleetRecords
 from forecaster.service_life import service_lives
 from forecaster.simulate import simulate_fleet
@@ -99,7 +99,7 @@ def priors_toml(mean: np.ndarray, sd: np.ndarray) -> str:
     """A copy of priors.toml with other medians and spreads, given as they stand among PARAMETERS."""
     given: dict[str, Any] = tomllib.loads(resources.files("forecaster").joinpath("priors.toml").read_text("utf-8"))
     for name, centre, spread in zip(PARAMETERS, mean, sd, strict=True):
-        section, key, scale = _PLACES[name]
+        section, key, scale = PLACES[name]
         if scale == "plain":
             given[section][key] |= {"mean": float(centre), "sd": float(spread)}
         else:

@@ -21,6 +21,7 @@ from bench_words import (
     teardown_answer,
 )
 from loading import Loaded, slip
+from tables import safe_table
 from without_fleet import STEPS, fleet_and_day, jump_to_steps, settings_of
 from words import CAUTION_ICON, STOP_ICON, count_words, day_words, plain
 
@@ -94,7 +95,7 @@ def show_slip(loaded: Loaded, as_of: date) -> None:
         if len(urgent) > SHOWN_IN_WORDS:
             st.caption(f"{count_words(len(urgent) - SHOWN_IN_WORDS, 'more clutch', 'more clutches')} in the table.")
     column = st.column_config
-    st.dataframe(
+    safe_table(
         rows,
         hide_index=True,
         column_config={

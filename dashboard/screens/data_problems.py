@@ -12,6 +12,7 @@ from answers import reading_answer
 from data_rows import file_rows, problem_rows
 from download import download_button
 from loading import chosen_source, load_reading
+from tables import safe_table
 from upload_panel import fleet_choice, upload_panel
 from words import count_words, plain
 
@@ -48,7 +49,7 @@ def show_problems(reading: forecaster.Reading) -> None:
     if not reading.problems:
         return
     st.subheader("Problems", anchor=False)
-    ordered = sorted(reading.problems, key=lambda p: (not p.stops_answer, not p.refused))
+    ordered = sorted(reading.problems, key=lambda p: (not p.stops_answer, not p.refused, not p.held_back))
     for problem in ordered[:SHOWN_AS_TEXT]:
         row = "" if problem.row is None else f", row {problem.row}"
         place = f"{problem.file}{row}{'' if problem.column is None else f', {problem.column}'}"
@@ -59,7 +60,7 @@ def show_problems(reading: forecaster.Reading) -> None:
     if more > 0:
         st.caption(f"{count_words(more, 'more problem')} in the table.")
     with st.expander("All problems as a table", expanded=more > 0):
-        st.dataframe(
+        safe_table(
             problem_rows(ordered),
             hide_index=True,
             placeholder="",
@@ -89,8 +90,8 @@ def show_refused(reading: forecaster.Reading) -> None:
     for name, rows in refused.items():
         file = forecaster.TABLES[name].file
         st.markdown(f"**{plain(file)}**: {count_words(len(rows), 'row')}")
-        st.dataframe(rows, placeholder="", alt=f"Refused rows of {file}")
-        content = rows.to_csv().encode("utf-8-sig")  # the mark lets a spreadsheet read accents
+        safe_table(rows, placeholder="", alt=f"Refused rows of {file}")
+        content = forecaster.csv_for_people(rows, index=True)
         download_button(f"Download refused rows of {file}", content, f"refused_{file}")
 
 
@@ -98,7 +99,7 @@ def show_files(reading: forecaster.Reading) -> None:
     """What was read of each file, and the columns that nothing is done with."""
     st.subheader("What was read", anchor=False)
     rows = file_rows(reading)
-    st.dataframe(
+    safe_table(
         rows,
         hide_index=True,
         column_order=["file", "used", "refused", *(["aside"] if rows["aside"].any() else [])],

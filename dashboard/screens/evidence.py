@@ -36,6 +36,7 @@ from evidence_words import (
 )
 from fleet_rows import first_day
 from loading import Loaded, backtest, chosen_source, evidence, is_invented, learned, load, service_lives, survival
+from tables import safe_table
 from told_wrong import say_at_top
 from words import capital, count_words, day_words, hours_words, plain
 
@@ -125,10 +126,10 @@ def show_survival(shown: forecaster.SurvivalEvidence) -> None:
             "high": column.NumberColumn("to", format="percent"),
         }
         numbers = {"n_at_risk": "At risk", "n_failed": "Failed", "n_withdrawn": "Left otherwise"}
-        st.dataframe(
+        safe_table(
             shown.counted, hide_index=True, placeholder="", column_config={**share, **numbers}, alt="Counted survival"
         )
-        st.dataframe(shown.modelled, hide_index=True, column_config=share, alt="Survival by the two-stage model")
+        safe_table(shown.modelled, hide_index=True, column_config=share, alt="Survival by the two-stage model")
 
 
 def show_past(loaded: Loaded, asked: Asked, often: str | None) -> tuple[forecaster.Backtest | None, str | None]:
@@ -186,7 +187,7 @@ def show_calibration(past: forecaster.Backtest, question: str) -> None:
     rows = score_rows(past, question)
     column = st.column_config
     with st.container(key="wide-scores"):
-        st.dataframe(
+        safe_table(
             rows,
             hide_index=True,
             placeholder="",
@@ -235,7 +236,7 @@ def show_learned(rows: tuple[forecaster.Learned, ...]) -> None:
                 )
                 st.markdown("\n".join(f"- {plain(parameter_sentence(row))}" for row in own))
     with st.expander("All parameters as a table"):
-        st.dataframe(
+        safe_table(
             learned_rows(rows),
             hide_index=True,
             placeholder="",
@@ -259,7 +260,7 @@ def show_service_lives(rows: tuple[forecaster.ServiceLife, ...]) -> None:
     st.subheader("Service life of a fresh unit", anchor=False)
     told = service_life_rows(rows)
     with st.container(key="wide-service-lives"):
-        st.dataframe(
+        safe_table(
             told,
             hide_index=True,
             alt="Ages by which one in ten and half of the fresh units are rough or rusted, and have failed",

@@ -25,9 +25,10 @@ from fleet_rows import (
     risk_rows,
     units_at,
 )
-from loading import Loaded, chosen_source, decided_if_known, forecast, is_invented, load, on_record
+from loading import Loaded, chosen_source, decided_if_known, forecast, is_invented, load, on_record, risks
 from plan_form import plan_shown
 from report_panel import report_panel
+from tables import safe_table
 from this_week_panel import SeenWeek, empty_craft_panel, stop_panel, week_line, week_panel
 from words import all_told, capital, chance_words, count_words, day_words, hours_words, plain
 
@@ -46,21 +47,23 @@ def main() -> None:
     asked = ask(today, first_day(loaded.fleet.records), {name: choices(places, name) for name in PLACES})
     plan = plan_shown()
     link.show({**asked.in_link(today), **plan.in_link})
-    whole = forecast(loaded, asked.as_of, asked.hours, asked.model)
+    first = risks(loaded, asked.as_of, asked.hours, asked.model)
     weighed = decided_if_known(loaded, asked.as_of, plan.limits, plan.edits)
     instructions = (weighed or on_record(loaded, asked.as_of)).instructions
-    units = units_at(whole.units, places, asked.places)
+    units = units_at(first.units, places, asked.places)
     with answer:
         stop_panel(loaded, asked.as_of, places, asked.places)
-        show_answer(units, whole, instructions, asked.among, loaded)
-        empty_craft_panel(whole.craft_without_unit, places, asked.places)
-        week = SeenWeek(loaded, asked.as_of, places, asked.places, len(whole.units), weighed, plan)
+        show_answer(units, first, instructions, asked.among, loaded)
+        empty_craft_panel(first.craft_without_unit, places, asked.places)
+        week = SeenWeek(loaded, asked.as_of, places, asked.places, len(first.units), weighed, plan)
         if units:
             week_line(week)
     if not units:
         return
     doubtful = loaded.fleet.reading.doubtful_units
     show_picture(units, places, instructions, asked)
+    # Sentence and picture stand; the rest is asked for now, so that a large fleet's do not wait for it.
+    units = units_at(forecast(loaded, asked.as_of, asked.hours, asked.model).units, places, asked.places)
     show_table(fleet_rows(units, places, doubtful, instructions), asked)
     show_cards(units, places, doubtful, instructions, asked)
     of_week = st.container()
@@ -135,7 +138,7 @@ def show_table(rows: pd.DataFrame, asked: Asked) -> None:
             "Tick a row to open that unit; by keyboard: arrow keys, then Shift and space. Escape, then Tab, leaves the "
             "table."
         )
-        chosen = st.dataframe(
+        chosen = safe_table(
             rows,
             hide_index=True,
             placeholder="",

@@ -6,6 +6,7 @@ import streamlit as st
 
 import forecaster
 from data_rows import contract_rows
+from tables import safe_table
 from upload_panel import show_sample, template_button, upload_panel
 from words import plain
 
@@ -33,7 +34,7 @@ def main() -> None:
     for name, table in forecaster.TABLES.items():
         needed = "needed" if table.needed else "if you have it"
         with st.expander(f"{plain(table.file)}: {plain(first_line(table.record.__doc__))} ({needed})"):
-            st.dataframe(
+            safe_table(
                 contract_rows(name),
                 hide_index=True,
                 column_config={"column": "Column", "holds": "Write", "meaning": "Meaning"},

@@ -34,6 +34,7 @@ from now_or_later_words import (
     swing_sentence,
     waiting_sentence,
 )
+from tables import safe_table
 from unit_heading import choose_unit, describe, notes_and_way_on
 from words import STOP_ICON, day_words, plain
 
@@ -149,7 +150,7 @@ def show_picture(told: forecaster.NowOrLater, currency: str) -> None:
             for action, named in (("rebuild", "Rebuild then"), ("check", "Check then"))
             for part, ending in (("", "best"), ("_low", "low"), ("_high", "high"))
         }
-        st.dataframe(
+        safe_table(
             week_rows(told),
             hide_index=True,
             column_config={

@@ -53,6 +53,7 @@ from plan_words import (
     week_lines,
 )
 from report_panel import report_panel
+from tables import table_to_edit
 from this_week_panel import stop_panel
 from words import STOP_ICON, day_words, do_not_run, plain, told
 
@@ -193,7 +194,7 @@ def show_table(
     weeks = [week.monday.isoformat() for week in answer.bench]
     key = f"plan-table-{hash((best.as_of, tuple(weeks), tuple(edits_in_link(edits))))}"
     column = st.column_config
-    st.data_editor(
+    table_to_edit(
         table_rows(shown, answer, places, instructions, edits),
         hide_index=True,
         key=key,

@@ -17,6 +17,7 @@ from charts import state_over_hours
 from days import day_style
 from fleet_rows import craft_places, first_day
 from loading import Loaded, chosen_source, curve, forecast, load, timeline
+from tables import safe_table
 from unit_heading import choose_unit, describe, notes_and_way_on, show_instruction
 from unit_rows import ahead_rows, curve_rows, event_rows, event_words, life_rows, on_axis, rows_in_words, so_far_rows
 from unit_timeline_charts import lives_over_hours
@@ -92,7 +93,7 @@ def show_picture(shown: forecaster.UnitCurve, unit: forecaster.UnitForecast, ask
             for state in ("failed", "defective", "sound")
             for end, told in (("mean", "best"), ("low", "low"), ("high", "high"))
         }
-        st.dataframe(
+        safe_table(
             curve_rows(shown),
             hide_index=True,
             column_config={
@@ -128,7 +129,7 @@ def show_lives(told: forecaster.UnitTimeline) -> None:
     )
     with st.expander("The table behind this picture"):
         column = st.column_config
-        st.dataframe(
+        safe_table(
             timeline_table(told),
             hide_index=True,
             column_config={
@@ -188,7 +189,7 @@ def show_records(loaded: Loaded, unit_id: str, asked: Asked) -> None:
             st.caption("None recorded.")
             continue
         with st.container(key=f"wide-{name}"):
-            st.dataframe(rows, hide_index=True, placeholder="", column_config=config, alt=f"{title} of unit {unit_id}")
+            safe_table(rows, hide_index=True, placeholder="", column_config=config, alt=f"{title} of unit {unit_id}")
         with st.container(key=f"narrow-{name}"):
             st.markdown("\n".join(f"- {plain(line)}" for line in rows_in_words(rows)))
 

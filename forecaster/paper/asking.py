@@ -18,8 +18,8 @@ from forecaster.paper.files import names_of
 from forecaster.paper.owners import Readership, refuse_unknown_owner
 from forecaster.paper.paper import Paper
 from forecaster.plan_answer import PlanAnswer
-from forecaster.plan_by_hand import PlanEdit
 from forecaster.plan_limits import PlanWishes
+from forecaster.plan_problem import PlanEdit
 from forecaster.prices import Prices
 from forecaster.problems import Reading
 from forecaster.unit_curve import UnitCurve

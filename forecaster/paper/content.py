@@ -286,7 +286,9 @@ def _units(asked: Answers, in_season: bool) -> Sequence[UnitOnPaper]:
                 triggers=(answer.triggers_now if in_season else answer.triggers)[one.unit_id],
                 stop=_written(not_to_run(one.unsafe), asked),
                 because=_written(_reasons(one), asked),
-                doubtful=doubt if doubt is None or readers.may_read(doubt) else "a row of its record was refused",
+                doubtful=doubt
+                if doubt is None or readers.may_read(doubt)
+                else "a row of its record was refused or is asked about",
                 remarks=_readable(one.remarks, asked),
                 changed=one.unit_id in edits,
                 note=edits[one.unit_id].note

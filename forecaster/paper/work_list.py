@@ -20,10 +20,10 @@ from forecaster.plan_answer import Saving
 from forecaster.rebuild_parts import PRE_OIL
 from forecaster.report.figures import counted
 from forecaster.report.sentences import WITHOUT_UNIT
+from forecaster.safe_cells import begins_a_formula
+from forecaster.visible_texts import visible
 from forecaster.written_days import SPACE, DateFormat
 
-# A cell that begins so may be run as a formula where its text is pasted or exported.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 MOST_CHARACTERS = 32_767  # of one cell: a spreadsheet's own limit
 CUT = " ... (cut off here)"
 DAY_FORMATS: dict[DateFormat, str] = {
@@ -127,9 +127,10 @@ def _write(sheet: Any, row: int, at: int, kind: str, cell: Cell, formats: dict[s
 
 def _write_text(sheet: Any, row: int, at: int, text: str, plain: Any, quoted: Any) -> None:
     """A text as a text and never as a formula, link or number; one that could be taken for a formula is marked so."""
+    text = visible(text)
     if len(text) > MOST_CHARACTERS:
         text = text[: MOST_CHARACTERS - len(CUT)] + CUT
-    sheet.write_string(row, at, text, quoted if text.startswith(FORMULA_STARTS) else plain)
+    sheet.write_string(row, at, text, quoted if begins_a_formula(text) else plain)
 
 
 # What the bench needs on paper; the rest stands to its right, on the screen alone.

@@ -1,7 +1,7 @@
 """The work list as a plain table (CSV): one row a unit, the same instructions as in the other files, figures unrounded.
 
 UTF-8 with a byte order mark and commas, days ISO 8601, chances from 0 to 1. A text that a spreadsheet could take for a
-formula is written after an apostrophe, as spreadsheets themselves mark a text.
+formula is written after an apostrophe (``safe_cells``).
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from datetime import date
 
 from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
-from forecaster.paper.work_list import FORMULA_STARTS
+from forecaster.safe_cells import neutral
 
 Cell = str | float | date | None
 
@@ -64,5 +64,5 @@ def _written(cell: Cell) -> str:
     if cell is None:
         return ""
     if isinstance(cell, str):
-        return f"'{cell}" if cell.startswith(FORMULA_STARTS) else cell
+        return neutral(cell)
     return cell.isoformat() if isinstance(cell, date) else f"{cell:.10g}"

@@ -160,6 +160,7 @@ def validation_json(reading: Reading) -> Json:
                 "reason": problem.reason,
                 "remedy": problem.remedy,
                 "refused": problem.refused,
+                "held_back": problem.held_back,
             }
             for problem in reading.problems
         ],

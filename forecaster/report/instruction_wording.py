@@ -139,6 +139,8 @@ def beside_costs(told: NowOrLater) -> str:
     """What the costs alone would say, and why the instruction stands; "" where both say the same."""
     if told.instruction is None or told.alone is None or told.alone == told.instruction.act:
         return ""
+    if told.instruction.order == "unweighed":
+        return f"Whether that fits budget and bench is not said here: {STANDS_WORDS['plan_not_asked']}."
     return (
         f"By these costs alone one would {ACT_WORDS[told.alone]} {_by_when(told.instruction)}; the instruction stands, "
         f"since {listed([STANDS_WORDS[code] for code in told.stands])}."
@@ -157,4 +159,5 @@ STANDS_WORDS: dict[Stands, str] = {
     "spares": "the plan has no spare unit to stand in for it",
     "gain": "the plan weighs all units together, and the gain on this one is too small or comes too late",
     "no_plan": "no plan could be made",
+    "plan_not_asked": "the plan was not asked, which weighs all units together",
 }

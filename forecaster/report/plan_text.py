@@ -10,8 +10,7 @@ from forecaster.instruction import Instruction
 from forecaster.off_season import PlanByHand
 from forecaster.parts_order import PartsOrder
 from forecaster.plan_answer import PlanAnswer, Saving
-from forecaster.plan_by_hand import PlanEdit
-from forecaster.plan_problem import PlannedAction
+from forecaster.plan_problem import PlanEdit, PlannedAction
 from forecaster.rebuild_parts import REUSED, PartLine
 from forecaster.rebuilds_to_come import NumberOfUnits
 from forecaster.report import sentences

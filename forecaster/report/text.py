@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from forecaster.forecast import Chance, FleetForecast, UnitForecast
+from forecaster.plain_streams import BOLD, NO_LONGER_BOLD
 from forecaster.problems import Reading
 from forecaster.report import figures, sentences
 from forecaster.report.table import TextColumn, plain_table, wrap
@@ -24,7 +25,7 @@ class Page:
 
     def strong(self, text: str) -> str:
         """Text that stands out where the terminal can show it; the words alone say all."""
-        return f"\x1b[1m{text}\x1b[0m" if self.colour else text
+        return f"{BOLD}{text}{NO_LONGER_BOLD}" if self.colour else text
 
     def wrapped(self, text: str, indent: str = "") -> str:
         """Text in lines of the page's width; lines after the first of a remark are indented by `indent`."""
