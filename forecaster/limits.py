@@ -14,14 +14,25 @@ from typing import Any, Literal, get_args
 from forecaster.command_line import Commands, NumberOf
 from forecaster.number_cells import parse_numbers, plain_number
 from forecaster.plan_changes import MOST_NAME, MOST_NOTE
-from forecaster.priors import AGES_H, BETWEEN_FLEETS, PLACES, RANGES, SPREADS, TESTED_PPM
+from forecaster.priors import (
+    AGES_H,
+    BETWEEN_FLEETS,
+    EXPONENTS,
+    MOST_AGES,
+    PLACES,
+    RANGES,
+    SHARES,
+    SPREADS,
+    TESTED_PPM,
+)
 from forecaster.ranges import FIRST_DAY, LAST_DAY, UPLOAD_MEMORY, UPLOAD_TIME, NumberRange
-from forecaster.reading import MAX_CSV_BYTES, MAX_SETTINGS_BYTES, MAX_WORKBOOK_BYTES
+from forecaster.reading import MAX_CSV_BYTES, MAX_WORKBOOK_BYTES
 from forecaster.reading_apart import READ_AT_ONCE, UPLOAD_MEMORY_MB, UPLOAD_SECONDS
 from forecaster.received_files import LONGEST_NAME
 from forecaster.records import TABLES, Column
 from forecaster.serving import FIRST_PORT, LAST_PORT, SAFE_START, START_SECONDS
 from forecaster.settings import FleetSettings
+from forecaster.small_files import MOST_BYTES, MOST_POINTS
 from forecaster.text_files import MOST_OPEN_QUOTES
 from forecaster.workbook_xml import MAX_PARTS
 from forecaster.workbook_xml import MAX_UNPACKED_BYTES as MAX_UNPACKED_BOOK_BYTES
@@ -71,7 +82,9 @@ def _files() -> Iterator[Limit]:
         return Limit("files", what, None, most, unit, beyond=beyond)
 
     yield fixed("a CSV file", MAX_CSV_BYTES / MB, "MB", _megabytes(MAX_CSV_BYTES))
-    yield fixed("fleet.toml", MAX_SETTINGS_BYTES / MB, "MB", _megabytes(MAX_SETTINGS_BYTES))
+    small = "fleet.toml, priors.toml or an experience file"
+    yield fixed(small, MOST_BYTES, "bytes", f"more than {MOST_BYTES:,} bytes")
+    yield fixed(f"points on a line of {small}", MOST_POINTS, "points", f"has more than {MOST_POINTS} points")
     yield fixed("a workbook", MAX_WORKBOOK_BYTES / MB, "MB", _megabytes(MAX_WORKBOOK_BYTES))
     unpacked = f"at most {MAX_UNPACKED_BOOK_BYTES / MB:,.0f} MB in {MAX_PARTS:,} parts are read"
     yield fixed("a workbook, unpacked", MAX_UNPACKED_BOOK_BYTES / MB, "MB", unpacked)
@@ -175,6 +188,10 @@ def _beliefs() -> Iterator[Limit]:
     yield limit("", "spread or sd of each", SPREADS)
     yield limit("[between_fleets]", "spread", BETWEEN_FLEETS)
     yield limit("[unknown_start]", "ages_h", AGES_H, "h")
+    many = f"must be a list of numbers, 1 to {MOST_AGES} of them"
+    yield Limit("beliefs", "how many ages_h", 1, MOST_AGES, "numbers", "[unknown_start]", beyond=many)
+    yield limit("[water], [unknown_covariate]", "each share", SHARES)
+    yield limit("[water]", "exponent of oil_water", EXPONENTS)
     yield limit("[water]", "reference_ppm and tested_ppm of oil_water", TESTED_PPM, "ppm")
 
 
