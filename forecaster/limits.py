@@ -18,11 +18,21 @@ from forecaster.number_cells import parse_numbers, plain_number
 from forecaster.packed_sizes import ALWAYS_READ_BYTES, MOST_TIMES
 from forecaster.plan_changes import MOST_BYTES as MOST_CHANGES_BYTES
 from forecaster.plan_changes import MOST_NAME, MOST_NOTE
-from forecaster.priors import AGES_H, BETWEEN_FLEETS, MOST_AGES, PLACES, RANGES, SPREADS, TESTED_PPM
+from forecaster.priors import (
+    AGES_H,
+    BETWEEN_FLEETS,
+    EXPONENTS,
+    MOST_AGES,
+    PLACES,
+    RANGES,
+    SHARES,
+    SPREADS,
+    TESTED_PPM,
+)
 from forecaster.problems import MOST_ALIKE
 from forecaster.ranges import DAYS_BACK, FIRST_DAY, LAST_DAY, NEAREST_TO_0, UPLOAD_MEMORY, UPLOAD_TIME, NumberRange
 from forecaster.raw_tables import MAX_COLUMNS
-from forecaster.reading import MAX_CSV_BYTES, MAX_SETTINGS_BYTES, MAX_WORKBOOK_BYTES
+from forecaster.reading import MAX_CSV_BYTES, MAX_WORKBOOK_BYTES
 from forecaster.reading_apart import READ_AT_ONCE, UPLOAD_MEMORY_MB, UPLOAD_SECONDS
 from forecaster.received_files import LONGEST_NAME
 from forecaster.records import TABLES, Column
@@ -82,12 +92,11 @@ def _files() -> Iterator[Limit]:
         return Limit("files", what, None, most, unit, beyond=beyond)
 
     yield _in_size("files", "a CSV file", MAX_CSV_BYTES)
-    yield _in_size("files", "fleet.toml", MAX_SETTINGS_BYTES)
     yield _in_size("files", "a workbook", MAX_WORKBOOK_BYTES)
     yield _in_size("files", "a file of changes of a plan", MOST_CHANGES_BYTES)
-    small = f"the file has more than {MOST_BYTES:,} bytes"
-    yield fixed("priors.toml, a file of experience", MOST_BYTES, "bytes", small)
-    yield fixed("points in a line of a TOML file", MOST_POINTS, "points", f"more than {MOST_POINTS} points")
+    small = "fleet.toml, priors.toml or an experience file"
+    yield fixed(small, MOST_BYTES, "bytes", f"more than {MOST_BYTES:,} bytes")
+    yield fixed(f"points on a line of {small}", MOST_POINTS, "points", f"has more than {MOST_POINTS} points")
     unpacked = f"at most {MAX_UNPACKED_BOOK_BYTES / MB:,.0f} MB in {MAX_PARTS:,} parts are read"
     yield fixed("a workbook, unpacked", MAX_UNPACKED_BOOK_BYTES / MB, "MB", unpacked)
     yield fixed("parts of a workbook", MAX_PARTS, "parts", unpacked)
@@ -211,9 +220,11 @@ def _beliefs() -> Iterator[Limit]:
         yield limit(f"[{section}]", f"{'mean' if scale == 'plain' else 'median'} of {key}", ends)
     yield limit("", "spread or sd of each", SPREADS)
     yield limit("[between_fleets]", "spread", BETWEEN_FLEETS)
-    yield limit("[unknown_start]", "each of ages_h", AGES_H, "h")
-    ages = f"a list of numbers, 1 to {MOST_AGES} of them"
-    yield Limit("beliefs", "how many ages_h", 1, MOST_AGES, "", "[unknown_start]", beyond=ages)
+    yield limit("[unknown_start]", "ages_h", AGES_H, "h")
+    many = f"must be a list of numbers, 1 to {MOST_AGES} of them"
+    yield Limit("beliefs", "how many ages_h", 1, MOST_AGES, "numbers", "[unknown_start]", beyond=many)
+    yield limit("[water], [unknown_covariate]", "each share", SHARES)
+    yield limit("[water]", "exponent of oil_water", EXPONENTS)
     yield limit("[water]", "reference_ppm and tested_ppm of oil_water", TESTED_PPM, "ppm")
 
 

@@ -8,11 +8,12 @@ import re
 import shutil
 from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
 from forecaster import limits as limits_room
-from forecaster import reading, sheet_extents, text_files, workbook_xml, zip_folders
+from forecaster import reading, sheet_extents, small_files, text_files, workbook_xml, zip_folders
 from forecaster.commands import COMMANDS, main
 from forecaster.errors import ForecasterError, SettingsError
 from forecaster.limits import Limit, limits
@@ -93,17 +94,20 @@ def test_no_limit_is_told_twice() -> None:
 
 
 @pytest.mark.parametrize(
-    ("constant", "file", "what"),
-    [("MAX_CSV_BYTES", "hours.csv", "a CSV file"), ("MAX_SETTINGS_BYTES", "fleet.toml", "fleet.toml")],
+    ("room", "constant", "file", "what"),
+    [
+        (reading, "MAX_CSV_BYTES", "hours.csv", "a CSV file"),
+        (small_files, "MOST_BYTES", "fleet.toml", "fleet.toml, priors.toml or an experience file"),
+    ],
 )
 def test_a_file_at_the_limit_is_read_and_one_byte_more_is_not(
-    folder: Path, monkeypatch: pytest.MonkeyPatch, constant: str, file: str, what: str
+    folder: Path, monkeypatch: pytest.MonkeyPatch, room: ModuleType, constant: str, file: str, what: str
 ) -> None:
-    assert _without_numbers(the(what).beyond) == "at most # MB are read" if constant == "MAX_CSV_BYTES" else True
+    assert the(what).most == getattr(room, constant) / (limits_room.MB if the(what).unit == "MB" else 1)
     size = (folder / file).stat().st_size
-    monkeypatch.setattr(reading, constant, size)
+    monkeypatch.setattr(room, constant, size)
     assert not read_fleet(folder, TODAY).stops_answer
-    monkeypatch.setattr(reading, constant, size - 1)
+    monkeypatch.setattr(room, constant, size - 1)
     (problem,) = read_fleet(folder, TODAY).stops_answer
     assert re.sub(r"[\d,.]+ (MB|bytes)", "#", the(what).beyond) in re.sub(r"[\d,.]+ (MB|bytes)", "#", problem.reason)
 
