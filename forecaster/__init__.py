@@ -44,7 +44,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.plan_problem import PlanEdit, PlannedAction
     from forecaster.preparing import HORIZONS, PREPARATIONS, Piece
     from forecaster.prices import Prices
-    from forecaster.problems import Problem, Reading
+    from forecaster.problems import Problem, Reading, how_many
     from forecaster.ranges import (
         A_WEEK,
         BUDGET,
@@ -163,7 +163,7 @@ _ROOMS = {
         "SPARE_UNITS",
         "refuse_day",
     ),
-    "problems": ("Problem", "Reading"),
+    "problems": ("Problem", "Reading", "how_many"),
     "reading": ("read_fleet",),
     "reading_apart": ("ReadApart", "get_ready_to_read", "read_apart", "receive_apart"),
     "rebuilds_to_come": ("NumberOfUnits",),
@@ -317,6 +317,7 @@ __all__ = [
     "flooded_alone",
     "flooding_of",
     "get_ready_to_read",
+    "how_many",
     "instruction_in_words",
     "is_uploaded",
     "job_price",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from forecaster.errors import ModelError, WrongUsage
 from forecaster.forecast import (
     HOURS_GRID,
+    NOT_YET,
     Chance,
     FleetForecast,
     FleetStanding,
@@ -124,6 +125,30 @@ def test_intervals_and_quantiles_are_in_order(ages: list[float], hours: float, u
             assert 0.0 <= told.low <= told.mean <= told.high <= 1.0
         assert 0.0 <= unit.hours_left.p10 <= unit.hours_left.p50 <= unit.hours_left.p90
         assert unit.hours_to_risk_limit == unit.hours_left.p10  # both ask when one in ten has failed
+
+
+@given(st.lists(st.floats(0.0, 2000.0), min_size=1, max_size=6), st.floats(0.5, 500.0))
+def test_what_is_told_first_is_what_is_told_in_the_end(ages: list[float], hours: float) -> None:
+    stand = standing(running(ages))
+    first, whole = stand.risks(hours), stand.within(hours)
+    assert replace(whole, units=tuple(replace(unit, **NOT_YET) for unit in whole.units)) == first
+    assert stand.within(hours, first) == whole
+
+
+def test_what_is_told_first_waits_for_nothing_further_ahead(monkeypatch: pytest.MonkeyPatch) -> None:
+    def never(*_: object) -> None:
+        pytest.fail("looked further ahead")
+
+    for name in ("hours_to_close", "failing_within_drawn", "quantiles_of_units"):
+        monkeypatch.setattr(f"forecaster.forecast.{name}", never)
+    assert standing(running([80.0, 10.0])).risks(50.0).units[0].fails_within.mean > 0
+
+
+def test_another_horizon_looks_no_further_ahead_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    stand = standing(running([80.0, 10.0]))
+    stand.within(50.0)
+    monkeypatch.setattr("forecaster.forecast.failing_within_drawn", lambda *_: pytest.fail("worked out again"))
+    assert stand.within(60.0).units[0].fails_this_season == stand.within(50.0).units[0].fails_this_season
 
 
 @given(st.floats(1.0, 400.0), st.floats(1.0, 400.0))

@@ -164,6 +164,7 @@ def validation_json(reading: Reading) -> Json:
             }
             for problem in reading.problems
         ],
+        "problems_not_listed": reading.problems_not_listed,
         "doubtful_units": reading.doubtful_units,
         "kept_aside": {name: list(columns.columns) for name, columns in reading.kept_aside.items() if len(columns)},
     }
