@@ -93,7 +93,7 @@ class NumberRange:
 
 NO_ENGINE = "No such engine has run longer: look for a typing error."
 ENGINE_HOURS = NumberRange("a number of engine hours", 0.0, 5_000.0, hint=NO_ENGINE)  # rental craft: 200 a season
-HORIZON_HOURS = NumberRange("a number of engine hours", 0.1, 5_000.0)  # to look ahead; five minutes are no question
+HORIZON_HOURS = NumberRange("a number of engine hours", 0.1, 5_000.0)  # to look ahead, from six minutes on
 DAYS_BACK = 1096  # three years: what water began that long ago has shown by then
 CLOCK_HOURS = NumberRange("a number of clock hours", 0.0, 24.0 * (DAYS_BACK + 1))
 WEEK_MINUTES = 7 * 24 * 60.0
