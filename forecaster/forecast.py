@@ -22,6 +22,7 @@ from forecaster.life_model import MEAN_DRAWS, Evidence, FittedLifeModel, Standin
 from forecaster.lives import CraftWithoutUnit, Histories, Remark
 from forecaster.ranges import HORIZON_HOURS
 from forecaster.season_risk import failing_within_drawn, hours_to_close
+from forecaster.told_numbers import told_numbers
 from forecaster.unsafe import Unsafe, found_unsafe
 from forecaster.usage_forecast import UsageForecast
 
@@ -113,7 +114,7 @@ def chance(draws: np.ndarray) -> Chance:
 
 def chances(draws: np.ndarray) -> list[Chance]:
     """The same of many chances at once, from draws (n_draws, n)."""
-    low, high = np.quantile(draws, INTERVAL, axis=0)
+    low, high = np.quantile(told_numbers(draws, "A chance"), INTERVAL, axis=0)
     return [Chance(*map(float, one)) for one in zip(draws.mean(axis=0), low, high, strict=True)]
 
 
@@ -201,7 +202,7 @@ class FleetStanding:
         """The units in the order of the lives, with all that no horizon decides."""
         ahead = hours_to_close(self._usage, self._craft_ids, self._standing)
         season = chances(failing_within_drawn(self._standing, ahead))
-        low, high = np.quantile(ahead, INTERVAL, axis=0)
+        low, high = np.quantile(told_numbers(ahead, "Engine hours ahead"), INTERVAL, axis=0)
         p10, p50, p90, to_limit = quantiles_of_units(self._few, (0.1, 0.5, 0.9, RISK_LIMIT))
         return tuple(
             replace(

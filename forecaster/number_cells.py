@@ -19,7 +19,7 @@ from forecaster.ranges import NEAREST_TO_0
 from forecaster.records import Column
 from forecaster.shown_values import shortened
 
-_PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_PLAIN = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _MAYBE_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}([.,])[0-9]{3}")
 _GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:[ .,'’\u00a0\u202f][0-9]{3})+(?:[.,][0-9]+)?")

@@ -371,5 +371,7 @@ def _lay_out(events: _Events, **copies: np.ndarray | int) -> Copies:
 def _running_maximum(events: _Events, first_event: np.ndarray) -> np.ndarray:
     """Greatest untreated share so far within each copy. Shares are below 2, so 2 per copy keeps copies apart."""
     lifted = events.untreated + 2.0 * events.copy
-    highest: np.ndarray = np.maximum.accumulate(lifted) - 2.0 * events.copy
+    is_highest = lifted >= np.maximum.accumulate(lifted)
+    place = np.maximum.accumulate(np.where(is_highest, np.arange(len(lifted)), 0))
+    highest: np.ndarray = events.untreated[place]  # as it is: to lift and lower it rounds the more the more copies
     return highest

@@ -34,6 +34,7 @@ from forecaster.text_files import read_text_table
 MOST_NOTE = 200  # characters: a line of the paper, and of a link
 ACTIONS: tuple[Action, ...] = get_args(Action)
 MOST_NAME = 80  # characters of a unit's name, as in the records
+MOST_BYTES = 5_000_000  # changes of 10,000 units, each with the longest note
 PROBLEMS_TOLD = 12
 EXAMPLE = "S0005:rebuild:2026-11-09"
 

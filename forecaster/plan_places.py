@@ -24,6 +24,7 @@ from forecaster.plan_problem import (
 )
 
 NO_WEEK = -1  # of what is not done in a week of the plan
+LOOKED_AT_ONCE = 2_000  # pieces of work, after which it is looked again which of the rest may still find a place
 
 
 class _Takes(NamedTuple):
@@ -83,6 +84,21 @@ class Schedule:
                 and (week >= self.problem.parts_week or takes.places <= self.kits + TOLERANCE)
             )
         return bool(has_place) and self._seldom_overspends(unit, act)
+
+    def may_fit(self, unit: np.ndarray, act: np.ndarray, week: np.ndarray) -> np.ndarray:
+        """Of many pieces of work, (m,) each, those of units that are left and in weeks with a place; as ``fits``.
+
+        Money is not looked at.
+        """
+        p = self.problem
+        may: np.ndarray = self.act[unit] == LEAVE
+        now = act != SEASON
+        places = np.where(act == REBUILD, 1.0, p.check_bench[unit])
+        may[now] &= (places <= self.places[week] + TOLERANCE)[now]
+        if len(self.season_places):
+            at = p.season_week[unit]
+            may[~now] &= ((at < 0) | (p.season_bench[unit] <= self.season_places[at] + TOLERANCE))[~now]
+        return may
 
     def affords(self, unit: int, act: int) -> bool:
         """Whether there is money for this work, and the chance that all costs more than there is stays small enough."""
@@ -252,12 +268,16 @@ def fill(schedule: Schedule, acts: Sequence[int] = (CHECK, REBUILD, SEASON)) -> 
     for_money = np.divide(gain, spend, out=np.full(len(gain), np.inf), where=spend > 0)  # what costs nothing is first
     order = np.lexsort((-gain, -for_money))
     too_dear: set[tuple[int, int]] = set()  # what was, stays so: a schedule only fills up
-    for j in order.tolist():
-        i, act = int(unit[j]), int(kind[j])
-        if schedule.act[i] != LEAVE or (i, act) in too_dear:
-            continue
-        if schedule.fits(i, act, int(week[j])):
-            schedule.take(i, act, int(week[j]))
-        elif not schedule.affords(i, act):
-            too_dear.add((i, act))
+    while len(order):
+        # Of thousands of units most find no place: what a look at all of them shows is not asked one by one.
+        order = order[schedule.may_fit(unit[order], kind[order], week[order])]
+        some, order = order[:LOOKED_AT_ONCE], order[LOOKED_AT_ONCE:]
+        for j in some.tolist():
+            i, act = int(unit[j]), int(kind[j])
+            if schedule.act[i] != LEAVE or (i, act) in too_dear:
+                continue
+            if schedule.fits(i, act, int(week[j])):
+                schedule.take(i, act, int(week[j]))
+            elif not schedule.affords(i, act):
+                too_dear.add((i, act))
     return schedule

@@ -235,12 +235,11 @@ def _solve(asked: Sequence[Asked], action: np.ndarray | None) -> Iterable[Upkeep
         done = (np.ptp(moved, axis=1) <= settled) | (years == MOST_YEARS)
         if done.any():
             settled_ones, their_worth = year.of_these(done), worth.answers[done]
-            laid_out = settled_ones.laid_out(their_worth)
             # A given policy says nothing of longer seasons than its own.
-            to_close = settled_ones.fresh_to_close(their_worth, LONGEST_SEASONS if action is None else 1.0)
-            for k, (ahead, act), to_close_of in zip(np.flatnonzero(done), laid_out, to_close, strict=True):
+            laid_out = settled_ones.laid_out(their_worth, LONGEST_SEASONS if action is None else 1.0)
+            for k, (ahead, act, to_close) in zip(np.flatnonzero(done), laid_out, strict=True):
                 life, prices, hours, _ = asked[going[k]]
-                found[int(going[k])] = Upkeep(life, prices, hours, float(fresh[k]), ahead, act, to_close_of)
+                found[int(going[k])] = Upkeep(life, prices, hours, float(fresh[k]), ahead, act, to_close)
             left = ~done
             going, settled, year = going[left], settled[left], year.of_these(left)
             worth.keep(left)

@@ -197,15 +197,15 @@ def sources_of(asked: Namespace, *but: str) -> tuple[Path, ...]:
 
 
 def content_of(path: Path) -> bytes:
-    """A file's bytes. Raises SourceError where it cannot be opened."""
+    """The bytes of a file of changes. Raises SourceError where it cannot be opened, or is no such file."""
     from forecaster.errors import SourceError
+    from forecaster.plan_changes import MOST_BYTES
+    from forecaster.regular_files import NotReadable, regular_content
 
     try:
-        return path.read_bytes()
-    except OSError as error:
-        raise SourceError(
-            f"{path} cannot be opened ({error.strerror}). Check its name and that you may read it."
-        ) from error
+        return regular_content(path, MOST_BYTES)
+    except NotReadable as error:
+        raise SourceError(f"{path}: {error}") from error
 
 
 def opened(asked: Namespace) -> tuple[Fleet, date]:

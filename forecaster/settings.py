@@ -28,6 +28,7 @@ from forecaster.ranges import (
 )
 from forecaster.shown_values import shortened, shown
 from forecaster.small_files import NotUsable, read_toml
+from forecaster.visible_texts import hidden_in_name
 from forecaster.written_days import USUAL_DATE_FORMAT, DateFormat
 
 SETTINGS_FILE = "fleet.toml"  # of a fleet folder
@@ -44,7 +45,7 @@ def _month_day(text: str) -> str:
 
 
 def _printable(text: str) -> str:
-    if text.strip() and text.isprintable():
+    if text.strip() and text.isprintable() and hidden_in_name(text) is None:
         return text.strip()
     raise ValueError("must be letters or signs that can be printed, for example USD")
 

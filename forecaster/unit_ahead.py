@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -166,9 +168,10 @@ class UnitsToFollow:
             drawn,
             float(self._age_h[unit]),
             sound,
-            sound + ill.running[:, -1],
-            ill.fails[:, -1],
-            *ill.from_each_step(),
+            sound + ill.all_running,
+            ill.all_fails,
+            ill.running,
+            ill.fails,
             np.exp(log_sigmoid(theta[:, INDEX["logit_sensitivity"]])),
             np.exp(log_sigmoid(theta[:, INDEX["logit_specificity"]])),
             str(self._heard[unit]),
@@ -205,13 +208,15 @@ def _from_now_on(steps: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _Ill:
-    """Defects of one unit: `running` (d, n + 1, n + 1), `fails` (d, n + 1, n) [k, t] in each step t.
+    """Defects of one unit, as ``UnitAhead`` has them: `running` (d, n + 1, n + 1), `fails` (d, n + 1, n) [k, t].
 
-    Of what is defective now or turns before step k; for t < k that is what had turned by then, not all of step t's.
+    `all_running` (d, n + 1), `all_fails` (d, n) [t]: the same of all that had turned by then, step t's own included.
     """
 
     running: np.ndarray
     fails: np.ndarray
+    all_running: np.ndarray
+    all_fails: np.ndarray
 
     @classmethod
     def of(cls, theta: np.ndarray, hours: np.ndarray, mass: np.ndarray, delay: np.ndarray, turned: np.ndarray) -> _Ill:
@@ -220,19 +225,40 @@ class _Ill:
         `hours` (d or 1, n + 1).
         """
         d, n = turned.shape
-        running, fails = np.empty((d, n + 1, n + 1)), np.empty((d, n + 1, n))
-        running[:, 0], fails[:, 0] = _from_now(theta, mass, delay, hours)
-        running[:, 1:], fails[:, 1:] = _to_come(theta, hours)
-        running[:, 1:] *= turned[:, :, None]
-        fails[:, 1:] *= turned[:, :, None]
-        for part in (running, fails):
-            for k in range(n):  # faster than a cumulative sum along this axis
-                part[:, k + 1] += part[:, k]
-        return cls(running, fails)
+        running, fails = np.zeros((d, n + 1, n + 1)), np.zeros((d, n + 1, n))
+        so_far, fail_so_far = _from_now(theta, mass, delay, hours)
+        running[:, 0], fails[:, 0] = so_far, fail_so_far
+        steps = _later_steps(n)
+        to_come, fail_to_come = _to_come(theta, hours, steps)
+        to_come *= turned[:, steps.turned]
+        fail_to_come *= turned[:, steps.turned[:-1]]
+        for step, begun in enumerate(steps.begin):
+            later = n - step  # steps from this one on
+            so_far[:, step + 1 :] += to_come[:, begun + 1 : begun + 1 + later]
+            fail_so_far[:, step:] += fail_to_come[:, begun : begun + later]
+            running[:, step + 1, step + 1 :] = so_far[:, step + 1 :]
+            fails[:, step + 1, step + 1 :] = fail_so_far[:, step + 1 :]
+        return cls(running, fails, so_far, fail_so_far)
 
-    def from_each_step(self) -> tuple[np.ndarray, np.ndarray]:
-        """As ``UnitAhead`` has them: only from step k on."""
-        return self.running * _from_step_on(self.running), self.fails * _from_step_on(self.fails)
+
+class _LaterSteps(NamedTuple):
+    """For each of n steps in which a defect may turn, that step's start and all later ones, in a row, (m,).
+
+    `turned` (m,): the step in which it turns; `at` (m,): the one whose start is meant; `begin` (n,): where each one's
+    row begins. Half of all pairs: before it turned nothing is asked.
+    """
+
+    turned: np.ndarray
+    at: np.ndarray
+    begin: tuple[int, ...]
+
+
+@lru_cache(maxsize=64)  # units of a fleet have about as many steps
+def _later_steps(n: int) -> _LaterSteps:
+    turned, at = np.nonzero(np.arange(n + 1) >= np.arange(n)[:, None])
+    for part in (turned, at):
+        part.flags.writeable = False  # shared
+    return _LaterSteps(turned, at, tuple(np.searchsorted(turned, np.arange(n)).tolist()))
 
 
 def _from_step_on(chances: np.ndarray) -> np.ndarray:
@@ -274,14 +300,14 @@ def _from_now(
     return running, _fails(surviving, unnoticed, running)
 
 
-def _to_come(theta: np.ndarray, hours: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Of defects that turn amid each step s: running (d, n, n + 1) [s, t] at the start of step t, failing (d, n, n)."""
+def _to_come(theta: np.ndarray, hours: np.ndarray, steps: _LaterSteps) -> tuple[np.ndarray, np.ndarray]:
+    """Of defects that turn amid a step: running at the start of later ones, (d, m), and failing in each, (d, m - 1).
+
+    As `steps` lays them out; what fails between two rows means nothing.
+    """
     middle = (hours[:, :-1] + hours[:, 1:]) / 2
-    lag = np.clip(hours[:, None] - middle[:, :, None], 0.0, None)  # [s, t]
-    surviving = np.exp(-stage_2_hazard(theta, _log(lag)))
-    unnoticed = np.exp(-_noticed_rate(theta) * lag)
+    lag = np.clip(np.take(hours, steps.at, axis=1) - np.take(middle, steps.turned, axis=1), 0.0, None)
+    surviving = np.exp(-stage_2_hazard(theta, _log(lag)[:, None]))[:, 0]
+    unnoticed = np.exp(-_noticed_rate(theta)[:, 0] * lag)
     both = surviving * unnoticed
-    fails = _fails(surviving, unnoticed, both)
-    n = middle.shape[1]
-    both *= np.arange(n + 1) > np.arange(n)[:, None]  # before it turned it is not defective
-    return both, fails
+    return both, _fails(surviving, unnoticed, both)

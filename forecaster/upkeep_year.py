@@ -166,28 +166,33 @@ class Year:
             fresh[opens] += share[opens] * stage.fresh[opens, 0]
         return cost, fresh
 
-    def laid_out(self, worth: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
-        """By upkeep: cost ahead and action at each stage, (stages + 1, n, n) each; as ``policy.Upkeep`` has them."""
-        shape = (len(worth), int(self.steps.max()) + 1, len(self.states.age))
+    def laid_out(self, worth: np.ndarray, seasons: float) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        """By upkeep: cost ahead and action at each stage, (stages + 1, n, n) each; as ``policy.Upkeep`` has them.
+
+        And the cost ahead of a fresh unit with so many whole steps to the close, (m,), up to `seasons` seasons of them:
+        more than one in a single year that runs more than the others.
+        """
+        last, most = int(self.steps.max()), steps_of(self.season * seasons)
+        shape = (len(worth), last + 1, len(self.states.age))
         ahead, action = np.empty(shape), np.zeros(shape, dtype=np.int8)
-        for stage in self.stages(worth):
+        fresh = []
+        for stage in self.stages(worth, int(most.max())):
+            fresh.append(stage.fresh[:, 0].copy())
+            if stage.to_close > last:
+                continue
             ahead[:, stage.to_close] = stage.cost + stage.fresh
             checks, rebuilds = stage.done() if self.fixed is None else self.fixed[stage.to_close]
             action[:, stage.to_close][np.broadcast_to(checks, stage.cost.shape)] = ACTIONS.index("check")
             action[:, stage.to_close][np.broadcast_to(rebuilds, stage.cost.shape)] = ACTIONS.index("rebuild")
+        by_steps = np.array(fresh)
         return [
-            (self.states.tables(ahead[u, steps::-1], np.nan), self.states.tables(action[u, steps::-1], 0))
+            (
+                self.states.tables(ahead[u, steps::-1], np.nan),
+                self.states.tables(action[u, steps::-1], 0),
+                by_steps[: most[u] + 1, u],
+            )
             for u, steps in enumerate(self.steps)
         ]
-
-    def fresh_to_close(self, worth: np.ndarray, seasons: float) -> list[np.ndarray]:
-        """By upkeep: cost ahead of a fresh unit with so many whole steps to the close, (m,), up to `seasons` of them.
-
-        More than a season's: in a single year that runs more than the others.
-        """
-        most = steps_of(self.season * seasons)
-        fresh = np.array([stage.fresh[:, 0].copy() for stage in self.stages(worth, int(most.max()))])
-        return [fresh[: steps + 1, u] for u, steps in enumerate(most)]
 
     def stages(self, worth: np.ndarray, most: int | None = None) -> Iterator[Stage]:
         """From the off-season back to the longest season's first step, or to `most` steps from the close.

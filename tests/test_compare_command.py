@@ -88,3 +88,19 @@ def test_every_amount_has_its_interval(screen: NowOrLater) -> None:
 def test_a_rebuild_that_would_not_pay_for_nothing_is_told_so(screen: NowOrLater) -> None:
     text = compare_text(replace(screen, break_even=Amount(-5.0, -9.0, -1.0)), (), "USD", PAGE)
     assert "A rebuild now would not pay even if it cost nothing." in text
+
+
+def test_of_a_large_fleet_it_says_that_the_plan_was_not_asked_and_how_to_ask(monkeypatch: pytest.MonkeyPatch) -> None:
+    words = ("compare", str(ROOT / "sample_fleet"), UNIT, "--as-of", str(LAST_DAY))
+    anew = answer_to.__wrapped__  # of a fleet that is large now
+    usual = answer_to(*words)
+    monkeypatch.setattr("forecaster.fleet.PLANNED_FOR_ONE_UNIT", 0)
+    status, out, said = anew(*words)
+    assert status == 0
+    assert out.startswith(f"{UNIT}: do as the plan says. Why: ")
+    assert "the plan was not asked, which weighs all units together" in " ".join(out.split())
+    assert "add --with-plan, or see forecaster plan" in said
+    assert anew(*words, "--with-plan") == usual
+    told = json.loads(anew(*words, "--json")[1])
+    assert (told["instruction"]["act"], told["instruction"]["reasons"]) == (None, ["plan_not_asked"])
+    assert told["instruction_stands_by"] == ["plan_not_asked"]

@@ -1,307 +1,403 @@
-"""Files of keys and values that are not meant well: at every key of every file a good reading, or a plain refusal.
-
-A refusal names the file, the key, the value (shortened) and what to do; nothing else is ever raised.
-"""
+"""Files that ask for far more than they are: each is read or refused, in words, within bounds of time and memory."""
 
 from __future__ import annotations
 
 import json
-import math
 import os
-import tomllib
-from collections.abc import Callable, Iterator
-from importlib import resources
+import re
+import resource
+import socket
+import subprocess
+import sys
+import threading
+import zipfile
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from forecaster.errors import SettingsError, SourceError
-from forecaster.experience import FORMAT, VERSION, read_experience
-from forecaster.priors import PARAMETERS, Prior, read_priors
-from forecaster.raw_tables import UnreadableFile
+from forecaster import sheet_extents
+from forecaster.date_cells import parse_dates
+from forecaster.errors import ForecasterError, SourceError
+from forecaster.problems import MOST_ALIKE, MOST_SHOWN, Problem, how_many, listed
+from forecaster.raw_tables import RawTable
 from forecaster.reading import read_fleet
-from forecaster.settings import FleetSettings, read_settings, settings_of
-from forecaster.settings_sheet import settings_in_rows
-from forecaster.small_files import MOST_BYTES
-from tests.hostile_values import CELLS, FILES, JSON, TOML, is_plain, written
+from forecaster.received_files import received_folder
+from forecaster.records import TABLES
+from forecaster.refusals import NOTHING_REFUSED, Refusals, Refused
+from forecaster.regular_files import NotReadable, regular_content
+from forecaster.report.as_json import validation_json
+from forecaster.report.text import PROBLEMS_TOLD, Page, validation_text
+from forecaster.row_checks import check_table
+from forecaster.text_files import read_text_table
+from forecaster.workbooks import Workbook
+from forecaster.writing import write_refused
+from tests.bounded_reading import Outcome, outcomes
+from tests.hostile_files import MAKERS, bad_rows, sheet, strange_words, with_readings, workbook
 from tests.small_fleet import TODAY, small_fleet_folder
 
-Sections = dict[str, dict[str, Any]]
-DEFAULTS: Sections = {name: value for name, value in FleetSettings().model_dump().items() if isinstance(value, dict)}
-TOP = [name for name, value in FleetSettings().model_dump().items() if not isinstance(value, dict)]
-KEYS = [("", name) for name in (*TOP, *DEFAULTS)] + [(s, key) for s, keys in DEFAULTS.items() for key in keys]
-PRIORS_TEXT = resources.files("forecaster").joinpath("priors.toml").read_text("utf-8")
-PRIORS: Sections = tomllib.loads(PRIORS_TEXT)
-PLACES = [(s, key, part) for s, keys in PRIORS.items() for key, parts in keys.items() for part in parts]
+LONGEST_SENTENCE = 1_000  # characters of a problem or a refusal: a paragraph, whatever the file holds
 
 
-def every_number(value: object) -> Iterator[float]:
-    if isinstance(value, dict):
-        for one in value.values():
-            yield from every_number(one)
-    elif isinstance(value, (int, float)):
-        assert not isinstance(value, bool)
-        yield value
+@pytest.fixture(scope="module")
+def outcome(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Outcome]:
+    """What became of every hostile source, each read within the bounds of ``bounded_reading``."""
+    place = tmp_path_factory.mktemp("hostile")
+    sources = []
+    for name, hostile in MAKERS.items():
+        (place / name).mkdir()
+        sources.append(hostile.make(place / name, hostile.size))
+    return dict(zip(MAKERS, outcomes(sources), strict=True))
 
 
-# --- fleet.toml -------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("name", MAKERS)
+def test_a_hostile_file_is_answered_within_its_bounds(outcome: dict[str, Outcome], name: str) -> None:
+    told = outcome[name]
+    assert told.fault == ""
+    assert told.refusal or told.used
+    assert "\n" not in told.refusal
+    assert max(len(told.refusal), told.longest_problem) < LONGEST_SENTENCE
+    assert told.problems <= 10 * MOST_ALIKE
 
 
-def good_settings(read: Callable[[], FleetSettings], *named: str) -> None:
-    """What is read is within the ranges, or the refusal names the file and, where a key is at fault, the key."""
-    try:
-        settings = read()
-    except SettingsError as refusal:
-        told = str(refusal)
-        is_plain(told)
-        assert told.startswith("fleet.toml: ")
-        if "not valid TOML" not in told:
-            assert all(name in told for name in named if name)
-        return
-    numbers = list(every_number(settings.model_dump()))
-    assert all(math.isfinite(number) and 0 <= number <= 1e11 for number in numbers)
-    assert all(math.copysign(1.0, number) == 1.0 for number in numbers)
-    assert FleetSettings.model_validate(settings.model_dump(exclude_none=True)) == settings
+# --- regular files --------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("section", "key"), KEYS)
-def test_every_key_of_fleet_toml_with_every_hostile_value(section: str, key: str) -> None:
-    for value in TOML:
-        text = f"[{section}]\n{key} = {value}\n" if section else f"{key} = {value}\n"
-        good_settings(lambda text=text: read_settings(text), section, key)  # type: ignore[misc]
+def test_a_regular_file_is_read_whole_also_through_a_link(tmp_path: Path) -> None:
+    (tmp_path / "a").write_bytes(b"abc")
+    (tmp_path / "b").symlink_to(tmp_path / "a")
+    assert regular_content(tmp_path / "a", 3) == regular_content(tmp_path / "b", 3) == b"abc"
 
 
-@pytest.mark.parametrize("content", FILES, ids=range(len(FILES)))
-def test_a_fleet_toml_that_is_none_stops_the_answer_in_plain_words(tmp_path: Path, content: bytes) -> None:
-    folder = small_fleet_folder(tmp_path / "fleet")
-    (folder / "fleet.toml").write_bytes(content)
-    for problem in read_fleet(folder, TODAY).problems:
-        is_plain(str(problem))
-        assert problem.file == "fleet.toml"
+def test_a_file_of_one_byte_more_than_may_be_read_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "a").write_bytes(b"abcd")
+    with pytest.raises(NotReadable, match="the file has 4 bytes; at most 3 bytes are read"):
+        regular_content(tmp_path / "a", 3)
 
 
-@pytest.mark.parametrize("value", ["true", "false", '"650"', "[650]"])
-def test_what_is_no_number_is_not_taken_for_one(value: str) -> None:
-    with pytest.raises(SettingsError, match=r"costs\.rebuild = .*: must be an amount of money from 0 to 1,000,000,000"):
-        read_settings(f"[costs]\nrebuild = {value}")
-    with pytest.raises(SettingsError, match=r"stock\.kits = .*: must be a whole number of kits from 0 to 100,000"):
-        read_settings(f"[stock]\nkits = {value}")
+def _pipe(path: Path) -> None:
+    os.mkfifo(path)
 
 
-def test_a_key_of_any_length_is_shortened() -> None:
-    with pytest.raises(SettingsError, match=r"^fleet.toml: x{60}\.\.\. \(50,000 characters\) is not a known key"):
-        read_settings(f"{'x' * 50_000} = 1")
+def _socket(path: Path) -> None:
+    with socket.socket(socket.AF_UNIX) as there:
+        here = os.getcwd()
+        os.chdir(path.parent)  # the path of a socket is short
+        there.bind(path.name)
+        os.chdir(here)
 
 
-def test_a_currency_is_printed_on_every_page_and_so_must_be_printable() -> None:
-    assert read_settings('currency = " kr "').currency == "kr"
-    for text in ('"\\u202E"', '"a\\tb"', '"   "', '"\\u001B[31m"'):
-        with pytest.raises(SettingsError, match=r"currency = .*: must be letters or signs that can be printed"):
-            read_settings(f"currency = {text}")
-
-
-# --- the sheet fleet of a workbook ------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(("section", "key"), KEYS)
-def test_every_key_of_the_sheet_fleet_with_every_hostile_cell(section: str, key: str) -> None:
-    name = f"{section}.{key}" if section else key
-    for cell in CELLS:
-        given, _ = settings_in_rows([["key", "value"], [name, cell]])
-        good_settings(lambda given=given: settings_of(given), section, key)  # type: ignore[misc]
-
-
-def test_numbers_typed_as_texts_count_in_a_sheet_and_true_does_not() -> None:
-    given, _ = settings_in_rows([["costs.rebuild", "650.5"], ["currency", "123"]])
-    settings = settings_of(given)
-    assert (settings.costs.rebuild, settings.currency) == (650.5, "123")
-    with pytest.raises(SettingsError, match="must be an amount of money"):
-        settings_of(settings_in_rows([["costs.rebuild", True]])[0])
-
-
-@pytest.mark.parametrize("rows", [[["costs", 5], ["costs.rebuild", 5]], [["costs.rebuild", 5], ["costs", 5]]])
-def test_a_section_that_is_a_key_too_is_refused_with_its_row(rows: list[list[object]]) -> None:
-    with pytest.raises(UnreadableFile, match=r"row 2: costs.*a section and a key"):
-        settings_in_rows(rows)
-
-
-# --- priors -----------------------------------------------------------------------------------------------------------
-
-
-def priors_with(section: str, key: str, part: str, value: str) -> str:
-    """The package's priors.toml with one part of one entry written otherwise."""
-    lines = []
-    for name, entries in PRIORS.items():
-        lines.append(f"[{name}]")
-        for entry, parts in entries.items():
-            told = ", ".join(
-                f"{p} = {value if (name, entry, p) == (section, key, part) else json.dumps(v)}"
-                for p, v in parts.items()
-            )
-            lines.append(f"{entry} = {{ {told} }}")
-    return "\n".join(lines)
-
-
-def good_prior(read: Callable[[], Prior], file: Path, *named: str) -> None:
-    try:
-        prior = read()
-    except (SettingsError, SourceError) as refusal:
-        told = str(refusal)
-        is_plain(told.replace(str(file), file.name))
-        assert told.startswith(f"{file}: ")
-        if "not valid TOML" not in told:
-            assert all(name in told for name in named)
-        return
-    for numbers in (prior.mean, prior.covariance, prior.starting_ages_h, list(prior.unknown_share.values())):
-        assert np.isfinite(numbers).all()
-    assert all(0 <= share <= 1 for share in (*prior.unknown_share.values(), *prior.untreated_share.values()))
-    assert np.linalg.eigvalsh(prior.covariance)[0] > 0
-
-
-@pytest.mark.parametrize(("section", "key", "part"), PLACES)
-def test_every_number_of_priors_toml_with_every_hostile_value(
-    section: str, key: str, part: str, tmp_path: Path
-) -> None:
-    for value in TOML:
-        file = written(tmp_path / "mine.toml", priors_with(section, key, part, value).encode())
-        good_prior(lambda file=file: read_priors(file), file, section, key)  # type: ignore[misc]
-
-
-@pytest.mark.parametrize(("section", "key"), [(s, key) for s, keys in PRIORS.items() for key in keys])
-@pytest.mark.parametrize("value", ["true", "5", "[]", "{}", '"x"', "nan", None])
-def test_every_entry_of_priors_toml_may_be_anything_or_nothing(
-    section: str, key: str, value: str | None, tmp_path: Path
-) -> None:
-    lines = []
-    for name, entries in PRIORS.items():
-        lines.append(f"[{name}]")
-        for entry, parts in entries.items():
-            told = f"{{ {', '.join(f'{p} = {json.dumps(v)}' for p, v in parts.items())} }}"
-            if (name, entry) == (section, key):
-                lines += [] if value is None else [f"{entry} = {value}"]
-            else:
-                lines.append(f"{entry} = {told}")
-    with pytest.raises(SettingsError, match=rf"\[{section}\] {key}.*copy that line from the package's priors.toml"):
-        read_priors(written(tmp_path / "mine.toml", "\n".join(lines).encode()))
-
-
-@pytest.mark.parametrize(
-    ("text", "told"),
-    [
-        ("[watre]\n", "watre is not a known key. The nearest known key is water"),
-        ("[water]\njump = { median = 1 }\n", r"\[water\] jump is not a known key"),
-        ("[noticed]\nrate_per_h = { mean = 1 }\n", r"\[noticed\] rate_per_h: mean is not a known key.*median"),
-    ],
-)
-def test_a_slip_of_the_pen_in_priors_toml_is_not_passed_over(text: str, told: str, tmp_path: Path) -> None:
-    with pytest.raises(SettingsError, match=told):
-        read_priors(written(tmp_path / "mine.toml", text.encode()))
-
-
-def test_starting_ages_are_so_many_at_most(tmp_path: Path) -> None:
-    text = priors_with("unknown_start", "ages_h", "values", str([1.0] * 21))
-    with pytest.raises(SettingsError, match="must be a list of numbers, 1 to 20 of them"):
-        read_priors(written(tmp_path / "mine.toml", text.encode()))
-
-
-# --- experience -------------------------------------------------------------------------------------------------------
-
-P = len(PARAMETERS)
-GOOD: dict[str, Any] = {
-    "format": FORMAT,
-    "version": VERSION,
-    "lives": 40,
-    "failures": 20,
-    "parameters": list(PARAMETERS),
-    "mean": read_priors().mean.tolist(),
-    "covariance": np.diag(np.full(P, 0.04)).tolist(),
+OTHER_KINDS = {
+    "a folder": Path.mkdir,
+    "a pipe": _pipe,
+    "a socket": _socket,
+    "a device": lambda path: path.symlink_to("/dev/zero"),
+    "symbolic links": lambda path: path.symlink_to(path),
 }
 
 
-def experience_with(value: str, *place: str | int) -> str:
-    """A good file as text, with what stands at a place written otherwise."""
-    given = json.loads(json.dumps(GOOD))
-    inner = given
-    for step in place[:-1]:
-        inner = inner[step]
-    inner[place[-1]] = "HERE"
-    return json.dumps(given).replace('"HERE"', value)
+@pytest.mark.parametrize("kind", OTHER_KINDS)
+def test_what_is_no_regular_file_is_refused_unopened(tmp_path: Path, kind: str) -> None:
+    OTHER_KINDS[kind](tmp_path / "hours.csv")
+    with pytest.raises(NotReadable, match=kind):
+        regular_content(tmp_path / "hours.csv", 100)
 
 
-@pytest.mark.parametrize(
-    "place", [*((key,) for key in GOOD), ("mean", 3), ("covariance", 2), ("covariance", 2, 2), ("covariance", 2, 4)]
+@pytest.mark.parametrize("kind", OTHER_KINDS)
+@pytest.mark.parametrize("file", ["hours.csv", "fleet.toml"])
+def test_it_is_one_problem_of_a_fleet_folder(tmp_path: Path, kind: str, file: str) -> None:
+    fleet = small_fleet_folder(tmp_path / "fleet")
+    (fleet / file).unlink()
+    OTHER_KINDS[kind](fleet / file)
+    (problem,) = read_fleet(fleet, TODAY).stops_answer
+    assert problem.file == file
+    assert kind in problem.reason
+
+
+@pytest.mark.parametrize("kind", ["a pipe", "a socket", "a device", "symbolic links"])
+def test_as_a_source_it_is_told_to_be_no_fleet(tmp_path: Path, kind: str) -> None:
+    OTHER_KINDS[kind](tmp_path / "fleet.xlsx")
+    with pytest.raises(SourceError, match="neither a folder nor a file that can be read"):
+        read_fleet(tmp_path / "fleet.xlsx", TODAY)
+
+
+def test_a_device_among_the_files_of_a_folder_is_no_part_of_it(tmp_path: Path) -> None:
+    fleet = small_fleet_folder(tmp_path / "fleet")
+    (fleet / "more.csv").symlink_to("/dev/zero")
+    assert all(file.name != "more.csv" for file in received_folder(fleet).files)
+
+
+def test_a_file_that_grows_while_it_is_read_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "hours.csv"
+    file.write_bytes(b"abc")
+    opens = os.open
+
+    def and_grow(path: Path, flags: int) -> int:
+        opened = opens(path, flags)
+        looked = os.fstat
+
+        def and_write(of: int) -> os.stat_result:
+            there = looked(of)
+            with file.open("ab") as more:
+                more.write(b"d" * 100)
+            return there
+
+        monkeypatch.setattr(os, "fstat", and_write)
+        return opened
+
+    monkeypatch.setattr(os, "open", and_grow)
+    with pytest.raises(NotReadable, match="grows while it is read"):
+        regular_content(file, 1_000)
+
+
+def test_a_pipe_that_takes_a_files_place_keeps_nobody_waiting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    os.mkfifo(tmp_path / "hours.csv")
+    (tmp_path / "file").write_bytes(b"abc")
+    there = os.stat(tmp_path / "file")
+    monkeypatch.setattr(os, "stat", lambda _: there)
+    done = []
+
+    def read() -> None:
+        with pytest.raises(NotReadable, match="a pipe"):
+            regular_content(tmp_path / "hours.csv", 100)
+        done.append(True)
+
+    reader = threading.Thread(target=read, daemon=True)
+    reader.start()
+    reader.join(timeout=20)
+    assert done
+
+
+# --- problems kept, the rest counted --------------------------------------------------------------------------------
+
+
+def test_every_refused_row_is_kept_whatever_is_listed(tmp_path: Path) -> None:
+    rows = MOST_ALIKE + 234
+    reading = read_fleet(bad_rows(tmp_path, rows), TODAY)
+    assert len(reading.refused["hours"]) == rows
+    assert reading.refused_counts["hours"] == rows
+    assert reading.refused["hours"]["reason"].str.startswith("the cell is blank, and the row says nothing").all()
+    (file,) = write_refused(reading, tmp_path / "refused")
+    assert len(file.read_text().splitlines()) == rows + 1
+
+
+def test_problems_that_are_alike_are_listed_up_to_a_limit_and_counted_beyond(tmp_path: Path) -> None:
+    reading = read_fleet(strange_words(tmp_path, MOST_ALIKE + 234), TODAY)
+    *told, last = (p for p in reading.problems if p.column == "new_meter")
+    assert [p.row for p in told] == list(range(2, MOST_ALIKE + 2))
+    assert (last.row, last.more, last.refused) == (None, 234, True)
+    assert "234 more problems in this column are not listed" in str(last)
+    assert reading.problems_not_listed == 234
+    assert how_many(reading.problems) == MOST_ALIKE + 234
+
+
+def test_a_terminal_is_told_a_few_hundred_problems_and_how_many_more_there_are(tmp_path: Path) -> None:
+    reading = read_fleet(bad_rows(tmp_path, 5_000), TODAY)
+    text = validation_text(reading, Page(width=1_000))
+    assert sum(line.startswith("- ") for line in text.splitlines()) == PROBLEMS_TOLD + 1
+    assert f"And {how_many(reading.problems) - PROBLEMS_TOLD:,} more problems" in text
+    assert f"with {how_many(reading.problems):,} problems to look at" in text
+
+
+def test_other_programs_are_told_how_many_are_not_listed(tmp_path: Path) -> None:
+    told = validation_json(read_fleet(strange_words(tmp_path, 5_000), TODAY))
+    assert told["problems_not_listed"] == 5_000 - MOST_ALIKE
+    assert len(json.dumps(told)) < 2_000_000
+
+
+def test_a_good_fleet_lists_all(tmp_path: Path) -> None:
+    assert validation_json(read_fleet(small_fleet_folder(tmp_path), TODAY))["problems_not_listed"] == 0
+
+
+@given(st.lists(st.tuples(st.sampled_from("ab"), st.sampled_from("xyz"), st.booleans()), max_size=60))
+def test_no_problem_is_lost_or_counted_twice_however_often_they_are_put_together(kinds: list[tuple]) -> None:
+    problems = [Problem(file, row, column, None, "", "", no) for row, (file, column, no) in enumerate(kinds)]
+    many = [problem for problem in problems for _ in range(MOST_ALIKE // 3)]
+    once = listed(many)
+    by_and_by = listed([*listed(many[: len(many) // 2]), *many[len(many) // 2 :]])
+    assert how_many(once) == how_many(by_and_by) == len(many)
+    assert [p for p in once if not p.more] == [p for p in by_and_by if not p.more]
+
+
+@given(st.lists(st.lists(st.tuples(st.integers(2, 9), st.sampled_from("abc")), max_size=8), max_size=6))
+def test_a_rows_reasons_are_told_once_each_in_the_order_of_their_finding(found: list[list[tuple[int, str]]]) -> None:
+    refusals, expected = NOTHING_REFUSED, {}
+    for part in found:
+        reasons = sorted({reason for _, reason in part})
+        rows = np.array([row for row, _ in part], dtype=np.int32)
+        which = np.array([reasons.index(reason) for _, reason in part], dtype=np.int32)
+        refusals += Refusals((Refused(rows, which, reasons),))
+        for row, reason in part:
+            expected.setdefault(row, {})[reason] = None
+    assert bool(refusals) == bool(expected)
+    assert refusals.rows.tolist() == sorted(expected)
+    assert refusals.texts().tolist() == [". ".join(expected[row]) for row in sorted(expected)]
+
+
+def test_a_long_value_is_cut_short_in_its_problem_and_whole_in_the_refused_row(tmp_path: Path) -> None:
+    fleet = small_fleet_folder(tmp_path)
+    name = "C" * 5_000
+    with (fleet / "hours.csv").open("a") as file:
+        file.write(f"{name},2025-12-01,500,\n")
+    reading = read_fleet(fleet, TODAY)
+    (problem,) = (p for p in reading.problems if p.refused)
+    assert len(problem.value or "") < MOST_SHOWN + 30
+    assert "5,000 characters" in str(problem)
+    assert reading.refused["hours"]["craft_id"].tolist() == [name]
+
+
+def test_a_row_whose_describing_cell_is_too_long_is_used_without_it(tmp_path: Path) -> None:
+    fleet = small_fleet_folder(tmp_path)
+    with (fleet / "craft.csv").open("a") as file:
+        file.write("C009," + "n" * 40_000 + "\n")
+    reading = read_fleet(fleet, TODAY)
+    (problem,) = reading.problems
+    assert "at most 32,767 are read" in problem.reason
+    assert reading.records.craft.set_index("craft_id").loc["C009", "name"] is None
+
+
+# --- wide files -----------------------------------------------------------------------------------------------------
+
+
+def _hours(content: str) -> RawTable:
+    return read_text_table(content.encode(), TABLES["hours"], "hours.csv")
+
+
+def test_columns_far_out_that_hold_something_are_kept_aside_and_the_blank_ones_beyond_left_out() -> None:
+    blank = "," * 5_000
+    raw = _hours(f"craft_id,read_on,meter{blank}\nC001,2025-12-01,500,,x{blank[2:]}\n")
+    assert len(raw.headers) == 5
+    checked = check_table(raw, TODAY)
+    assert checked.kept_aside is not None
+    assert checked.kept_aside.columns.tolist() == ["column 5"]
+    assert len(checked.accepted) == 1
+
+
+def test_headers_of_one_name_are_kept_apart_in_refused_rows() -> None:
+    checked = check_table(_hours("craft_id,read_on,meter,x,x,x\n,2025-12-01,500,1,2,3\n"), TODAY)
+    assert checked.refused().columns.tolist()[3:] == ["x", "x (again)", "x (again 2)", "reason"]
+    assert checked.kept_aside is not None
+    assert checked.kept_aside.columns.tolist() == ["x", "x (again)", "x (again 2)"]
+
+
+# --- every pattern in time of its text's length ---------------------------------------------------------------------
+
+MOST_CPU_SECONDS = 60  # a bound: forty thousand of anything take seconds, and the square of it hours
+
+
+def test_every_pattern_takes_time_of_its_texts_length() -> None:
+    limit = (resource.RLIMIT_CPU, (MOST_CPU_SECONDS, MOST_CPU_SECONDS))
+    ran = subprocess.run(
+        [sys.executable, "-m", "tests.linear_patterns"],
+        capture_output=True,
+        text=True,
+        cwd=Path(__file__).parent.parent,
+        preexec_fn=lambda: resource.setrlimit(*limit),
+    )
+    assert ran.stdout.splitlines()[-1] == "all of them", ran.stderr
+
+
+# --- workbooks: what was measured is what is laid out ---------------------------------------------------------------
+
+PLACES = st.sampled_from(
+    [b"A1", b"B2", b"c3", b"AA7", b"Z40", b"ZZ9", b"A00012", b"XFD1", b"A99999", b"B", b"7", b"", b"$A$1"]
 )
-def test_every_place_of_an_experience_file_with_every_hostile_value(
-    place: tuple[str | int, ...], tmp_path: Path
-) -> None:
-    for value in JSON:
-        file = written(tmp_path / "bench.json", experience_with(value, *place).encode())
-        good_prior(lambda file=file: read_experience(file), file)  # type: ignore[misc]
-
-
-@pytest.mark.parametrize("key", GOOD)
-def test_a_key_that_is_missing_from_an_experience_file_is_named_or_its_kind_is(key: str, tmp_path: Path) -> None:
-    file = written(tmp_path / "bench.json", json.dumps({k: v for k, v in GOOD.items() if k != key}).encode())
-    with pytest.raises(SourceError, match="not an experience file" if key == "format" else key):
-        read_experience(file)
-
-
-@pytest.mark.parametrize(
-    ("value", "place", "told"),
+SPELT = st.sampled_from(
     [
-        ("true", ("mean", 0), "true is not a number that can stand there"),
-        ('"1.5"', ("mean", 0), "'1.5' is not a number"),
-        ("true", ("version",), "version true of the format"),
-        ("true", ("lives",), "lives must be a whole number of lives"),
-        ("41", ("failures",), "failures must be at most the lives, 40, not 41"),
-        ("1e300", ("covariance", 2, 4), "1e[+]300 is not a number that can stand there"),
-        ("50", ("covariance", 2, 4), "not symmetric, or negative"),
-        ("9" * 400, ("mean", 1), "a whole number of some 400 digits is not a number"),
-        ("NaN", ("mean", 1), "NaN is not a number. Correct it"),
-        ('{"lives": 1, "lives": 2}', ("lives",), "lives is there twice"),
-    ],
+        b' r="%s"',
+        b" r='%s'",
+        b' r = "%s"',
+        b'\tr="%s"',
+        b'\nr\r=\t"%s"',
+        b' s="1"r="%s"',
+        b' s="1" r="%s"',
+        b"",
+        b' R="%s"',
+    ]
 )
-def test_an_impossible_experience_is_refused_with_its_reason(
-    value: str, place: tuple[str | int, ...], told: str, tmp_path: Path
-) -> None:
-    with pytest.raises(SourceError, match=told):
-        read_experience(written(tmp_path / "bench.json", experience_with(value, *place).encode()))
+TAGS = st.sampled_from([b"c", b"x:c", b"\xc3\xa9:c", b"c", b"c"])
 
 
-# --- whole files ------------------------------------------------------------------------------------------------------
+@st.composite
+def odd_sheets(draw: st.DrawFn) -> bytes:
+    """Sheets that name their places in every way that XML allows, and some that it does not."""
+    rows = []
+    for _ in range(draw(st.integers(0, 4))):
+        cells = []
+        for _ in range(draw(st.integers(0, 4))):
+            tag, spelt = draw(TAGS), draw(SPELT)
+            place = spelt % draw(PLACES) if spelt else b""
+            cells.append(b"<%s%s><v>%d</v></%s>" % (tag, place, draw(st.integers(0, 12)), tag))
+        number = draw(st.sampled_from([b"", b' r="3"', b" r='90000'", b' r="0"', b' r="x"']))
+        rows.append(b"<row%s>%s</row>" % (number, b"".join(cells)))
+    return sheet(b"".join(rows)).replace(b"<worksheet", b'<worksheet xmlns:x="x"')
 
 
-@pytest.mark.parametrize("read", [read_priors, read_experience])
-@pytest.mark.parametrize("content", FILES, ids=range(len(FILES)))
-def test_a_file_that_is_none_is_refused_by_name(read: Callable[[Path], Prior], content: bytes, tmp_path: Path) -> None:
-    file = written(tmp_path / "mine", content)
-    with pytest.raises(SourceError) as refused:
-        read(file)
-    assert str(refused.value).startswith(f"{file}: ")
-    is_plain(str(refused.value).replace(str(file), "mine"))
+@given(xml=odd_sheets())
+@settings(max_examples=300)
+def test_no_sheet_reaches_further_than_was_measured(tmp_path_factory: pytest.TempPathFactory, xml: bytes) -> None:
+    """Near the first cell the measure is one for all, so that there it is made to look at every place."""
+    content = workbook(tmp_path_factory.mktemp("odd") / "book.xlsx", xml, noise=0).read_bytes()
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(sheet_extents, "_NEAR_ROWS", 1)
+        patched.setattr(sheet_extents, "_NEAR_COLUMNS", 1)
+        patched.setattr(sheet_extents, "_NOT_NEAR", re.compile(b' r="'))
+        try:
+            plainly = sheet_extents._spelt_plainly(xml)
+            rows, columns = sheet_extents._extent(plainly, plainly.count(b"<c"))
+            laid_out = Workbook(content).rows("hours")
+        except SourceError:
+            return
+    assert len(laid_out) <= rows
+    assert max(map(len, laid_out), default=0) <= columns
 
 
-@pytest.mark.parametrize("read", [read_priors, read_experience])
-def test_what_is_no_file_is_refused_at_once(read: Callable[[Path], Prior], tmp_path: Path) -> None:
-    places = [tmp_path, tmp_path / "nowhere", Path("mine\0"), tmp_path / ("x" * 5_000)]
-    if hasattr(os, "mkfifo"):
-        os.mkfifo(tmp_path / "pipe")  # a reader would wait for ever
-        places += [tmp_path / "pipe", Path(os.devnull)]
-    for place in places:
-        with pytest.raises(SourceError, match=r"no file|cannot be read"):
-            read(place)
+def test_the_lists_of_a_workbook_cannot_point_past_what_was_measured(tmp_path: Path) -> None:
+    """Another list of sheets, to which the package's own list points, is not what is read."""
+    elsewhere = sheet(b'<row r="1"><c r="A1"><v>99</v></c></row>')
+    path = workbook(tmp_path / "book.xlsx", with_readings(b""), noise=0)
+    with zipfile.ZipFile(path) as packed:
+        parts = {info.filename: packed.read(info) for info in packed.infolist()}
+    parts["_rels/.rels"] = parts["_rels/.rels"].replace(b"xl/workbook.xml", b"other/workbook.xml")
+    for name in ("workbook.xml", "_rels/workbook.xml.rels"):
+        parts[f"other/{name}"] = parts[f"xl/{name}"]
+    for number in (1, 2, 3):
+        parts[f"other/worksheets/sheet{number}.xml"] = elsewhere
+    with zipfile.ZipFile(path, "w") as packed:
+        for name, part in parts.items():
+            packed.writestr(name, part)
+    assert Workbook(path.read_bytes()).rows("hours")[0][0] == "craft_id"
 
 
-@pytest.mark.parametrize("read", [read_priors, read_experience])
-def test_a_file_that_is_too_large_is_not_read_to_its_end(read: Callable[[Path], Prior], tmp_path: Path) -> None:
-    with pytest.raises(SourceError, match=f"more than {MOST_BYTES:,} bytes"):
-        read(written(tmp_path / "mine", b"#" * (MOST_BYTES + 1)))
+@pytest.mark.parametrize("encoding", ["utf-7", "x", "utf-16"])
+def test_a_list_of_sheets_in_a_strange_encoding_is_damage(tmp_path: Path, encoding: str) -> None:
+    path = workbook(tmp_path / "book.xlsx", with_readings(b""), noise=0)
+    with zipfile.ZipFile(path) as packed:
+        parts = {info.filename: packed.read(info) for info in packed.infolist()}
+    parts["xl/workbook.xml"] = f'<?xml version="1.0" encoding="{encoding}"?>'.encode() + parts["xl/workbook.xml"]
+    with zipfile.ZipFile(path, "w") as packed:
+        for name, part in parts.items():
+            packed.writestr(name, part)
+    with pytest.raises(SourceError, match="damaged"):
+        read_fleet(path, TODAY)
 
 
-def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
-    bom = b"\xef\xbb\xbf"
-    mine = read_priors(written(tmp_path / "mine.toml", bom + PRIORS_TEXT.encode()))
-    np.testing.assert_array_equal(mine.mean, read_priors().mean)
-    read_experience(written(tmp_path / "bench.json", bom + json.dumps(GOOD).encode()))
+def test_a_workbook_in_a_zip_is_measured_by_the_size_of_the_zip(tmp_path: Path) -> None:
+    from forecaster.packed_sizes import ALWAYS_READ_BYTES
+    from forecaster.workbook_xml import unpack
+
+    path = workbook(tmp_path / "book.xlsx", with_readings(b" " * 2 * ALWAYS_READ_BYTES), noise=0)
+    stored = tmp_path / "stored.xlsx"
+    with zipfile.ZipFile(path) as packed, zipfile.ZipFile(stored, "w", zipfile.ZIP_STORED) as anew:
+        for info in packed.infolist():
+            anew.writestr(info.filename, packed.read(info))
+    unpack(stored.read_bytes())
+    with pytest.raises(ForecasterError, match="times its size"):
+        unpack(stored.read_bytes(), packed_bytes=10_000)
+
+
+def test_dates_of_any_length_are_no_dates() -> None:
+    parsed = parse_dates(["2025-01-01" + " " * 300 + "x"], TODAY)
+    assert parsed.faults[0].reason == "this is not a date"

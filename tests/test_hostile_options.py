@@ -41,6 +41,7 @@ WORDS_OF = {
     "flooded": (),
     "teardown": ("FLEET",),
     "slip": ("FLEET",),
+    "help": ("limits",),
     "simulate": ("OUT/invented", "--force"),
 }
 
@@ -131,7 +132,7 @@ def test_with_every_number_at_an_end_of_its_range_there_is_an_answer_or_a_refusa
         if option.names[0] not in AT_LENGTH.get(command, ())
         for word in at(end, option)
     ]
-    days = [] if command == "simulate" else ["--as-of", DAY]
+    days = [] if command in ("simulate", "help") else ["--as-of", DAY]
     for form in (
         ((), ("--json",)) if any("--json" in one.names for one in COMMANDS.by_name[command].arguments) else ((),)
     ):

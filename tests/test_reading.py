@@ -345,7 +345,7 @@ def test_a_file_beyond_the_size_limit_is_refused(folder: Path, monkeypatch: pyte
     monkeypatch.setattr(reading_room, "MAX_CSV_BYTES", 1_000)
     (problem,) = read_fleet(folder, TODAY).stops_answer
     assert problem.file == "hours.csv"
-    assert "MB are read" in problem.reason
+    assert "at most 1,000 bytes are read" in problem.reason
 
 
 def test_the_default_settings_hold_without_fleet_toml(folder: Path) -> None:
@@ -694,12 +694,19 @@ def test_a_far_but_bearable_cell_is_read(folder: Path, tmp_path: Path) -> None:
     assert {p.row for p in reading.problems if p.refused} == {20000}
 
 
-def test_a_far_row_whose_cells_do_not_say_where_they_are_is_refused(folder: Path, tmp_path: Path) -> None:
+def test_a_far_row_whose_cells_do_not_say_where_they_are_is_read_for_what_it_is(folder: Path, tmp_path: Path) -> None:
     path = as_workbook(folder, tmp_path / "fleet.xlsx")
     far = '<row r="1048576"><c><v>1</v></c></row></sheetData>'
     in_parts(path, "hours", lambda xml: xml.replace("</sheetData>", far))
+    assert {p.row for p in read_fleet(path, TODAY).problems if p.refused} == {1_048_576}
+
+
+def test_cells_that_do_not_say_where_they_are_are_counted(folder: Path, tmp_path: Path) -> None:
+    path = as_workbook(folder, tmp_path / "fleet.xlsx")
+    sprawl = "<row>" + "<c><v>1</v></c>" * 9_000 + "</row>" + "<row/>" * 100_000 + "</sheetData>"
+    in_parts(path, "hours", lambda xml: xml.replace("</sheetData>", sprawl))
     (problem,) = read_fleet(path, TODAY).stops_answer
-    assert "do not say where they are" in problem.reason
+    assert "Delete the rows below" in problem.remedy
 
 
 def test_a_document_type_in_a_workbook_is_refused(folder: Path, tmp_path: Path) -> None:
@@ -722,7 +729,7 @@ def test_a_workbook_beyond_the_size_limit_is_refused(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(reading_room, "MAX_WORKBOOK_BYTES", 100)
-    with pytest.raises(SourceError, match="MB are read"):
+    with pytest.raises(SourceError, match="at most 100 bytes are read"):
         read_fleet(as_workbook(folder, tmp_path / "fleet.xlsx"), TODAY)
 
 
