@@ -9,10 +9,12 @@ from __future__ import annotations
 import logging
 from datetime import date
 
+import pandas as pd
+
 import forecaster
 import this_week_panel  # noqa: F401 - with it come Streamlit's and Plotly's parts that the first screen draws with
 from charts import risk_by_unit
-from fleet_rows import craft_places, risk_rows
+from fleet_rows import risk_rows
 from loading import load, named_source, on_record, risks
 
 # Streamlit warns of each of its own functions that is called outside a page's run, which this is on purpose.
@@ -20,7 +22,8 @@ OUTSIDE_A_PAGE = "streamlit.runtime.scriptrunner_utils.script_run_context"
 
 
 def warm_up(today: date) -> None:
-    """Read the fleet that the command named and forecast it as of `today`, as the first page will ask."""
+    """Read the fleet that the command named and forecast it as of `today`, as the first page asks; or wait for that."""
+    risk_by_unit(risk_rows([], pd.DataFrame(), {}), forecaster.DEFAULT_HOURS)  # an empty picture, for Plotly's imports
     source = named_source()
     if source is None:
         return
@@ -28,10 +31,8 @@ def warm_up(today: date) -> None:
     quiet.disabled = True
     try:
         loaded = load(source, today)
-        told = risks(loaded, today, forecaster.DEFAULT_HOURS, forecaster.DEFAULT_MODEL)
-        known = on_record(loaded, today).instructions
-        rows = risk_rows(told.units[:1], craft_places(loaded.fleet.records), known)
-        risk_by_unit(rows, told.hours)  # Plotly's own imports
+        risks(loaded, today, forecaster.DEFAULT_HOURS, forecaster.DEFAULT_MODEL)
+        on_record(loaded, today)
     except forecaster.ForecasterError:
         return  # the page that asks for it says why
     finally:

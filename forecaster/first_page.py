@@ -5,8 +5,8 @@ until then, two seconds on a slow phone, a phone would show what is meant for a 
 
 Plotly is the largest part of a page, and a browser takes about a second to start it. Streamlit has it fetched once
 there is a picture to draw, which is when the answer stands. Here the page itself has it fetched. The landing page, of
-which a picture is half, also starts it: as soon as it has asked the server for its answer, since while it waits for
-that it has nothing else to do. Sooner would put the asking off; later, as on any other page, the answer.
+which a picture is half, has it fetched and started when it turns to the server for its answer: while it waits for that
+it has nothing else to do. Sooner it would keep the page's own program waiting; later, as on any other page, the answer.
 
 And a page opened by its own address is told where the server is. Left to itself it looks beneath that address first,
 which costs two questions and leaves two errors on the browser's console. The name for it is Streamlit's own and is
@@ -29,7 +29,7 @@ window.WebSocket = class extends Connection {{
   constructor(...asked) {{
     super(...asked);
     window.WebSocket = Connection;
-    this.addEventListener("open", () => setTimeout(() => import("./static/js/{file}").catch(() => undefined)));
+    import("./static/js/{file}").catch(() => undefined);
   }}
 }};
 }}"""
@@ -63,7 +63,7 @@ class FirstPage:
     def _picture_parts(self, path: str) -> bytes:
         if self.file is None:
             return b""
-        return (FETCHED + STARTED if path == LANDING else FETCHED).format(file=self.file).encode()
+        return (STARTED if path == LANDING else FETCHED).format(file=self.file).encode()
 
 
 class _Answer:

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import IO, TYPE_CHECKING, Any, Literal
 
-from forecaster.source_content import content_of
+from forecaster.source_content import content_of, size_of
 
 if TYPE_CHECKING:
     from forecaster.fleet import Fleet
@@ -44,11 +44,17 @@ KINDS: dict[Piece, tuple[str, ...]] = {
 # seconds of one processor; beyond 1,500 a laptop would feel it for the sake of a question that may never come.
 MOST_AHEAD = 1_500
 HORIZONS = tuple(range(5, 205, 5))  # where the screens' slider stops, engine hours
-POLITENESS = 5  # how far the other process steps back once the first page has what it needs; the most is 19
+# Bytes of a source from which a second process reads and forecasts it for the first page. A smaller one is read here in
+# less time than that process takes to start: the sample, of 90,000, in half of it.
+LARGE = 400_000
+# For a browser to draw the page before the rest of an opened fleet is prepared, unless somebody waits for it already.
+SECONDS_TO_DRAW = 1.0
+POLITENESS = 10  # how far the other process steps back once the first sentence has what it needs; the most is 19
 TOLD_EVERY = 0.2  # seconds after which whoever waits is told how far it has come
 # Seconds without a word from the other process after which nobody waits for it any longer. The longest silence that was
 # seen over 500 units was 8 s, on two processors with twenty tasks.
 MOST_PATIENCE = 60.0
+POLITELY = "politely"
 START = "import json, sys; sys.path[:] = json.loads(sys.argv[1]); from forecaster.preparing import main; main()"
 
 
@@ -73,6 +79,7 @@ class Preparation:
         self._told = "Preparing ..."
         self._came: set[str] = set()
         self._heard = time.monotonic()
+        self._asked = threading.Event()
         self._here: dict[str, threading.Event] = {piece: threading.Event() for piece in KINDS}
         if fleet is not None:
             for piece in ("risks", "forecast", "standing"):
@@ -95,15 +102,21 @@ class Preparation:
 
     def wait(self, piece: Piece, tell: Callable[[str], object]) -> None:
         """Until a piece is here, or nothing seems to come of it; `tell` hears how far it has come, and may raise."""
+        self._asked.set()
         while not self._here[piece].wait(TOLD_EVERY) and time.monotonic() - self._heard < MOST_PATIENCE:
             tell(self._told)
 
     def _follow(self) -> None:
         """Start the other process and take over what it gives, until it ends."""
         opened = self._fleet is None
+        if not opened:
+            self._asked.wait(SECONDS_TO_DRAW)
+            self._heard = time.monotonic()
         job = Job(self.today, self._source) if self._fleet is None else _rest_of(self._fleet, self.today)
         try:
-            with subprocess.Popen(_command(), stdin=subprocess.PIPE, stdout=subprocess.PIPE, **_apart()) as process:
+            with subprocess.Popen(
+                _command(politely=not opened), stdin=subprocess.PIPE, stdout=subprocess.PIPE, **_apart()
+            ) as process:
                 if process.stdin is not None and process.stdout is not None:
                     pickle.dump(job, process.stdin)
                     process.stdin.flush()  # and left open: its end tells the other process that this one has ended
@@ -148,15 +161,17 @@ class Preparations:
 
     def __init__(self) -> None:
         """Nothing is prepared yet."""
-        self._serving = False
+        self.serving = False  # whether the program itself serves the screens
         self._latest: Preparation | None = None
         self._begun: set[tuple[str, date]] = set()
         self._lock = threading.Lock()
 
     def begin(self, source: str, today: date) -> None:
-        """Prepare a source; from here on the other fleets that are opened are prepared too."""
-        self._serving = True
+        """Prepare a source, if it is large; from here on the fleets that are opened are prepared too."""
+        self.serving = True
         with suppress(OSError):  # the page that asks for it says what is wrong with it
+            if size_of(source) < LARGE:
+                return
             content = content_of(source)
             self._begun.add((content, today))
             self._latest = Preparation(today, content, source)
@@ -165,7 +180,7 @@ class Preparations:
         """Prepare what a fleet is asked next whose first page is answered: once, and not while another is prepared."""
         with self._lock:
             busy = self._latest is not None and self._latest.goes_on
-            if self._serving and not busy and (content, today) not in self._begun:
+            if self.serving and not busy and (content, today) not in self._begun:
                 self._begun.add((content, today))
                 self._latest = Preparation(today, content, fleet=fleet)
 
@@ -197,9 +212,9 @@ def _rest_of(fleet: Fleet, today: date) -> Job:
     return Job(today, None, fleet.reading, fleet.prior, fleet.worked_out(("histories", "fits", "usage")))
 
 
-def _command() -> list[str]:
+def _command(politely: bool) -> list[str]:
     """The other process: the same Python, which finds its modules where this one does."""
-    return [sys.executable, "-c", START, json.dumps(sys.path)]
+    return [sys.executable, "-c", START, json.dumps(sys.path), *([POLITELY] if politely else [])]
 
 
 def _apart() -> dict[str, Any]:
@@ -215,6 +230,8 @@ def _apart() -> dict[str, Any]:
 
 def main() -> None:
     """The other process: one job from standard input, its pieces to standard output."""
+    if POLITELY in sys.argv:
+        _step_back()
     pipe = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # nothing else may come in between
 
@@ -235,26 +252,25 @@ def _end_with_the_other() -> None:
 def prepare(job: Job, give: Give, step_back: Callable[[], None] | None = None) -> None:
     """Work out a job and give its pieces as they come; of a fleet that cannot be asked, none.
 
-    `step_back` is called once all that the first page asks is given.
+    `step_back` is called once all that the first sentence asks is given.
     """
     from forecaster.errors import ForecasterError
     from forecaster.fleet import DEFAULT_HOURS, Fleet
 
     with suppress(ForecasterError):
         if job.reading is None:
-            fleet = _first_page(str(job.source), job.today, give)
+            fleet = _first_page(str(job.source), job.today, give, step_back or _step_back)
             horizons = sorted(set(HORIZONS) - {DEFAULT_HOURS}, key=lambda hours: abs(hours - DEFAULT_HOURS))
         else:
             fleet, horizons = Fleet(job.reading, job.prior), []  # how its units stand is known where it is open
             fleet.take_over(job.known or {})
-        (step_back or _step_back)()
         if fleet.histories(job.today).in_service().n_lives <= MOST_AHEAD:
             _give_horizons(fleet, job.today, horizons[:2], give)  # where the slider stops next
             _give_plan(fleet, job.today, give)
             _give_horizons(fleet, job.today, horizons[2:], give)
 
 
-def _first_page(source: str, today: date, give: Give) -> Fleet:
+def _first_page(source: str, today: date, give: Give, step_back: Callable[[], None]) -> Fleet:
     from forecaster.fleet import open_fleet
 
     content = content_of(source)
@@ -262,6 +278,7 @@ def _first_page(source: str, today: date, give: Give) -> Fleet:
     give("reading", (content if content == content_of(source) else "", fleet.reading))
     fleet.risks(today)
     _give(fleet, "risks", give)
+    step_back()
     fleet.forecast(today)
     _give(fleet, "forecast", give)
     _give(fleet, "standing", give)

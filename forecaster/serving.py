@@ -23,6 +23,7 @@ from forecaster.command_line import DONE, tell_progress
 from forecaster.errors import SourceError, WrongUsage
 from forecaster.first_page import FirstPage, picture_file, scripts_within
 from forecaster.installed import dashboard_app, sample_fleet_folder
+from forecaster.page_files import PageFiles
 from forecaster.preparing import PREPARATIONS
 from forecaster.upload_folders import remove_uploads, sweep_uploads
 
@@ -107,7 +108,8 @@ def _serve(app: Path, port: int) -> None:
     sys.argv = [str(app)]  # beside it lies the server's own configuration
     style = (app.parent / "style.css").read_text(encoding="utf-8")
     door = Middleware(ClosedDoor, scripts=scripts_within(folder, file))
-    served = streamlit.App(app, middleware=[door, Middleware(FirstPage, style=style, file=file)])
+    page = [Middleware(FirstPage, style=style, file=file), Middleware(PageFiles, folder=folder / "static")]
+    served = streamlit.App(app, middleware=[door, *page])
     with suppress(KeyboardInterrupt):  # the usual way to end it, handed on once everything is closed
         served.run(config={**SAFE_START, "server.port": port})
 

@@ -117,6 +117,21 @@ def test_of_a_very_large_fleet_only_the_first_page_is_prepared(monkeypatch: pyte
     assert found == ["reading", "risks", "forecast", "standing"]
 
 
+@pytest.fixture
+def large_sample(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The sample counts as large."""
+    monkeypatch.setattr(preparing, "LARGE", 0)
+
+
+def test_a_small_source_is_read_sooner_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(preparing, "Preparation", never)
+    served = Preparations()
+    served.begin(SAMPLE, SAMPLE_DAY)
+    assert served.serving
+    assert served.fleet(content_of(SAMPLE), SAMPLE_DAY) is None
+
+
+@pytest.mark.usefixtures("large_sample")
 def test_a_second_process_prepares_the_sample() -> None:
     served = Preparations()
     served.begin(SAMPLE, SAMPLE_DAY)
@@ -129,6 +144,7 @@ def test_a_second_process_prepares_the_sample() -> None:
     assert told
 
 
+@pytest.mark.usefixtures("large_sample")
 def test_another_day_or_other_records_wait_for_nothing() -> None:
     served = Preparations()
     served.begin(SAMPLE, SAMPLE_DAY)
@@ -137,8 +153,8 @@ def test_another_day_or_other_records_wait_for_nothing() -> None:
     assert not served.have("decided", "other records", SAMPLE_DAY)
 
 
-def ended(command: str) -> Callable[[], list[str]]:
-    return lambda: [sys.executable, "-c", command]
+def ended(command: str) -> Callable[[bool], list[str]]:
+    return lambda politely: [sys.executable, "-c", command]
 
 
 @pytest.mark.parametrize(
@@ -170,7 +186,7 @@ def test_nor_beyond_some_time_where_it_says_nothing(monkeypatch: pytest.MonkeyPa
 
 
 def test_nor_where_it_cannot_be_started(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(preparing, "_command", lambda: ["a program that is not there"])
+    monkeypatch.setattr(preparing, "_command", lambda politely: ["a program that is not there"])
     one = Preparation(SAMPLE_DAY, content_of(SAMPLE), SAMPLE)
     assert one.fleet() is None
 
@@ -192,6 +208,7 @@ def test_records_that_are_written_to_while_they_are_read_are_not_taken(
     assert found[0][1][0] != read
 
 
+@pytest.mark.usefixtures("large_sample")
 def test_nothing_is_prepared_before_the_server_begins_and_each_fleet_once(
     sample: Fleet, monkeypatch: pytest.MonkeyPatch
 ) -> None:

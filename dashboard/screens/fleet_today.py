@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import date
 
 import pandas as pd
@@ -33,7 +34,9 @@ from this_week_panel import SeenWeek, empty_craft_panel, stop_panel, week_line, 
 from words import all_told, capital, chance_words, count_words, day_words, hours_words, plain
 
 TABLES_SHOWN = "tables shown"  # in the session: how many tables had a row chosen
-DRAWN = 30  # units in the picture unless all are asked for: what an eye takes in
+DRAWN = "fleet drawn"  # in the session: whether the picture was drawn before, and its program is there
+SECONDS_TO_DRAW = 0.4  # of a browser that has not drawn a picture yet and is busy starting what draws it
+MOST_DRAWN = 30  # units in the picture unless all are asked for: what an eye takes in
 CARDS = 10  # cards on one page of the list
 LINKS = 5  # links beneath the answer
 
@@ -63,6 +66,7 @@ def main() -> None:
     doubtful = loaded.fleet.reading.doubtful_units
     show_picture(units, places, instructions, asked)
     # Sentence and picture stand; the rest is asked for now, so that a large fleet's do not wait for it.
+    let_it_draw()
     units = units_at(forecast(loaded, asked.as_of, asked.hours, asked.model).units, places, asked.places)
     show_table(fleet_rows(units, places, doubtful, instructions), asked)
     show_cards(units, places, doubtful, instructions, asked)
@@ -71,6 +75,13 @@ def main() -> None:
     st.caption(CAUTION)
     with of_week:  # last: it takes seconds, and the ranked table need not wait for it
         week_panel(week)
+
+
+def let_it_draw() -> None:
+    """A moment for the browser to draw the picture: the table's program and some sixty others would come in between."""
+    if forecaster.PREPARATIONS.serving and not st.session_state.get(DRAWN):
+        st.session_state[DRAWN] = True
+        time.sleep(SECONDS_TO_DRAW)
 
 
 def show_answer(
@@ -111,8 +122,8 @@ def show_picture(
 ) -> None:
     """The ranked risks."""
     drawn = units
-    if len(units) > DRAWN and not st.toggle(f"Draw all {len(units)} units", key="all_units"):
-        drawn = units[:DRAWN]
+    if len(units) > MOST_DRAWN and not st.toggle(f"Draw all {len(units)} units", key="all_units"):
+        drawn = units[:MOST_DRAWN]
     first = drawn[0]
     st.plotly_chart(
         risk_by_unit(risk_rows(drawn, places, instructions), asked.hours),
