@@ -18,8 +18,8 @@ from number_field import number_text
 from words import STOP_ICON, day_words, plain
 
 ELSEWHERE = "elsewhere"  # as the link tells a craft that is not in the fleet
-LONGEST_AGO = timedelta(days=1096)
-MOST_HOURS = 5000.0  # engine hours that a supercharger or its craft may have run
+LONGEST_AGO = timedelta(days=forecaster.DAYS_BACK)
+HOURS = (forecaster.ENGINE_HOURS.least, forecaster.ENGINE_HOURS.most)
 # Where a fact of ``forecaster.Flooding`` is asked: the name of its question.
 ASKED_BY = {
     "water_in_cylinder": "cylinder",
@@ -246,8 +246,8 @@ def _ask(
 
 
 def _hours(name: str, asks: str, explained: str, blank: str) -> float | None:
-    needed = f"engine hours from 0 to {MOST_HOURS:g} are needed"
-    return ask_number(name, asks, (0.0, MOST_HOURS), needed, 1.0, f"water_{name}", blank, explained)
+    needed = f"engine hours from {HOURS[0]:g} to {HOURS[1]:g} are needed"
+    return ask_number(name, asks, HOURS, needed, 1.0, f"water_{name}", blank, explained)
 
 
 def _wanted_happened(as_of: date) -> date:

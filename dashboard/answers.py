@@ -143,12 +143,14 @@ def reading_answer(reading: forecaster.Reading) -> str:
     """The data screen in one sentence: rows read, rows refused, problems."""
     used, refused = sum(reading.read.values()), sum(reading.refused_counts.values())
     if reading.stops_answer:
-        stopping = count_words(len(reading.stops_answer), "problem")
+        stopping = count_words(forecaster.how_many(reading.stops_answer), "problem")
         head = f"The records cannot be used yet: {stopping} must be mended first"
     elif refused:
         head = f"{used:,}{SPACE}rows are in use; {count_words(refused, 'row was', 'rows were')} refused and kept"
     elif reading.problems:
-        head = f"All {used:,}{SPACE}rows are in use, with {count_words(len(reading.problems), 'remark')}"
+        head = (
+            f"All {used:,}{SPACE}rows are in use, with {count_words(forecaster.how_many(reading.problems), 'remark')}"
+        )
     else:
         head = f"All {used:,}{SPACE}rows are in use; nothing was refused"
     return f"{head}."

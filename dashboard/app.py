@@ -41,6 +41,11 @@ else:
     )
 
 told_wrong.begin()
+try:
+    forecaster.refuse_day(date.today(), "The day of this computer's clock", "Set the clock right.")
+except forecaster.WrongUsage as refusal:
+    st.error(plain(refusal), icon=":material/info:")
+    st.stop()
 of_fleet = date_format(chosen_source(), date.today())
 begin(of_fleet)
 try:

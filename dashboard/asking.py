@@ -111,8 +111,9 @@ def _narrow(name: str, known: Sequence[str]) -> list[str]:
 def _wanted_hours() -> int:
     usual = int(forecaster.DEFAULT_HOURS)
     for text in link.wanted("hours"):
-        if text.isdecimal() and LEAST_HOURS <= int(text) <= MOST_HOURS:
-            return int(text)
+        number = link.number_in(text)
+        if number is not None and number.is_integer() and LEAST_HOURS <= number <= MOST_HOURS:
+            return int(number)
         _tell(f"hours={text}", f"a whole number from {LEAST_HOURS} to {MOST_HOURS} is needed; {usual} h is shown")
     return usual
 

@@ -57,8 +57,11 @@ ANSWERS = {
     "other": "other",
 }
 DONT_KNOW = ("tuned", "catch_can", "parts_fitted")  # nothing to look at in the unit itself
-# The least and most that a number may be; play that a manual allows is above 0.
-LIMITS = {"shaft_play_mm": (0.0, 20.0), "play_limit_mm": (0.01, 20.0), "slip_found_lb_ft": (0.0, 40.0)}
+RANGES = {
+    "shaft_play_mm": forecaster.SHAFT_PLAY_MM,
+    "play_limit_mm": forecaster.PLAY_LIMIT_MM,
+    "slip_found_lb_ft": forecaster.SLIP_FOUND,
+}
 SEASONS = {"": "By the day", "in": "In season", "off": "Off season"}
 
 
@@ -70,7 +73,7 @@ def ask_what_was_found() -> tuple[dict[str, Any], str, dict[str, list[str]]]:
         for name in names:
             if name in ASKED_WHEN and not any(found.get(part) == "scored" for part in ASKED_WHEN[name]):
                 continue
-            found[name] = _number(name) if name in LIMITS else _word(name)
+            found[name] = _number(name) if name in RANGES else _word(name)
     st.markdown("**The price**")
     season = _one_of("season", "Rush surcharge of the season?", SEASONS)
     usual = forecaster.Finding()
@@ -97,7 +100,7 @@ def _one_of(name: str, asks: str, answers: dict[str, str]) -> str:
 
 
 def _number(name: str) -> float | None:
-    least, most = LIMITS[name]
+    least, most = RANGES[name].least, RANGES[name].most
     needed = f"a number from {least:g} to {most:g} is needed"
     step = 0.01 if name.endswith("_mm") else 0.5
     return ask_number(f"{PREFIX}{name}", ASKS[name], (least, most), needed, step, f"{PREFIX}{name}", "Not measured")

@@ -55,7 +55,7 @@ def slip_evidence(slip: forecaster.FleetSlip) -> str:
 def moment(estimate: Interval) -> str:
     """A moment with its interval: "12.3 (10.7–14.0)"; "to" where a dash would read as a minus."""
     between = " to " if estimate.low < 0 else TO
-    return f"{estimate.mean:.1f} ({estimate.low:.1f}{between}{estimate.high:.1f})".replace(" ", SPACE)
+    return f"{estimate.mean:z.1f} ({estimate.low:z.1f}{between}{estimate.high:z.1f})".replace(" ", SPACE)
 
 
 def hours_to_limit(left: forecaster.HoursToLimit) -> str:

@@ -8,6 +8,8 @@ import pandas as pd
 
 import forecaster
 
+COLUMNS_NAMED = 30  # of those kept aside; a file may have a thousand
+
 
 def problem_rows(problems: Sequence[forecaster.Problem]) -> pd.DataFrame:
     """Every problem as one row: file, row, column, value, reason, remedy, and what became of the row."""
@@ -34,6 +36,11 @@ def _became(problem: forecaster.Problem) -> str:
     return "used for its own unit, asked about" if problem.held_back else "noticed, nothing refused"
 
 
+def _first(names: Sequence[str]) -> str:
+    more = len(names) - COLUMNS_NAMED
+    return ", ".join(names[:COLUMNS_NAMED]) + (f" and {more:,} more" if more > 0 else "")
+
+
 def file_rows(reading: forecaster.Reading) -> pd.DataFrame:
     """What was read of each file: rows used, rows refused, columns kept aside."""
     return pd.DataFrame(
@@ -42,7 +49,7 @@ def file_rows(reading: forecaster.Reading) -> pd.DataFrame:
                 "file": forecaster.TABLES[name].file,
                 "used": used,
                 "refused": reading.refused_counts.get(name, 0),
-                "aside": ", ".join(map(str, reading.kept_aside[name].columns)) if name in reading.kept_aside else "",
+                "aside": _first(list(map(str, reading.kept_aside[name].columns))) if name in reading.kept_aside else "",
             }
             for name, used in reading.read.items()
         ]

@@ -91,7 +91,7 @@ def score(value: float) -> str:
         return ""
     if math.isinf(value):
         return "∞" if value > 0 else "−∞"
-    return f"{value:.3f}".replace("-", "−")
+    return f"{value:z.3f}".replace("-", "−")
 
 
 def _between(lead: pd.Series) -> str:

@@ -314,7 +314,9 @@ def backtest(loaded: Loaded, as_of: date, hours: float, every: str) -> forecaste
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")
 def _fleet(_source: str, today: date, content: str) -> forecaster.Fleet:
-    return forecaster.PREPARATIONS.fleet(content, today) or forecaster.fleet_of(_reading(_source, today, content))
+    ready = forecaster.PREPARATIONS.fleet(content, today)
+    reading = _reading(_source, today, content, None if ready is None else ready.reading)
+    return ready or forecaster.fleet_of(reading)
 
 
 @st.cache_resource(max_entries=KEPT_FLEETS, show_spinner="Reading the records ...")

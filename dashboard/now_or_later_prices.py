@@ -25,7 +25,6 @@ EXPLAINED = {
     "core_lost": "Chance that a failure costs the housings or the impeller, so that a new unit is needed.",
     "engine_hit": "Chance that a failure sends debris into the engine.",
 }
-MOST_DAYS = 366.0
 CENTS = 2  # decimals of an amount that a field shows
 MORE = "further prices unfolded"  # in the session
 
@@ -110,11 +109,12 @@ def _ask(one: _Input) -> float | None:
         if one.key not in st.session_state:
             st.session_state[one.key] = _wanted_percent(one)
         return one.given(st.slider(label, 0.0, 100.0, step=1.0, format="%.0f %%", key=one.key, help=explained))
+    limits = forecaster.range_of_price(one.name)
     return one.given(
         number_field(
             one.name,
             label,
-            (0.0, MOST_DAYS if one.in_days else math.inf),
+            (limits.least, limits.most),
             0.5 if one.in_days else _step(one.own),
             one.key,
             usual=one.shown,

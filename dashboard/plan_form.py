@@ -18,8 +18,6 @@ from loading import PlanChoice
 from number_field import number_field, number_text
 from words import DASH, SPACE, day_words, plain
 
-MOST_MONEY, MOST_PLACES, MOST_SPARES = 1e9, 10_000.0, 1_000
-MOST_KITS, MOST_WEEKS = 100_000, 520.0
 MORE = "further limits unfolded"  # in the session
 NO_LIMIT = "none"  # in the link: a budget without limit where fleet.toml has one
 EDITS = "plan changed by hand"  # in the session: what was changed just now, before the link tells it
@@ -105,13 +103,19 @@ def ask_limits(fleet: forecaster.Fleet, as_of: date) -> PlanAsked:
     """The controls, in the row that is open; the link comes first. Raises WrongUsage for days that make no plan."""
     bench, usual = fleet.settings.bench, fleet.off_season(as_of)
     budget = _number(
-        "Budget", "budget", bench.budget, MOST_MONEY, 500.0, "Money for the work; blank: no limit.", blank=True
+        "Budget",
+        "budget",
+        bench.budget,
+        forecaster.BUDGET.most,
+        500.0,
+        "Money for the work; blank: no limit.",
+        blank=True,
     )
     per_week = _number(
         "Rebuilds a week",
         "bench",
         bench.rebuilds_per_week,
-        MOST_PLACES,
+        forecaster.A_WEEK.most,
         1.0,
         "What the bench finishes; 2.5: two, then three.",
     )
@@ -123,7 +127,7 @@ def ask_limits(fleet: forecaster.Fleet, as_of: date) -> PlanAsked:
             "Spare units",
             "spares",
             fleet.settings.stock.spare_units,
-            MOST_SPARES,
+            forecaster.SPARE_UNITS.most,
             1,
             "On the shelf, to stand in for a unit that is on the bench in a week in which craft earn.",
         )
@@ -165,12 +169,17 @@ def _further(settings: forecaster.FleetSettings) -> dict[str, tuple[Any, Any, li
         "Kits on the shelf",
         "kits",
         stock.kits,
-        MOST_KITS,
+        forecaster.KITS.most,
         1,
         "Sets of parts for a rebuild; without, work waits for parts that are ordered today.",
     )
     lead_time = _number(
-        "Weeks to get parts", "lead_time", bench.lead_time_weeks, MOST_WEEKS, 1.0, "From ordering parts to having them."
+        "Weeks to get parts",
+        "lead_time",
+        bench.lead_time_weeks,
+        forecaster.LEAD_WEEKS.most,
+        1.0,
+        "From ordering parts to having them.",
     )
     overspend = _percent(
         "Overspending, %",
@@ -189,7 +198,7 @@ def _further(settings: forecaster.FleetSettings) -> dict[str, tuple[Any, Any, li
         "Season's budget",
         "season_budget",
         bench.season_budget,
-        MOST_MONEY,
+        forecaster.BUDGET.most,
         500.0,
         f"{of_season}; blank: {'no limit' if bench.season_budget is not None else 'what is left of the budget'}.",
         blank=True,
@@ -199,7 +208,7 @@ def _further(settings: forecaster.FleetSettings) -> dict[str, tuple[Any, Any, li
         "Rebuilds a week in season",
         "season_bench",
         bench.season_rebuilds_per_week,
-        MOST_PLACES,
+        forecaster.A_WEEK.most,
         1.0,
         f"{of_season}; blank: as off season.",
         blank_means="as off season" if bench.season_rebuilds_per_week is None else "",

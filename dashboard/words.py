@@ -62,8 +62,8 @@ def number(share: float) -> str:
     if 0.0 < percent < 0.1:
         return "under 0.1"
     if percent < 1.0:
-        return f"{percent:.1f}".rstrip("0").rstrip(".")
-    return "over 99" if 99.0 < percent < 100.0 else f"{percent:.0f}"
+        return f"{percent:z.1f}".rstrip("0").rstrip(".")
+    return "over 99" if 99.0 < percent < 100.0 else f"{percent:z.0f}"
 
 
 def percent(share: float) -> str:
@@ -122,14 +122,14 @@ def hours_words(hours: float | None) -> str:
     """Engine hours with their unit: "118 h"; "unknown" where there are none."""
     if hours is None or not math.isfinite(hours):
         return "unknown"
-    return f"{hours:,.0f}{SPACE}h"
+    return f"{hours:z,.0f}{SPACE}h"
 
 
 def hours_between(low: float | None, high: float | None) -> str:
     """A span of engine hours: "112–121 h"; empty where there is none, or both ends read the same."""
     if low is None or high is None:
         return ""
-    ends = f"{low:,.0f}", f"{high:,.0f}"
+    ends = f"{low:z,.0f}", f"{high:z,.0f}"
     return "" if ends[0] == ends[1] else f"{ends[0]}{DASH}{ends[1]}{SPACE}h"
 
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.errors import DataStopsAnswer, ForecasterError, ModelError, SettingsError, SourceError, WrongUsage
     from forecaster.evidence import SurvivalEvidence
     from forecaster.fleet import DEFAULT_HOURS, Fleet, fleet_of, open_fleet
+    from forecaster.fleet_prices import range_of_price
     from forecaster.flooded_craft import flooded_alone
     from forecaster.flooding import AfterWater
     from forecaster.flooding_facts import Flooding, flooding_of
@@ -43,7 +44,21 @@ if TYPE_CHECKING:  # for editors and type checkers; the table below is what runs
     from forecaster.plan_problem import PlanEdit, PlannedAction
     from forecaster.preparing import HORIZONS, PREPARATIONS, Piece
     from forecaster.prices import Prices
-    from forecaster.problems import Problem, Reading
+    from forecaster.problems import Problem, Reading, how_many
+    from forecaster.ranges import (
+        A_WEEK,
+        BUDGET,
+        DAYS_BACK,
+        ENGINE_HOURS,
+        HORIZON_HOURS,
+        KITS,
+        LEAD_WEEKS,
+        PLAY_LIMIT_MM,
+        SHAFT_PLAY_MM,
+        SLIP_FOUND,
+        SPARE_UNITS,
+        refuse_day,
+    )
     from forecaster.reading import read_fleet
     from forecaster.reading_apart import ReadApart, get_ready_to_read, read_apart, receive_apart
     from forecaster.rebuilds_to_come import NumberOfUnits
@@ -108,6 +123,7 @@ _ROOMS = {
     "backtest": ("Backtest",),
     "decisions": ("Decisions", "Swing"),
     "evidence": ("SurvivalEvidence",),
+    "fleet_prices": ("range_of_price",),
     "learned": ("Learned",),
     "service_life": ("ServiceLife",),
     "errors": ("DataStopsAnswer", "ForecasterError", "ModelError", "SettingsError", "SourceError", "WrongUsage"),
@@ -133,7 +149,21 @@ _ROOMS = {
     "plan_problem": ("PlanEdit", "PlannedAction"),
     "preparing": ("HORIZONS", "PREPARATIONS", "Piece"),
     "prices": ("Prices",),
-    "problems": ("Problem", "Reading"),
+    "ranges": (
+        "A_WEEK",
+        "BUDGET",
+        "DAYS_BACK",
+        "ENGINE_HOURS",
+        "HORIZON_HOURS",
+        "KITS",
+        "LEAD_WEEKS",
+        "PLAY_LIMIT_MM",
+        "SHAFT_PLAY_MM",
+        "SLIP_FOUND",
+        "SPARE_UNITS",
+        "refuse_day",
+    ),
+    "problems": ("Problem", "Reading", "how_many"),
     "reading": ("read_fleet",),
     "reading_apart": ("ReadApart", "get_ready_to_read", "read_apart", "receive_apart"),
     "rebuilds_to_come": ("NumberOfUnits",),
@@ -187,15 +217,26 @@ _ROOMS = {
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 
 __all__ = [
+    "A_WEEK",
+    "BUDGET",
     "DATE_FORMATS",
+    "DAYS_BACK",
     "DEFAULT_HOURS",
     "DEFAULT_MODEL",
+    "ENGINE_HOURS",
     "GAINS_TOO_LITTLE",
     "HORIZONS",
+    "HORIZON_HOURS",
+    "KITS",
+    "LEAD_WEEKS",
     "LEGEND_WORDS",
     "MODELS",
     "MOST_NOTE",
+    "PLAY_LIMIT_MM",
     "PREPARATIONS",
+    "SHAFT_PLAY_MM",
+    "SLIP_FOUND",
+    "SPARE_UNITS",
     "TABLES",
     "AfterWater",
     "Amount",
@@ -276,6 +317,7 @@ __all__ = [
     "flooded_alone",
     "flooding_of",
     "get_ready_to_read",
+    "how_many",
     "instruction_in_words",
     "is_uploaded",
     "job_price",
@@ -283,12 +325,14 @@ __all__ = [
     "open_fleet",
     "quote_lines",
     "quote_notes",
+    "range_of_price",
     "read_apart",
     "read_fleet",
     "read_settings",
     "receive",
     "receive_apart",
     "received_folder",
+    "refuse_day",
     "sample_fleet_folder",
     "shown_table",
     "simulate_fleet",

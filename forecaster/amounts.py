@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecaster.forecast import INTERVAL
+from forecaster.told_numbers import told_numbers
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,6 @@ class Amount:
 
 
 def amount_of(draws: np.ndarray) -> Amount:
-    """The amount of posterior draws, (draws,)."""
-    low, high = np.quantile(draws, INTERVAL)
+    """The amount of posterior draws, (draws,). Raises ModelError where one is no number."""
+    low, high = np.quantile(told_numbers(draws, "An amount"), INTERVAL)
     return Amount(float(draws.mean()), float(low), float(high))

@@ -24,7 +24,6 @@ from dataclasses import dataclass
 from datetime import date
 from difflib import get_close_matches
 
-import numpy as np
 import pandas as pd
 
 from forecaster.errors import WrongUsage
@@ -38,7 +37,8 @@ from forecaster.past_forecasts import (
     season_forecasts,
     together,
 )
-from forecaster.records import FleetRecords
+from forecaster.ranges import HORIZON_HOURS
+from forecaster.records import TABLES, FleetRecords
 from forecaster.settings import Season
 from forecaster.written_days import DatedText
 
@@ -107,7 +107,8 @@ def backtest(
     _refuse_nonsense(hours, models, every)
     later = build_histories(records, as_of)
     season = records.settings.season
-    days = list(origins_until(season, _first_day(records, as_of), as_of, every))
+    judged_until = min(as_of, _last_day(records, as_of))
+    days = list(origins_until(season, _first_day(records, as_of), judged_until, every))
     remarks: list[str] = []
     rows, in_hours, in_season = [], [], []
     waiting: dict[str, float] = {}  # life_id -> hours in its record when its present window ends
@@ -167,8 +168,7 @@ def _month_by_month(opening: date, closes: date) -> list[date]:
 
 
 def _refuse_nonsense(hours: float, models: Sequence[str], every: str) -> None:
-    if not (np.isfinite(hours) and hours > 0):
-        raise WrongUsage(f"The horizon must be a positive number of engine hours, not {hours!r}.")
+    HORIZON_HOURS.asked(hours, "The horizon")
     if every not in ("season", "month"):
         raise WrongUsage(f"Forecasts can be looked back on every season or every month, not every {every!r}.")
     if not models or len(set(models)) < len(models):
@@ -183,6 +183,18 @@ def _first_day(records: FleetRecords, as_of: date) -> date:
     """The first day that anything is recorded of the units; `as_of` where nothing is."""
     first = records.fittings["fitted_on"].min()
     return as_of if pd.isna(first) else min(first.date(), as_of)
+
+
+def _last_day(records: FleetRecords, as_of: date) -> date:
+    """The last day up to `as_of` that anything is recorded of: no forecast from then on can be judged.
+
+    Without it, whoever asks on a day far ahead waits for seasons in which nothing happened.
+    """
+    tables = [table for name, table in TABLES.items() if name != "craft"]
+    days = [records.table(t.name)[c.name] for t in tables for c in t.columns.values() if c.kind == "date"]
+    known = pd.concat(days)
+    last = known[known <= pd.Timestamp(as_of)].max()
+    return as_of if pd.isna(last) else last.date()
 
 
 def _scored(

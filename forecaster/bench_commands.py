@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from forecaster.command_line import DONE, Commands, argument, day, number_from_0, positive_hours, tell_progress
+from forecaster.command_line import DONE, HOURS, Commands, NumberOf, argument, day, tell_progress
 from forecaster.finding_options import finding_options, told_finding
 from forecaster.question_options import (
     AS_JSON,
@@ -24,6 +24,7 @@ from forecaster.question_options import (
     sources_of,
     tell_learning,
 )
+from forecaster.ranges import CLOCK_HOURS, ENGINE_HOURS, MINUTES_UNDER
 
 if TYPE_CHECKING:
     from forecaster.flooding import AfterWater
@@ -42,11 +43,11 @@ COMMANDS = Commands()
     argument(
         "--hours-ago",
         metavar="H",
-        type=number_from_0("clock hours"),
+        type=NumberOf(CLOCK_HOURS),
         help="clock hours from the water to now, roughly: tells whether a treatment can still be in time",
     ),
     argument(
-        "--under-minutes", metavar="M", type=number_from_0("minutes"), help="minutes under; 0: swamped, never under"
+        "--under-minutes", metavar="M", type=NumberOf(MINUTES_UNDER), help="minutes under; 0: swamped, never under"
     ),
     argument("--water", choices=("salt", "fresh", "brackish", "unknown"), default="unknown", help="the water"),
     argument("--engine", choices=("running", "off", "unknown"), default="unknown", help="as it went under"),
@@ -58,7 +59,7 @@ COMMANDS = Commands()
         help="yes: oil changed until clear, and the engine run warm to dry it",
     ),
     argument(
-        "--treated-within-h", metavar="H", type=number_from_0("hours"), help="clock hours from the water to treatment"
+        "--treated-within-h", metavar="H", type=NumberOf(CLOCK_HOURS), help="clock hours from the water to treatment"
     ),
     argument(
         "--water-in-cylinder", choices=("yes", "no", "unknown"), default="unknown", help="seen with the plugs out"
@@ -78,13 +79,13 @@ COMMANDS = Commands()
     argument(
         "--hours-since-rebuild",
         metavar="H",
-        type=number_from_0("engine hours"),
+        type=NumberOf(ENGINE_HOURS),
         help="of the supercharger, now; only without SOURCE",
     ),
     argument(
         "--hours-since-water",
         metavar="H",
-        type=number_from_0("engine hours"),
+        type=NumberOf(ENGINE_HOURS),
         help="engine hours run since then (0); only without SOURCE",
     ),
     argument("--parts", choices=("oem", "aftermarket", "unknown"), help="its rotating parts; only without SOURCE"),
@@ -210,7 +211,7 @@ def _bench_settings(asked: Namespace) -> tuple[FleetSettings, bool, str]:
     SOURCE,
     AS_JSON,
     AS_OF,
-    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+    HOURS,
 )
 def _slip(asked: Namespace) -> int:
     from forecaster.report.as_json import written

@@ -6,7 +6,7 @@ notices that concern the whole column.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any
@@ -18,6 +18,15 @@ from forecaster.visible_texts import hidden_in_name, visible
 
 # Looking for the nearest known word costs time; past this many different strange words the list of codes must do.
 MAX_SUGGESTIONS = 50
+# Known names that the strange ones of a column are compared with, all together: 8 microseconds each for short names,
+# 100 for the longest.
+MAX_COMPARISONS = 30_000
+# A longer word is no slip of the pen, and the time goes with the square of its length.
+LONGEST_WORD = 40
+# Characters of a cell: of a text what a spreadsheet's cell holds at most; of a day, number or word the longest that a
+# number can be written with, 5e-324 in full, which is far more than anybody types.
+MOST_TEXT_CHARACTERS = 32_767
+MOST_VALUE_CHARACTERS = 400
 # A suggestion less alike than this (0 to 1, difflib's ratio) would only mislead.
 LEAST_LIKENESS = 0.5
 
@@ -52,6 +61,21 @@ class ParsedTexts:
 def blanks(texts: Sequence[str]) -> np.ndarray:
     """Which of the texts are blank."""
     return np.array([is_blank(text) for text in texts], dtype=bool)
+
+
+def without_overlong(texts: Sequence[str], most: int, parse: Callable[[list[str]], ParsedTexts]) -> ParsedTexts:
+    """What `parse` gives of the texts of `most` characters or fewer; the others are faults, whatever they say."""
+    if max(map(len, texts), default=0) <= most:
+        return parse(list(texts))
+    overlong = [position for position, text in enumerate(texts) if len(text) > most]
+    parsed = parse([text if len(text) <= most else "" for text in texts])
+    parsed.blank[overlong] = False
+    for position in overlong:
+        parsed.faults[position] = Fault(
+            f"the cell has {len(texts[position]):,} characters; at most {most:,} are read",
+            "Shorten it; if a quotation mark is missing, the cell may have swallowed its neighbours.",
+        )
+    return parsed
 
 
 def parse_texts(texts: Sequence[str], longest: int | None = None) -> ParsedTexts:
@@ -106,6 +130,8 @@ def parse_codes(texts: Sequence[str], codes: Sequence[str], blank_means: Any) ->
     values[:] = blank_means
     parsed = ParsedTexts(values, blanks(texts))
     known = {code.casefold(): code for code in codes}
+    known_words = f"Type one of: {', '.join(codes)}."
+    strange = Fault("this is not one of the known words", known_words)
     suggestions = 0
     for position, text in enumerate(texts):
         if parsed.blank[position]:
@@ -117,15 +143,17 @@ def parse_codes(texts: Sequence[str], codes: Sequence[str], blank_means: Any) ->
             continue
         near = nearest(word, codes) if suggestions < MAX_SUGGESTIONS else None
         suggestions += 1
-        parsed.faults[position] = Fault(
-            "this is not one of the known words",
-            f"Type one of: {', '.join(codes)}." + (f" The nearest is {near}." if near else ""),
-        )
+        parsed.faults[position] = Fault(strange.reason, f"{known_words} The nearest is {near}.") if near else strange
     return parsed
 
 
 def nearest(word: str, known: Sequence[str]) -> str | None:
-    """The known word most like `word`, None where none is much like it."""
-    alike = {name.casefold(): name for name in known}
+    """The known word most like `word`, None where none is much like it.
+
+    None too where that would take long: for a long word, or very many known ones.
+    """
+    if len(word) > LONGEST_WORD or len(known) > MAX_COMPARISONS:
+        return None
+    alike = {name.casefold(): name for name in known if len(name) <= LONGEST_WORD}
     found = get_close_matches(word.casefold(), list(alike), n=1, cutoff=LEAST_LIKENESS)
     return alike[found[0]] if found else None

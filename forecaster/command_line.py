@@ -7,21 +7,25 @@ at once.
 from __future__ import annotations
 
 import argparse
-import math
 import os
 import re
 import sys
 import traceback
+import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from difflib import get_close_matches
 from types import TracebackType
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TextIO
 
 from forecaster.errors import ForecasterError, WrongUsage
-from forecaster.plain_streams import plain, plain_streams
+from forecaster.plain_streams import bare, plain, plain_streams
+from forecaster.ranges import FIRST_DAY, HORIZON_HOURS, LAST_DAY, NumberRange, OutOfRange, within_days
+from forecaster.shown_values import MOST_SHOWN, shortened, shown
 
+MOST_REPEATED = 200  # characters of a word of the command that a refusal repeats whole: a path may be so long
+MOST_OF_A_FAULT = 300  # characters: what a library says may hold a whole table
 DONE, STOPPED = 0, 1  # exit statuses; those of refusals stand in forecaster.errors
 PROGRAM = "forecaster"
 
@@ -84,8 +88,8 @@ def parse(commands: Commands, words: Sequence[str], version: str, description: s
     if not words:
         raise WrongUsage(f"Say what to do. {_known(commands)} See `{PROGRAM} --help`.")
     if not words[0].startswith("-") and words[0] not in commands.by_name:
-        near = get_close_matches(words[0], commands.by_name, n=1, cutoff=0.0)[0]
-        raise WrongUsage(f"{words[0]!r} is not a command. The nearest is `{PROGRAM} {near}`. {_known(commands)}")
+        near = get_close_matches(words[0][:MOST_SHOWN], commands.by_name, n=1, cutoff=0.0)[0]
+        raise WrongUsage(f"{shown(words[0])} is not a command. The nearest is `{PROGRAM} {near}`. {_known(commands)}")
     asked, unknown = parser.parse_known_args(words)
     if unknown:
         _refuse_unknown(unknown[0], parsers[asked.command.name] if "command" in asked else parser)
@@ -120,104 +124,108 @@ def _known(commands: Commands) -> str:
 def _refuse_unknown(word: str, parser: _Parser) -> NoReturn:
     if not word.startswith("-"):
         raise WrongUsage(f"{word!r} is one argument too many. See `{parser.prog} --help`.")
-    option = word.split("=")[0]
+    option = shortened(word.split("=")[0])
     known = [name for action in parser._actions for name in action.option_strings if name.startswith("--")]
     near = get_close_matches(option, known, n=1, cutoff=0.0)[0]
     raise WrongUsage(f"{option} is not an option here. The nearest is {near}. See `{parser.prog} --help`.")
 
 
 def day(text: str) -> date:
-    """A day given as year-month-day; anything else is refused rather than guessed."""
-    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
-        try:
-            return date.fromisoformat(text)
-        except ValueError as error:
-            raise argparse.ArgumentTypeError(f"{text!r} is not a day of the calendar ({error})") from error
-    raise argparse.ArgumentTypeError(f"{text!r} is not a date; write year-month-day, for example 2026-10-31")
-
-
-def positive_hours(text: str) -> float:
-    """Engine hours above 0."""
+    """A day given as year-month-day, in the span in which the forecaster reckons; nothing else is guessed at."""
+    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
+        raise argparse.ArgumentTypeError(f"{shown(text)} is not a date; write year-month-day, for example 2026-10-31")
     try:
-        hours = float(text)
-    except ValueError:
-        hours = math.nan
-    if not (math.isfinite(hours) and hours > 0):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number of engine hours above 0, for example 50")
-    return hours
-
-
-def number_from_0(of_what: str) -> Callable[[str], float]:
-    """A reader of numbers of at least 0; `of_what`: what they count."""
-
-    def read(text: str) -> float:
-        try:
-            number = float(text)
-        except ValueError:
-            number = math.nan
-        if not (math.isfinite(number) and number >= 0):
-            raise argparse.ArgumentTypeError(f"{text!r} is not a number of {of_what}, 0 or more")
-        return number
-
-    return read
-
-
-def share_from_0_to_1(text: str) -> float:
-    """A chance or share, from 0 to 1."""
-    try:
-        found = float(text)
-    except ValueError:
-        found = math.nan
-    if not 0 <= found <= 1:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a share from 0 to 1, for example 0.1 for one in ten")
+        found = date.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day of the calendar ({error})") from error
+    if not within_days(found):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day from {FIRST_DAY} to {LAST_DAY}")
     return found
 
 
-def whole_number(least: int, most: int) -> Callable[[str], int]:
-    """A reader of whole numbers between two limits, both allowed."""
+@dataclass(frozen=True)
+class NumberOf:
+    """Reads the number that a word says, as ``type`` of an argument; a whole number where the range is one of those."""
 
-    def read(text: str) -> int:
-        if not re.fullmatch(r"-?\d{1,18}", text) or not least <= int(text) <= most:
-            raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from {least} to {most}")
-        return int(text)
+    limits: NumberRange
 
-    return read
+    def __call__(self, text: str) -> float:
+        """The number. Raises argparse's own error, with the range, for a word that says none of it."""
+        try:
+            return self.limits.typed(text)
+        except OutOfRange as refusal:
+            raise argparse.ArgumentTypeError(str(refusal)) from None
+
+
+# To look ahead: one option for every question that asks for so many hours.
+HOURS = argument(
+    "--hours", metavar="H", type=NumberOf(HORIZON_HOURS), default=50.0, help="engine hours to look ahead (50)"
+)
 
 
 def tell(text: str) -> None:
     """A message to whoever watches: on standard error, so that answers stay alone on standard output."""
-    print(plain(text), file=sys.stderr, flush=True)
+    if sys.stderr is None:  # else print would take standard output
+        return
+    try:
+        print(plain(text), file=sys.stderr, flush=True)
+    except (OSError, ValueError):  # nobody is there to be told
+        _let_go_of(sys.stderr, sys.__stderr__)
 
 
 def tell_progress(text: str) -> None:
     """What is being done, where a person watches a terminal: nothing in files and pipes."""
-    if sys.stderr.isatty():
+    if sys.stderr is not None and sys.stderr.isatty():
         tell(text)
 
 
-def run(answer: Callable[[], int]) -> int:
-    """The exit status of `answer`, with every refusal told in plain words."""
+def hush_libraries() -> None:
+    """Warnings of libraries speak to developers: none reaches a terminal, unless Python's -W or -X dev asks for them.
+
+    What makes an answer wrong is checked where it is worked out, and told as a refusal or a remark.
+    """
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
+
+
+def with_short_words(told: str, words: Sequence[str]) -> str:
+    """What is told of the words of a command, without those of any length: argparse repeats them as they are."""
+    given = [part for word in words if len(word) > MOST_REPEATED for part in (word, word.partition("=")[2])]
+    for word in given:
+        if len(word) > MOST_REPEATED:
+            told = told.replace(repr(word), shown(word)).replace(word, shortened(word))
+    return told
+
+
+def run(answer: Callable[[], int], words: Sequence[str] = ()) -> int:
+    """The exit status of `answer`, with every refusal told in plain words; `words`: those that ask for it.
+
+    A standard output that nobody reads any more ends it quietly: with 1 where the reader left before the end, with the
+    answer's own status where there was no output from the start, as with one that leads nowhere.
+    """
+    _open_what_is_closed()
     _make_streams_encodable()
     if not sys.flags.dev_mode:  # `python -X dev -m forecaster` shows developers the whole traceback
         sys.excepthook = tell_fault
     try:
-        with plain_streams():
-            status = answer()
-        sys.stdout.flush()
+        try:
+            with plain_streams():
+                return answer()
+        finally:
+            sys.stdout.flush()
     except ForecasterError as refusal:
-        tell(f"{PROGRAM}: {refusal}")
+        tell(f"{PROGRAM}: {with_short_words(str(refusal), words)}")
         return refusal.exit_status
     except BrokenPipeError:
-        _let_go_of_stdout()
+        _let_go_of(sys.stdout, sys.__stdout__)
         return STOPPED
     except KeyboardInterrupt:
         tell(f"{PROGRAM}: stopped before the answer was complete.")
         return STOPPED
     except OSError as error:
         tell(f"{PROGRAM}: {error.strerror or error}{_file_of(error)}. The answer is not complete.")
-        _let_go_of_stdout()
+        _let_go_of(sys.stdout, sys.__stdout__)
         return STOPPED
-    return status
 
 
 def _file_of(error: OSError) -> str:
@@ -232,11 +240,24 @@ def _make_streams_encodable() -> None:
             reconfigure(errors="backslashreplace")
 
 
-def _let_go_of_stdout() -> None:
+def _open_what_is_closed() -> None:
+    """Where a standard stream was closed before the start (``>&-``), let it lead nowhere.
+
+    Python has none then, and the next file that is opened would get its number: what compiled code prints would end up
+    in it.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            nowhere = os.open(os.devnull, os.O_RDWR)  # the lowest number that is free, and so the stream's own
+            setattr(sys, name, os.fdopen(nowhere, mode, encoding="utf-8", closefd=False))
+
+
+def _let_go_of(stream: TextIO, own: TextIO | None) -> None:
     """Send what is still unwritten nowhere: the reader has gone, and the interpreter would complain on its way out."""
-    own = sys.__stdout__
-    if own is not None and sys.stdout is own:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), own.fileno())
+    if own is not None and bare(stream) is own:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, own.fileno())
+        os.close(nowhere)
 
 
 def tell_fault(kind: type[BaseException], fault: BaseException, trace: TracebackType | None) -> None:
@@ -244,6 +265,7 @@ def tell_fault(kind: type[BaseException], fault: BaseException, trace: Traceback
     frames = traceback.extract_tb(trace)
     where = f" (at {os.path.basename(frames[-1].filename)} line {frames[-1].lineno})" if frames else ""
     tell(
-        f"{PROGRAM}: a fault of the program, not of your records: {kind.__name__}: {fault}{where}. "
+        f"{PROGRAM}: a fault of the program, not of your records: "
+        f"{kind.__name__}: {shortened(str(fault), MOST_OF_A_FAULT)}{where}. "
         "Please report this line to whoever maintains the program."
     )

@@ -19,20 +19,24 @@ from forecaster import (
     help_command,
     report_command,
 )
-from forecaster.command_line import DONE, Commands, argument, parse, run, tell_progress, whole_number
+from forecaster.command_line import DONE, Commands, NumberOf, argument, hush_libraries, parse, run, tell_progress
 from forecaster.question_options import FORCE
+from forecaster.ranges import CRAFT_INVENTED, SEASONS_INVENTED, SEED, UPLOAD_MEMORY, UPLOAD_TIME, NumberRange
 
 DESCRIPTION = "Forecasts the maintenance of superchargers on rental watercraft from hour logs, water and teardowns."
 ROOMS = (forecast_commands, decision_commands, report_command, bench_commands, help_command)
 COMMANDS = Commands({name: command for room in ROOMS for name, command in room.COMMANDS.by_name.items()})
+PORT = NumberRange("a whole number", 1, 65_535, whole=True)
 # As in forecaster.worlds, which is too heavy to ask for --help; the tests hold them together.
 WORLD_NAMES = ("rust_at_incident", "lasting_rise", "dry", "long_noise")
 
 
 def main(words: Sequence[str] | None = None) -> int:
     """Run the command that `words` (by default the process's own) ask for; returns the exit status."""
+    if words is None:  # this process is the command, and nobody else's
+        hush_libraries()
     given = sys.argv[1:] if words is None else list(words)
-    return run(lambda: _answer(given))
+    return run(lambda: _answer(given), given)
 
 
 def _answer(words: list[str]) -> int:
@@ -48,9 +52,9 @@ def _answer(words: list[str]) -> int:
     "simulate",
     "an invented fleet with a known truth, to try things out on",
     argument("out", metavar="OUT", type=Path, help="folder to write it to; it is made"),
-    argument("--craft", metavar="N", type=whole_number(1, 5_000), default=28, help="how many craft (28)"),
-    argument("--seasons", metavar="N", type=whole_number(1, 50), default=3, help="how many rental seasons (3)"),
-    argument("--seed", metavar="N", type=whole_number(0, 2**31), default=1, help="another seed, another fleet (1)"),
+    argument("--craft", metavar="N", type=NumberOf(CRAFT_INVENTED), default=28, help="how many craft (28)"),
+    argument("--seasons", metavar="N", type=NumberOf(SEASONS_INVENTED), default=3, help="how many rental seasons (3)"),
+    argument("--seed", metavar="N", type=NumberOf(SEED), default=1, help="another seed, another fleet (1)"),
     argument(
         "--world", metavar="NAME", default=WORLD_NAMES[0], help=f"law of nature: {', '.join(WORLD_NAMES)} (the first)"
     ),
@@ -80,12 +84,12 @@ def _simulate(asked: Namespace) -> int:
         nargs="?",
         help="a fleet folder or a workbook; without it the start page offers the sample fleet",
     ),
-    argument("--port", metavar="N", type=whole_number(1, 65535), help="port to listen on (a free one from 8501 up)"),
+    argument("--port", metavar="N", type=NumberOf(PORT), help="port to listen on (a free one from 8501 up)"),
     argument("--no-browser", action="store_true", help="print the address without opening the browser"),
     argument(
-        "--upload-memory", metavar="MB", type=whole_number(300, 64_000), help="memory for reading one upload (1000)"
+        "--upload-memory", metavar="MB", type=NumberOf(UPLOAD_MEMORY), help="memory for reading one upload (1000)"
     ),
-    argument("--upload-seconds", metavar="N", type=whole_number(1, 3_600), help="time for reading one upload (60)"),
+    argument("--upload-seconds", metavar="N", type=NumberOf(UPLOAD_TIME), help="time for reading one upload (60)"),
 )
 def _dashboard(asked: Namespace) -> int:
     from forecaster.serving import serve_dashboard

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from forecaster.cells import MAX_SUGGESTIONS, nearest
+from forecaster.cells import MAX_COMPARISONS, MAX_SUGGESTIONS, nearest
 from forecaster.fitting_checks import check_overlaps
 from forecaster.incident_checks import incidents_told_twice
 from forecaster.meters import check_meters
@@ -27,6 +27,7 @@ from forecaster.service_checks import (
 )
 
 Tables = dict[str, CheckedTable]
+_MOST_NAMED = 10  # other rows that a reason names
 
 
 def cross_check(tables: Mapping[str, CheckedTable]) -> Tables:
@@ -82,14 +83,13 @@ def unknown_names(pointing: CheckedTable, column: str, known: CheckedTable) -> I
         return
     rows = pointing.accepted
     strangers = rows[~rows[column].isin(names)]
-    refused = _first_row(known.rows[known.rows.index.isin(list(known.reasons))], column)
+    refused = _first_row(known.rows[known.rows.index.isin(known.refused_rows)], column)
     explained: dict[str, tuple[str, str]] = {}
     in_order = sorted(names) if len(strangers) else []
+    suggested = min(MAX_SUGGESTIONS, MAX_COMPARISONS // len(names))
     for row, name in each(strangers, column):
         if name not in explained:
-            explained[name] = _why_unknown(
-                name, column, known, refused, in_order if len(explained) < MAX_SUGGESTIONS else []
-            )
+            explained[name] = _why_unknown(name, column, known, refused, in_order if len(explained) < suggested else [])
         reason, remedy = explained[name]
         yield Problem(pointing.file, row, column, name, reason, remedy, refused=True)
 
@@ -122,7 +122,10 @@ def opened_twice(rebuilds: CheckedTable) -> Iterator[Problem]:
     for row, unit, day in each(twice, "unit_id", "opened_on"):
         of_the_day.setdefault((unit, day), []).append(row)
     for row, unit, day in each(twice, "unit_id", "opened_on"):
-        others = ", ".join(str(other) for other in of_the_day[unit, day] if other != row)
+        rows_of_it = of_the_day[unit, day]
+        named = [str(other) for other in rows_of_it[: _MOST_NAMED + 1] if other != row][:_MOST_NAMED]
+        more = len(rows_of_it) - 1 - len(named)
+        others = ", ".join(named) + (f" and {more:,} more" if more else "")
         reason = f"unit {unit} was opened twice on {day.date()} with different facts (also row {others})"
         remedy = "Keep the row that is right, or correct the day of the other."
         yield Problem(rebuilds.file, row, "opened_on", str(day.date()), reason, remedy, refused=True)

@@ -15,10 +15,8 @@ from datetime import date, timedelta
 import numpy as np
 
 from forecaster.cells import ColumnNotice, Fault, ParsedTexts, blanks
+from forecaster.ranges import FIRST_DAY, LAST_DAY, within_days
 from forecaster.raw_tables import SERIAL_EPOCH_1900
-
-EARLIEST_YEAR = 1950  # before any craft of this kind: an earlier year is a typing error
-LATEST_SERIAL_YEAR = 2100  # a five-digit number beyond is no day number
 
 _TIME = r"(?:[T ]+[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?[AaPp][Mm])?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)?"
 _ISO = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})" + _TIME)
@@ -39,7 +37,7 @@ _WRITE_ISO = "Write dates as year-month-day, for example 2025-12-31."
 
 
 def parse_dates(texts: Sequence[str], today: date, serial_epoch: date = SERIAL_EPOCH_1900) -> ParsedTexts:
-    """Days (datetime64[D], NaT where blank or at fault) of distinct texts; none after `today` or before 1950."""
+    """Days (datetime64[D], NaT where blank or at fault) of distinct texts: in ``ranges``, none after `today`."""
     values = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[D]")
     parsed = ParsedTexts(values, blanks(texts))
     undecided: dict[int, tuple[date, date]] = {}  # position -> read day first, read month first
@@ -88,8 +86,7 @@ def _read(text: str, serial_epoch: date) -> _Found | Fault:
         return _only(_day(match[3], _month(match[1]), match[2]), NAMED)
     if match := _SERIAL.fullmatch(text):
         day = serial_epoch + timedelta(days=int(match[1]))
-        known = EARLIEST_YEAR <= day.year <= LATEST_SERIAL_YEAR
-        return _Found(day, order=SERIAL) if known else Fault("this is not a date", _WRITE_ISO)
+        return _Found(day, order=SERIAL) if within_days(day) else Fault("this is not a date", _WRITE_ISO)
     if _SHORT_YEAR.fullmatch(text):
         return Fault("the year has two digits, which leaves the century or the order open", _WRITE_ISO)
     return Fault("this is not a date", _WRITE_ISO)
@@ -156,11 +153,13 @@ def _decide(
 
 def _keep(parsed: ParsedTexts, position: int, day: date, today: date) -> bool:
     """Keep the day if it is a possible one; say whether it was."""
-    if day > today:
+    if not within_days(day):
+        side = "before" if day < FIRST_DAY else "after"
+        reason = f"{day} is {side} the days that are read, {FIRST_DAY} to {LAST_DAY}"
+        parsed.faults[position] = Fault(reason, "Correct the year.")
+    elif day > today:
         reason = f"{day} is after {today}, the day of this reading"
         parsed.faults[position] = Fault(reason, "Correct the date; what is only planned is not recorded.")
-    elif day.year < EARLIEST_YEAR:
-        parsed.faults[position] = Fault(f"{day} is before {EARLIEST_YEAR}", "Correct the year.")
     else:
         parsed.values[position] = day
         return True

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from forecaster.row_checks import CheckedTable
@@ -26,19 +27,41 @@ def doubtful_units(tables: Mapping[str, CheckedTable]) -> dict[str, str]:
     reading is left, where they come after the last one that is left, or where they would tell of a new meter. A row
     that is held back makes the unit doubtful of whose hours it tells.
     """
-    reasons: dict[str, list[str]] = {}
+    doubts: dict[str, _Doubt] = {}
     for name, what in _WHAT.items():
         for row, unit in _cells(_refused(tables[name]), "unit_id"):
-            reasons.setdefault(unit, []).append(f"{what} of it was refused ({tables[name].file} row {row})")
-    for unit, reason in (*_by_incidents(tables), *_by_readings(tables), *_by_held_back(tables)):
-        reasons.setdefault(unit, []).append(reason)
-    return {unit: _together(reasons[unit]) for unit in sorted(reasons)}
+            doubts.setdefault(unit, _Doubt()).add(f"{what} of it was refused ({tables[name].file} row {row})")
+    for unit, reason, times in _by_incidents(tables):
+        doubts.setdefault(unit, _Doubt()).add(reason, times)
+    for unit, reason in (*_by_readings(tables), *_by_held_back(tables)):
+        doubts.setdefault(unit, _Doubt()).add(reason)
+    return {unit: str(doubts[unit]) for unit in sorted(doubts)}
+
+
+class _Doubt:
+    """The reasons to doubt one unit: the first few in words, the others counted."""
+
+    def __init__(self) -> None:
+        self._shown: list[str] = []
+        self._more = 0
+
+    def add(self, reason: str, times: int = 1) -> None:
+        """One more reason, or `times` of which this one is an example."""
+        if reason in self._shown:
+            return
+        if len(self._shown) < _MOST_REASONS:
+            self._shown.append(reason)
+            times -= 1
+        self._more += times
+
+    def __str__(self) -> str:
+        return "; ".join(self._shown) + (f"; and {self._more:,} more" if self._more else "")
 
 
 def _refused(table: CheckedTable) -> pd.DataFrame:
     rows = table.rows
-    lost = set(table.reasons) - table.repeats
-    return rows[rows.index.isin(list(lost))]
+    lost = table.refused_rows[~np.isin(table.refused_rows, list(table.repeats))]
+    return rows[rows.index.isin(lost)]
 
 
 def _cells(rows: pd.DataFrame, *columns: str) -> Iterator[tuple[Any, ...]]:
@@ -47,20 +70,31 @@ def _cells(rows: pd.DataFrame, *columns: str) -> Iterator[tuple[Any, ...]]:
     return zip(named.index.tolist(), *(named[column].tolist() for column in columns), strict=True)
 
 
-def _together(reasons: list[str]) -> str:
-    shown = list(dict.fromkeys(reasons))
-    more = f"; and {len(shown) - _MOST_REASONS} more" if len(shown) > _MOST_REASONS else ""
-    return "; ".join(shown[:_MOST_REASONS]) + more
+def _by_incidents(tables: Mapping[str, CheckedTable]) -> Iterator[tuple[str, str, int]]:
+    """Unit, reason, and how many such reasons there are: the unit that sat on the craft on the day of an incident.
 
-
-def _by_incidents(tables: Mapping[str, CheckedTable]) -> Iterator[tuple[str, str]]:
+    Of a day that cannot be read, every unit that ever sat on the craft.
+    """
     fittings, water = tables["fittings"].accepted, tables["water"]
     refused = _refused(water)
-    fitted = refused[["craft_id", "happened_on"]].assign(row=refused.index).merge(fittings, on="craft_id")
-    day = fitted["happened_on"]
-    then = day.isna() | ((fitted["fitted_on"] < day) & ~(fitted["removed_on"] < day))
-    for unit, craft, row in fitted.loc[then, ["unit_id", "craft_id", "row"]].itertuples(index=False, name=None):
-        yield unit, f"a water incident of {craft} was refused ({water.file} row {row})"
+    refused = refused[["craft_id", "happened_on"]].assign(row=refused.index).dropna(subset="craft_id")
+    reason = "a water incident of {} was refused ({} row {})"
+    dated = refused.dropna(subset="happened_on").sort_values("happened_on", kind="stable")
+    periods = fittings[["craft_id", "unit_id", "fitted_on", "removed_on"]].sort_values("fitted_on", kind="stable")
+    then = pd.merge_asof(
+        dated, periods, left_on="happened_on", right_on="fitted_on", by="craft_id", allow_exact_matches=False
+    )
+    then = then[then["unit_id"].notna() & ~(then["removed_on"] < then["happened_on"])].sort_values("row")
+    for unit, craft, row in then[["unit_id", "craft_id", "row"]].itertuples(index=False, name=None):
+        yield unit, reason.format(craft, water.file, row), 1
+    units = fittings[["craft_id", "unit_id"]].drop_duplicates().groupby("craft_id")["unit_id"].agg(list)
+    for craft, rows in refused[refused["happened_on"].isna()].groupby("craft_id")["row"]:
+        for unit in units.get(craft, []):
+            for row in rows.iloc[: _MOST_REASONS - 1]:
+                yield unit, reason.format(craft, water.file, row), 1
+            if len(rows) >= _MOST_REASONS:
+                row = rows.iloc[_MOST_REASONS - 1]
+                yield unit, reason.format(craft, water.file, row), len(rows) - _MOST_REASONS + 1
 
 
 def _by_readings(tables: Mapping[str, CheckedTable]) -> Iterator[tuple[str, str]]:

@@ -16,6 +16,9 @@ from forecaster.errors import SourceError
 from forecaster.learning import TwoStageFit
 from forecaster.posterior import inverse, well_conditioned
 from forecaster.priors import FIXED_VARIANCE, PARAMETERS, RANGES, SPREADS, Prior, on_its_scale, read_priors
+from forecaster.ranges import NumberRange
+from forecaster.shown_values import shown
+from forecaster.small_files import NotUsable, read_json, read_small_text
 from forecaster.written_files import write_files
 
 FORMAT = "supercharger two-stage experience"
@@ -23,6 +26,8 @@ VERSION = 1
 WIDEST = 2.0 * SPREADS[1]  # standard deviation of a parameter: what a prior may have, and room for the noise of draws
 ROUNDING = 1e-9  # an eigenvalue so far below 0, beside the greatest, is rounding: a parameter that others settle
 ANEW = "Save it anew, or leave that file out."
+LIVES = NumberRange("a whole number of lives", 0, 1_000_000_000, whole=True)  # a thousand times any shop's
+LARGEST = 1e100  # what is larger is no number of anything, and its square none at all
 
 
 def experience_of(fit: TwoStageFit) -> dict[str, object]:
@@ -59,19 +64,21 @@ def read_experience(path: str | Path, base: Prior | None = None) -> Prior:
     """
     base = read_priors() if base is None else base
     try:
-        given = json.loads(Path(path).read_text("utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise SourceError(f"{path}: cannot be read: {error}. Give the file that `experience save` wrote.") from error
-    except json.JSONDecodeError as error:
-        raise SourceError(f"{path}: not JSON: {error}. Give the file that `experience save` wrote.") from error
+        given = read_json(read_small_text(path))
+    except NotUsable as error:
+        raise SourceError(f"{path}: {error} Give the file that `experience save` wrote.") from error
     if not isinstance(given, dict) or given.get("format") != FORMAT:
         raise SourceError(f"{path}: not an experience file. Give the file that `experience save` wrote.")
-    if given.get("version") != VERSION:
+    version = given.get("version")
+    if isinstance(version, bool) or version != VERSION:
         raise SourceError(
-            f"{path}: version {given.get('version')!r} of the format; this program reads {VERSION}. Save it anew."
+            f"{path}: version {shown(version)} of the format; this program reads {VERSION}. Save it anew."
         )
+    lives, failures = (_count(given, name, path) for name in ("lives", "failures"))
+    if failures > lives:
+        raise SourceError(f"{path}: failures must be at most the lives, {lives:,}, not {failures:,}. {ANEW}")
     mean, covariance = _numbers(given, path)
-    return widened(base, mean, covariance, f"experience of {given.get('lives', 0)} lives elsewhere")
+    return widened(base, mean, covariance, f"experience of {lives} lives elsewhere")
 
 
 def widened(base: Prior, mean: np.ndarray, covariance: np.ndarray, source: str) -> Prior:
@@ -108,18 +115,18 @@ def pooled_experience(fits: Sequence[TwoStageFit], base: Prior | None = None) ->
     return base.with_normal(covariance @ weighted, covariance + between, f"experience of {lives} lives elsewhere")
 
 
+def _count(given: dict[str, object], name: str, path: str | Path) -> int:
+    try:
+        return int(LIVES.number(given.get(name)))
+    except ValueError as refusal:
+        raise SourceError(f"{path}: {name} {refusal}, not {shown(given.get(name))}. {ANEW}") from None
+
+
 def _numbers(given: dict[str, object], path: str | Path) -> tuple[np.ndarray, np.ndarray]:
     p = len(PARAMETERS)
     if given.get("parameters") != list(PARAMETERS):
         raise SourceError(f"{path}: its parameters are not those of this program's model. Save it anew.")
-    try:
-        mean = np.array(given.get("mean"), dtype=float)
-        covariance = np.array(given.get("covariance"), dtype=float)
-    except (TypeError, ValueError) as error:
-        raise SourceError(f"{path}: mean or covariance hold something that is not a number. Save it anew.") from error
-    fits = mean.shape == (p,) and covariance.shape == (p, p)
-    if not fits or not np.isfinite(mean).all() or not np.isfinite(covariance).all():
-        raise SourceError(f"{path}: mean must hold {p} numbers and covariance {p} x {p}. Save it anew.")
+    mean, covariance = _array(given, "mean", (p,), path), _array(given, "covariance", (p, p), path)
     for name, value, variance in zip(PARAMETERS, mean, np.diag(covariance), strict=True):
         low, high = (on_its_scale(name, end) for end in RANGES[name])
         if not low <= value <= high:
@@ -130,7 +137,27 @@ def _numbers(given: dict[str, object], path: str | Path) -> tuple[np.ndarray, np
             raise SourceError(
                 f"{path}: the variance of {name} must be between 0 and {WIDEST**2:g}, not {variance:.3g}. {ANEW}"
             )
-    values = np.linalg.eigvalsh(covariance)
-    if not np.allclose(covariance, covariance.T) or values[0] < -ROUNDING * max(values[-1], 1.0):
+    # Beyond the variances no covariance can be one; what is that large would also overflow below.
+    bound = np.abs(covariance) <= WIDEST**2
+    values = np.linalg.eigvalsh(np.where(bound, covariance, 0.0))
+    if not bound.all() or not np.allclose(covariance, covariance.T) or values[0] < -ROUNDING * max(values[-1], 1.0):
         raise SourceError(f"{path}: the covariance is not one (not symmetric, or negative). {ANEW}")
     return mean, covariance
+
+
+def _array(given: dict[str, object], name: str, shape: tuple[int, ...], path: str | Path) -> np.ndarray:
+    """Numbers of this shape: lists of as many numbers, or of as many such lists."""
+    size = " x ".join(map(str, shape))
+    told = f"{path}: {name} must hold {size} numbers"
+    rows = given.get(name)
+    if not isinstance(rows, list) or len(rows) != shape[0]:
+        raise SourceError(f"{told}, not {shown(rows)}. {ANEW}")
+    numbers: list[object] = []
+    for row in rows:
+        if len(shape) > 1 and (not isinstance(row, list) or len(row) != shape[1]):
+            raise SourceError(f"{told}, not {shown(row)} in a row. {ANEW}")
+        numbers += row if len(shape) > 1 else [row]
+    for number in numbers:
+        if isinstance(number, bool) or not isinstance(number, (int, float)) or not abs(number) < LARGEST:
+            raise SourceError(f"{told}; {shown(number)} is not a number that can stand there. {ANEW}")
+    return np.array(numbers, dtype=float).reshape(shape)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from argparse import Namespace
 
-from forecaster.command_line import Argument, argument, number_from_0
+from forecaster.command_line import Argument, NumberOf, argument
+from forecaster.ranges import PLAY_LIMIT_MM, SHAFT_PLAY_MM, SLIP_TYPED
 
 METAL = ("good", "corroded", "rubbed", "scored", "destroyed", "unknown")
 YES_NO = ("yes", "no", "unknown")
@@ -30,11 +31,11 @@ WORDS = (
     ("--catch-can", "catch_can", YES_NO, "oil catch can on the crankcase breather"),
     ("--tuned", "tuned", YES_NO, "more boost than stock"),
 )
-# Option, field of Finding, its unit on the command line, what it is.
+# Option, field of Finding, its unit on the command line, its range, what it is.
 NUMBERS = (
-    ("--shaft-play-mm", "shaft_play_mm", "MM", "play of the shaft, mm"),
-    ("--play-limit-mm", "play_limit_mm", "MM", "the most play that the maker's manual allows, mm"),
-    ("--slip-found", "slip_found_lb_ft", "LB_FT", "clutch slip moment as found, lb·ft"),
+    ("--shaft-play-mm", "shaft_play_mm", "MM", SHAFT_PLAY_MM, "play of the shaft, mm"),
+    ("--play-limit-mm", "play_limit_mm", "MM", PLAY_LIMIT_MM, "the most play that the maker's manual allows, mm"),
+    ("--slip-found", "slip_found_lb_ft", "LB_FT", SLIP_TYPED, "clutch slip moment as found, lb·ft"),
 )
 
 
@@ -45,8 +46,8 @@ def finding_options() -> tuple[Argument, ...]:
         for name, field, choices, what in WORDS
     ]
     numbers = [
-        argument(name, dest=field, metavar=unit, type=number_from_0(f"{unit.lower().replace('_', '·')}"), help=what)
-        for name, field, unit, what in NUMBERS
+        argument(name, dest=field, metavar=unit, type=NumberOf(limits), help=what)
+        for name, field, unit, limits, what in NUMBERS
     ]
     return (*words, *numbers)
 

@@ -4,8 +4,9 @@ The style stands in the page itself: as a part of the screen it would be drawn w
 until then, two seconds on a slow phone, a phone would show what is meant for a wide screen.
 
 Plotly is the largest part of a page, and a browser takes about a second to start it. Streamlit has it fetched once
-there is a picture to draw, which is when the answer stands. Here the page itself asks for it: the landing page, of
-which a picture is half, starts it at once; any other only has it fetched, so that its first sentence waits for nothing.
+there is a picture to draw, which is when the answer stands. Here the page itself has it fetched. The landing page, of
+which a picture is half, also starts it: as soon as it has asked the server for its answer, since while it waits for
+that it has nothing else to do. Sooner would put the asking off; later, as on any other page, the answer.
 
 And a page opened by its own address is told where the server is. Left to itself it looks beneath that address first,
 which costs two questions and leaves two errors on the browser's console. The name for it is Streamlit's own and is
@@ -21,8 +22,18 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-START = 'import("./static/js/{file}").catch(() => undefined)'
-STARTED = '<script type="module">' + START + "</script>"
+# Around the first connection, by which the page asks.
+START = """{{
+const Connection = window.WebSocket;
+window.WebSocket = class extends Connection {{
+  constructor(...asked) {{
+    super(...asked);
+    window.WebSocket = Connection;
+    this.addEventListener("open", () => setTimeout(() => import("./static/js/{file}").catch(() => undefined)));
+  }}
+}};
+}}"""
+STARTED = "<script>" + START + "</script>"
 FETCHED = '<link rel="modulepreload" href="./static/js/{file}">'
 WHERE = b'window.__streamlit = {BACKEND_BASE_URL: new URL(".", location.href).href}'
 SERVER = b"<script>" + WHERE + b"</script>"
@@ -52,7 +63,7 @@ class FirstPage:
     def _picture_parts(self, path: str) -> bytes:
         if self.file is None:
             return b""
-        return (STARTED if path == LANDING else FETCHED).format(file=self.file).encode()
+        return (FETCHED + STARTED if path == LANDING else FETCHED).format(file=self.file).encode()
 
 
 class _Answer:

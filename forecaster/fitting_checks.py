@@ -7,7 +7,7 @@ told, every row of the contradiction is refused.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -16,24 +16,29 @@ import pandas as pd
 from forecaster.problems import Problem
 
 _STILL_FITTED = np.datetime64("2262-01-01")  # later than any day that is read
-# Beyond so many rows in one contradiction no single row is looked for.
+# Beyond so many rows in one contradiction, or pairs of rows in all, no single row is looked for.
 _LARGEST_SEARCH = 200
+_MOST_PAIRS = 300_000
+
+_Period = tuple[str, str, pd.Timestamp, pd.Timestamp]  # unit, craft, fitted, removed
 
 
-def check_overlaps(fittings: pd.DataFrame, file: str = "fittings.csv") -> list[Problem]:
+def check_overlaps(fittings: pd.DataFrame, file: str = "fittings.csv") -> Iterator[Problem]:
     """Refused rows of `fittings` (columns of fittings.csv, index ``row``) whose periods overlap."""
     clashes: dict[int, set[int]] = {}  # row -> rows that it cannot stand beside
+    pairs = 0
     for owner in ("unit_id", "craft_id"):
         for periods in _touching(fittings, owner):
-            for one, other in _clashing(periods):
+            for one, other in _clashing(periods, thorough=pairs < _MOST_PAIRS and len(periods) <= _LARGEST_SEARCH):
                 clashes.setdefault(one, set()).add(other)
                 clashes.setdefault(other, set()).add(one)
-    problems = []
+                pairs += 1
+    told = fittings.loc[list(clashes), ["unit_id", "craft_id", "fitted_on", "removed_on"]]
+    cells = dict(zip(told.index.tolist(), told.itertuples(index=False, name=None), strict=True))
     for group in _connected(clashes):
         culprits = _culprits(group, clashes)
         for row in sorted(culprits):
-            problems.append(_overlap(fittings, row, sorted(clashes[row]), alone=len(culprits) == 1, file=file))
-    return problems
+            yield _overlap(cells, row, sorted(clashes[row]), alone=len(culprits) == 1, file=file)
 
 
 def _touching(fittings: pd.DataFrame, owner: str) -> Iterator[pd.DataFrame]:
@@ -54,12 +59,12 @@ def _touching(fittings: pd.DataFrame, owner: str) -> Iterator[pd.DataFrame]:
         yield group
 
 
-def _clashing(group: pd.DataFrame) -> Iterator[tuple[int, int]]:
-    """Pairs of rows whose periods overlap; in a very large group each row with its neighbour only."""
+def _clashing(group: pd.DataFrame, thorough: bool) -> Iterator[tuple[int, int]]:
+    """Pairs of rows whose periods overlap; where not `thorough`, each row with its neighbour only."""
     rows = list(zip(group.index.tolist(), group["begins"], group["ends"], strict=True))
-    pairs = combinations(rows, 2) if len(rows) <= _LARGEST_SEARCH else pairwise(rows)
+    pairs = combinations(rows, 2) if thorough else pairwise(rows)
     for (one, one_begins, one_ends), (other, other_begins, other_ends) in pairs:
-        if (one_begins < other_ends and other_begins < one_ends) or len(rows) > _LARGEST_SEARCH:
+        if not thorough or (one_begins < other_ends and other_begins < one_ends):
             yield one, other
 
 
@@ -85,22 +90,19 @@ def _culprits(group: set[int], clashes: dict[int, set[int]]) -> set[int]:
     return alone if len(alone) == 1 else group
 
 
-def _overlap(fittings: pd.DataFrame, row: int, others: list[int], alone: bool, file: str) -> Problem:
-    this, other = (fittings.loc[[number]].iloc[0] for number in (row, others[0]))
-    if this["unit_id"] == other["unit_id"]:
-        what = f"unit {this['unit_id']} is on {other['craft_id']} at that time"
-        column = "unit_id"
+def _overlap(cells: Mapping[int, _Period], row: int, others: list[int], alone: bool, file: str) -> Problem:
+    unit, craft, *this = cells[row]
+    other_unit, other_craft, *other = cells[others[0]]
+    if unit == other_unit:
+        what, column, value = f"unit {unit} is on {other_craft} at that time", "unit_id", unit
     else:
-        what = f"{this['craft_id']} has unit {other['unit_id']} at that time"
-        column = "craft_id"
+        what, column, value = f"{craft} has unit {other_unit} at that time", "craft_id", craft
     more = f" (also rows {', '.join(map(str, others[1:4]))})" if len(others) > 1 else ""
     blame = "" if alone else "; which row is wrong cannot be known"
-    reason = f"{what}: row {others[0]} says {_period(other)}, this row {_period(this)}{more}{blame}"
+    reason = f"{what}: row {others[0]} says {_period(*other)}, this row {_period(*this)}{more}{blame}"
     remedy = "Correct the days; most often removed_on is missing in the earlier row."
-    return Problem(file, row, column, str(this[column]), reason, remedy, refused=True)
+    return Problem(file, row, column, str(value), reason, remedy, refused=True)
 
 
-def _period(fitting: pd.Series) -> str:
-    removed = fitting["removed_on"]
-    until = "still fitted" if pd.isna(removed) else f"to {removed.date()}"
-    return f"{fitting['fitted_on'].date()} {until}"
+def _period(fitted: pd.Timestamp, removed: pd.Timestamp) -> str:
+    return f"{fitted.date()} {'still fitted' if pd.isna(removed) else f'to {removed.date()}'}"

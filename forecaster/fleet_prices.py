@@ -10,7 +10,11 @@ from datetime import date
 from forecaster.core_loss import chances_at_failure
 from forecaster.errors import WrongUsage
 from forecaster.prices import Prices, prices_of
+from forecaster.ranges import CHANCE, DAYS_LOST, PRICE, NumberRange, refuse_day
 from forecaster.records import FleetRecords
+from forecaster.shown_values import shown
+
+CHANCES_AND_SHARES = ("core_lost", "engine_hit", "use")  # the fields of Prices that are neither money nor days
 
 
 @dataclass(frozen=True)
@@ -31,12 +35,18 @@ def day_rates(records: FleetRecords) -> dict[str, DayRate]:
 
 
 def refuse_wrong_prices(overrides: Mapping[str, float]) -> None:
-    """Raises WrongUsage for a price that is not known, negative or no number."""
+    """Raises WrongUsage for a price that is not known or not of its range: money, days, or a chance."""
     for name, value in overrides.items():
         if name not in Prices.__dataclass_fields__:
-            raise WrongUsage(f"There is no price {name!r}. Known: {', '.join(Prices.__dataclass_fields__)}.")
-        if not (math.isfinite(value) and value >= 0):
-            raise WrongUsage(f"The price {name} must be a number of at least 0, not {value!r}.")
+            raise WrongUsage(f"There is no price {shown(name)}. Known: {', '.join(Prices.__dataclass_fields__)}.")
+        range_of_price(name).asked(value, f"The price {name}")
+
+
+def range_of_price(name: str) -> NumberRange:
+    """What a field of ``Prices`` may be."""
+    if name in CHANCES_AND_SHARES:
+        return CHANCE
+    return DAYS_LOST if name.endswith("_days") else PRICE
 
 
 def fleet_prices(
@@ -50,6 +60,7 @@ def fleet_prices(
     `craft_ids`: those that count, all when None. `overrides` replaces fields of ``Prices``. Raises WrongUsage as
     ``refuse_wrong_prices`` says.
     """
+    refuse_day(as_of)
     refuse_wrong_prices(overrides or {})
     rates = [rate.amount for craft, rate in day_rates(records).items() if craft_ids is None or craft in craft_ids]
     mean = sum(rates) / len(rates) if rates else records.settings.costs.day_rate_if_unknown

@@ -15,15 +15,17 @@ from forecaster.core_loss import core_loss
 from forecaster.errors import DataStopsAnswer, WrongUsage
 from forecaster.fleet_prices import DayRate, day_rates
 from forecaster.flooding import AfterWater, after_water
-from forecaster.flooding_facts import Flooding, day_of_water, refuse_engine_hours, refuse_impossible
+from forecaster.flooding_facts import Flooding, day_of_water, refuse_impossible
 from forecaster.hindsight import without_hindsight
 from forecaster.histories import SALT, build_histories
 from forecaster.instruction import Instruction
 from forecaster.learning import TwoStageFit, fit_two_stage
 from forecaster.lives import LIVES, Histories, frame, lives_by_hours
 from forecaster.priors import Prior
+from forecaster.ranges import ENGINE_HOURS, PRICE
 from forecaster.records import TABLES, FleetRecords, Parts
 from forecaster.settings import FleetSettings
+from forecaster.shown_values import shown
 from forecaster.unsafe import Unsafe, found_unsafe
 from forecaster.written_days import DatedText
 
@@ -129,6 +131,7 @@ def flooded_alone(
     None. `settings`: season and prices, the defaults when None. `seed` makes the draws reproducible.
     """
     refuse_impossible(flooding, as_of)
+    day_rate = PRICE.asked(day_rate, "The day rate")
     settings = settings or FleetSettings()
     fit = fit_two_stage(Histories(as_of, frame(LIVES)), seed=seed, prior=prior)
     unit = typical_unit(flooding, as_of, hours_since_rebuild, parts)
@@ -156,10 +159,11 @@ def typical_unit(
 
     Raises WrongUsage for hours that no such engine runs and for parts that are none of the contract's.
     """
-    refuse_engine_hours(hours_since_rebuild, "Hours since the last rebuild")
-    if parts not in get_args(Parts):
-        raise WrongUsage(f"parts must be one of {', '.join(get_args(Parts))}, not {parts!r}.")
     known = hours_since_rebuild is not None
+    if known:
+        hours_since_rebuild = ENGINE_HOURS.asked(hours_since_rebuild, "Hours since the last rebuild")
+    if parts not in get_args(Parts):
+        raise WrongUsage(f"parts must be one of {', '.join(get_args(Parts))}, not {shown(parts)}.")
     observed = hours_since_rebuild if known else flooding.hours_run_since or 0.0
     unit = lives_by_hours(np.array([observed]), ["alive"], as_of=as_of, parts=parts, water=flooding.water, unit_id="")
     return unit.with_lives(salt_share=SALT.get(flooding.water, np.nan), hours_at_entry=0.0 if known else np.nan)
@@ -182,7 +186,7 @@ def _day_rate(records: FleetRecords, craft_id: str) -> DayRate:
     if craft_id not in rates:
         near = get_close_matches(craft_id, list(rates), n=1, cutoff=0.0)
         hint = f" Did you mean {near[0]}?" if near else ""
-        raise WrongUsage(f"There is no craft {craft_id!r} in craft.csv.{hint}")
+        raise WrongUsage(f"There is no craft {shown(craft_id)} in craft.csv.{hint}")
     return rates[craft_id]
 
 
@@ -198,6 +202,14 @@ def _found(records: FleetRecords, craft_id: str, flooding: Flooding, as_of: date
     unit = _unit_on(histories, craft_id, told)
     placed = unit.incidents[unit.incidents["happened_on"] == day]
     hours = float(unit.lives["hours_observed"].iloc[0] - placed["observed_hours"].iloc[-1])
+    if hours > ENGINE_HOURS.most:
+        raise DataStopsAnswer(
+            DatedText(
+                f"hours.csv has {hours:,.0f} engine hours on {craft_id} since ",
+                told.happened_on,
+                ", more than any such engine runs. Look for a wrong reading or day.",
+            )
+        )
     told, looked = _filled_from_looks(told, unit)
     told, hours_kept = _with_hours_run(told, max(hours, 0.0))
     names = {craft_id, str(unit.lives["unit_id"].iloc[0])}

@@ -25,6 +25,7 @@ from forecaster.learning import TwoStageFit
 from forecaster.lives import CHECKS, Histories, frame
 from forecaster.prices import Prices
 from forecaster.priors import INDEX
+from forecaster.told_numbers import told_numbers
 
 HORIZON_H = 100.0
 CHECK_AFTER_H = (5.0, 10.0, 25.0)
@@ -74,7 +75,7 @@ def options_after(
     ways = [way for way in ways if way[0] in safe]
     drawn = np.column_stack([cost for *_, cost in ways])
     best = np.bincount(drawn.argmin(axis=1), minlength=len(ways)) / n
-    low, high = np.quantile(drawn, INTERVAL, axis=0)
+    low, high = np.quantile(told_numbers(drawn, "A cost"), INTERVAL, axis=0)
     return tuple(
         Option(action, hours, float(cost.mean()), float(low[i]), float(high[i]), float(best[i]))
         for i, (action, hours, cost) in enumerate(ways)

@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import pandas as pd
-from pydantic import Field, ValidationError, model_validator
+from pydantic import BeforeValidator, Field, ValidationError, model_validator
 
 from forecaster.errors import WrongUsage
 from forecaster.findings import PROMPT_H, treatment_of
-from forecaster.records import Hours, Oil, Record, Water, YesNoUnknown
+from forecaster.ranges import CLOCK_HOURS, DAYS_BACK, ENGINE_HOURS, MINUTES_UNDER, refuse_day
+from forecaster.records import Day, Oil, Record, Water, YesNoUnknown
+from forecaster.shown_values import shortened, shown
 from forecaster.written_days import DatedText
+
+if TYPE_CHECKING:
+    from pydantic_core import ErrorDetails
 
 Engine = Literal["running", "off", "unknown"]
 Spin = Literal["quiet", "slight", "rattle", "not_done"]
 Compression = Literal["good", "low", "unknown"]
 
 # What can be so, and no more: what lies beyond is a typing error, or no question for a forecast.
-MOST_ENGINE_HOURS = 5000.0  # that a supercharger or its craft has run; rental craft run some 200 h a season
-MOST_MINUTES_UNDER = 7 * 24 * 60.0  # a week: what lay under longer is for a mechanic alone
 ROUGHLY_H = 1.0  # clock hours since the water are told roughly
-LONGEST_AGO = timedelta(days=1096)  # three years; what that water began has shown by then
+ClockHours = Annotated[float, BeforeValidator(CLOCK_HOURS.number)]
+EngineHours = Annotated[float, BeforeValidator(ENGINE_HOURS.number)]
+Minutes = Annotated[float, BeforeValidator(MINUTES_UNDER.number)]
 
 
 class Flooding(Record):
@@ -30,20 +35,22 @@ class Flooding(Record):
     Raises pydantic's ValidationError; ``flooding_of`` says the same in plain words.
     """
 
-    happened_on: date = Field(description="day it happened")
-    under_minutes: Hours | None = Field(None, description="minutes under water; 0: swamped, but never under")
+    happened_on: Day = Field(description="day it happened")
+    under_minutes: Minutes | None = Field(None, description="minutes under water; 0: swamped, but never under")
     water: Water = Field("unknown", description="the water that got in")
     engine: Engine = Field("unknown", description="whether the engine ran as it went under")
     oil: Oil = Field("unknown", description="what the oil looks like now")
     treated: YesNoUnknown = Field(
         "unknown", description="yes: oil changed until clear, and the engine run warm to dry it"
     )
-    treated_within_h: Hours | None = Field(None, description="clock hours from the water to the treatment")
+    treated_within_h: ClockHours | None = Field(None, description="clock hours from the water to the treatment")
     water_in_cylinder: YesNoUnknown = Field("unknown", description="whether water was seen in a cylinder, plugs out")
     spin: Spin = Field("not_done", description="supercharger off the engine and spun by hand, since then")
     compression: Compression = Field("unknown", description="what a mechanic's compression test since then showed")
-    hours_run_since: Hours | None = Field(None, description="engine hours run since then; where a log does not tell")
-    hours_ago: Hours | None = Field(None, description="clock hours from the water to now, roughly")
+    hours_run_since: EngineHours | None = Field(
+        None, description="engine hours run since then; where a log does not tell"
+    )
+    hours_ago: ClockHours | None = Field(None, description="clock hours from the water to now, roughly")
 
     @model_validator(mode="after")
     def _treated_when_only_if_treated(self) -> Flooding:
@@ -113,12 +120,18 @@ def _in_plain_words(error: ValidationError) -> str:
         if problem["type"] == "missing":
             lines.append(f"{name} is needed: {Flooding.model_fields[name].description}.")
         elif problem["type"] == "extra_forbidden":
-            lines.append(f"{name} is not a fact about water. Known: {', '.join(Flooding.model_fields)}.")
+            lines.append(f"{shortened(name)} is not a fact about water. Known: {', '.join(Flooding.model_fields)}.")
         elif name:
-            lines.append(f"{name} {reason.replace('Input should be', 'must be')}, not {problem['input']!r}.")
+            lines.append(
+                f"{name} {reason.replace('Input should be', 'must be')}, not {shown(problem['input'])}.{_hint(problem)}"
+            )
         else:
             lines.append(f"{reason}.")
     return "\n".join(lines)
+
+
+def _hint(problem: ErrorDetails) -> str:
+    return str(getattr(problem.get("ctx", {}).get("error"), "hint", ""))
 
 
 def day_of_water(hours_ago: float | None, as_of: date) -> date:
@@ -130,21 +143,12 @@ def refuse_impossible(flooding: Flooding, as_of: date) -> None:
     """Raise WrongUsage, with the reason and what to do, where what is told cannot be so on the day asked about.
 
     It happened after that day or over three years before; day and clock hours contradict each other; it was under, was
-    treated, or ran, for longer than there was time; it was under for over a week, or ran more than such an engine does.
+    treated, or ran, for longer than there was time.
     """
+    refuse_day(as_of)
     for contradiction in (_of_days, _of_hours_ago, _of_treatment, _of_minutes, _of_engine_hours):
         if told := contradiction(flooding, as_of):
             raise WrongUsage(told)
-
-
-def refuse_engine_hours(hours: float | None, what: str) -> None:
-    """Raise WrongUsage where `hours` are not what an engine can have run; `what`: which hours, begins a sentence."""
-    if hours is None or 0 <= hours <= MOST_ENGINE_HOURS:
-        return
-    raise WrongUsage(
-        f"{what} must be a number from 0 to {MOST_ENGINE_HOURS:,.0f}, not {hours!r}. No such engine has run longer: "
-        "look for a typing error."
-    )
 
 
 def _of_days(flooding: Flooding, as_of: date) -> str:
@@ -152,7 +156,7 @@ def _of_days(flooding: Flooding, as_of: date) -> str:
     happened = ("It happened on ", flooding.happened_on)
     if days < 0:
         return DatedText(*happened, ", after ", as_of, ", the day that is asked about. Correct one of the two days.")
-    if days > LONGEST_AGO.days:
+    if days > DAYS_BACK:
         return DatedText(
             *happened,
             ", over three years before ",
@@ -208,11 +212,6 @@ def _of_minutes(flooding: Flooding, as_of: date) -> str:
     minutes = flooding.under_minutes
     if minutes is None:
         return ""
-    if minutes > MOST_MINUTES_UNDER:
-        return (
-            f"It was under for {minutes:,.0f} minutes, which is more than a week. Correct the minutes; a craft that "
-            "truly lay under for so long is for a mechanic, who opens everything."
-        )
     hours, known = _clock_hours_since(flooding, as_of)
     if minutes > 60.0 * hours:
         return f"It was under for {minutes:,.0f} minutes, but {known}. Correct one of the two."
@@ -223,7 +222,6 @@ def _of_engine_hours(flooding: Flooding, as_of: date) -> str:
     run = flooding.hours_run_since
     if run is None:
         return ""
-    refuse_engine_hours(run, "Engine hours run since the water")
     hours, known = _clock_hours_since(flooding, as_of)
     if run > hours:
         return f"It ran for {run:g} engine hours since then, but {known}. Correct one of the two."

@@ -20,7 +20,9 @@ from forecaster.errors import WrongUsage
 from forecaster.instruction_codes import Code, code_on_record
 from forecaster.life_model import MEAN_DRAWS, Evidence, FittedLifeModel, Standing
 from forecaster.lives import CraftWithoutUnit, Histories, Remark
+from forecaster.ranges import HORIZON_HOURS
 from forecaster.season_risk import failing_within_drawn, hours_to_close
+from forecaster.told_numbers import told_numbers
 from forecaster.unsafe import Unsafe, found_unsafe
 from forecaster.usage_forecast import UsageForecast
 
@@ -112,7 +114,7 @@ def chance(draws: np.ndarray) -> Chance:
 
 def chances(draws: np.ndarray) -> list[Chance]:
     """The same of many chances at once, from draws (n_draws, n)."""
-    low, high = np.quantile(draws, INTERVAL, axis=0)
+    low, high = np.quantile(told_numbers(draws, "A chance"), INTERVAL, axis=0)
     return [Chance(*map(float, one)) for one in zip(draws.mean(axis=0), low, high, strict=True)]
 
 
@@ -147,9 +149,8 @@ def quantiles_of_units(standing: Standing, levels: Sequence[float]) -> list[list
 
 
 def refuse_wrong_horizon(hours: float) -> None:
-    """Raise WrongUsage where a horizon is not a positive number of engine hours."""
-    if not (np.isfinite(hours) and hours > 0):
-        raise WrongUsage(f"The horizon must be a positive number of engine hours, not {hours!r}.")
+    """Raise WrongUsage where a horizon is not a number of engine hours that can be looked ahead."""
+    HORIZON_HOURS.asked(hours, "The horizon")
 
 
 class FleetStanding:
@@ -201,7 +202,7 @@ class FleetStanding:
         """The units in the order of the lives, with all that no horizon decides."""
         ahead = hours_to_close(self._usage, self._craft_ids, self._standing)
         season = chances(failing_within_drawn(self._standing, ahead))
-        low, high = np.quantile(ahead, INTERVAL, axis=0)
+        low, high = np.quantile(told_numbers(ahead, "Engine hours ahead"), INTERVAL, axis=0)
         p10, p50, p90, to_limit = quantiles_of_units(self._few, (0.1, 0.5, 0.9, RISK_LIMIT))
         return tuple(
             replace(

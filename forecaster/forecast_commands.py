@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 
 from forecaster.command_line import (
     DONE,
+    HOURS,
     STOPPED,
     Commands,
+    NumberOf,
     argument,
     day,
-    positive_hours,
     tell,
     tell_progress,
-    whole_number,
 )
 from forecaster.model_names import DEFAULT_MODEL, MODELS
 from forecaster.question_options import (
@@ -32,11 +32,13 @@ from forecaster.question_options import (
     sources_of,
     tell_learning,
 )
+from forecaster.ranges import NumberRange
 
 if TYPE_CHECKING:
     from forecaster.problems import Reading
 
 COMMANDS = Commands()
+UNITS_PRINTED = NumberRange("a whole number of units", 1, 1_000_000, whole=True)
 
 
 @COMMANDS.register(
@@ -88,7 +90,7 @@ def _listed(files: Sequence[Path]) -> str:
     SOURCE,
     AS_JSON,
     AS_OF,
-    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+    HOURS,
     argument(
         "--model",
         choices=tuple(MODELS),
@@ -98,7 +100,7 @@ def _listed(files: Sequence[Path]) -> str:
     ),
     EXPERIENCE,
     PRIORS,
-    argument("--limit", metavar="N", type=whole_number(1, 1_000_000), help="print only the N units most at risk"),
+    argument("--limit", metavar="N", type=NumberOf(UNITS_PRINTED), help="print only the N units most at risk"),
 )
 def _forecast(asked: Namespace) -> int:
     from forecaster.report.as_json import forecast_json, written
@@ -149,7 +151,7 @@ def _experience(asked: Namespace) -> int:
     SOURCE,
     AS_JSON,
     AS_OF,
-    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+    HOURS,
     argument(
         "--every",
         choices=("month", "season"),

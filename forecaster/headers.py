@@ -12,8 +12,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from forecaster.cells import nearest
-from forecaster.problems import Problem
+from forecaster.problems import MOST_SHOWN, Problem, cut_short
 from forecaster.records import Table
+
+_MOST_NAMED = 30  # headers that a refusal names: those of any table, and a fleet's own
 
 
 def contract_word(header: str) -> str:
@@ -47,6 +49,7 @@ def recognise_headers(
 ) -> Headers:
     """What each header is; `filled` says which columns hold anything, since an empty nameless one is no news."""
     found = Headers()
+    times: Counter[str] = Counter()
     for position, header in enumerate(headers):
         word = contract_word(header)
         if word in table.columns:
@@ -55,25 +58,32 @@ def recognise_headers(
                 found.problems.append(_read_as(file, header_row, header, word))
         elif header.strip() or filled[position]:
             name = header.strip() or f"column {position + 1}"
-            found.unknown[_unique(name, found.unknown)] = position
+            times[name] += 1
+            found.unknown[_unique(name, times, found.unknown)] = position
     found.missing = tuple(c.name for c in table.columns.values() if c.required and c.name not in found.known)
     found.problems += [_kept_aside(file, header_row, name, table, found) for name in found.unknown]
     return found
 
 
-def _unique(name: str, taken: dict[str, int]) -> str:
-    counted = Counter(taken)
-    number = 2
+def _unique(name: str, times: Counter[str], taken: dict[str, int]) -> str:
+    """A name that is not taken; `times` says how often the header was there so far, or where to go on counting."""
     unique = name
-    while unique in counted:
-        unique = f"{name} ({number})"
-        number += 1
+    while unique in taken:
+        times[name] = max(times[name], 2)
+        unique = f"{name} ({times[name]})"
+        times[name] += unique in taken
     return unique
 
 
 def _read_as(file: str, row: int, header: str, word: str) -> Problem:
     return Problem(
-        file, row, word, header, f"the header {header!r} was read as {word}", f"Write it as {word}.", refused=False
+        file,
+        row,
+        word,
+        header,
+        f"the header {cut_short(header)!r} was read as {word}",
+        f"Write it as {word}.",
+        refused=False,
     )
 
 
@@ -90,7 +100,9 @@ def missing_columns(headers: Headers, names: Sequence[str], table: Table, file: 
     problems = []
     for column in headers.missing:
         near = nearest(column, list(headers.unknown))
-        shown = ", ".join(name.strip() for name in names if name.strip()) or "none"
+        named = [cut_short(name.strip(), MOST_SHOWN // 4) for name in names if name.strip()]
+        more = f" and {len(named) - _MOST_NAMED:,} more" if len(named) > _MOST_NAMED else ""
+        shown = ", ".join(named[:_MOST_NAMED]) + more or "none"
         rename, add = f"Rename the header {near!r} to {column}.", f"Add a column {column}; headers found: {shown}."
         remedy = rename if near else add
         reason = f"the required column {column} is missing, so that no row of this file can be used"

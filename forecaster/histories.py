@@ -27,6 +27,7 @@ from forecaster.hindsight import without_hindsight
 from forecaster.life_events import place_incidents, place_looks, with_laboratory
 from forecaster.life_hours import LifeHours, measure_lives
 from forecaster.lives import CHECKS, LIVES, STRETCHES, Histories, Remark
+from forecaster.ranges import refuse_day
 from forecaster.record_gaps import remark_gaps
 from forecaster.records import FleetRecords
 from forecaster.unit_paths import follow_units
@@ -40,9 +41,11 @@ def build_histories(records: FleetRecords, as_of: date) -> Histories:
     """The lives of all units of a fleet as known on the evening of `as_of`; nothing dated later is used.
 
     `records`: accepted records. Hours are engine hours: the meters', interpolated evenly between readings, with the
-    neighbouring readings as bounds. Lives are ordered by unit_id, then time. Raises nothing: what is contradictory or
-    missing is dealt with as the rooms behind say, and told in ``remarks``.
+    neighbouring readings as bounds. Lives are ordered by unit_id, then time. Raises WrongUsage for a day outside of
+    ``ranges`` and nothing else: what is contradictory or missing is dealt with as the rooms behind say, and told in
+    ``remarks``.
     """
+    refuse_day(as_of)
     known = without_hindsight(records, as_of)
     meters = follow_meters(known.hours, known.settings.season, as_of)
     paths, path_remarks = follow_units(known, day_of(as_of))

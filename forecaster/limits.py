@@ -11,23 +11,40 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Literal, get_args
 
+from forecaster.cells import MOST_TEXT_CHARACTERS, MOST_VALUE_CHARACTERS
 from forecaster.command_line import Commands
-from forecaster.date_cells import EARLIEST_YEAR
-from forecaster.errors import SettingsError
-from forecaster.flooding_facts import LONGEST_AGO, MOST_ENGINE_HOURS, MOST_MINUTES_UNDER
+from forecaster.meters import HOURS_OF_A_DAY, MOST_LIKELY_HOURS_A_DAY
 from forecaster.number_cells import parse_numbers, plain_number
-from forecaster.opened_unit import HIGHEST_SLIP_LB_FT
+from forecaster.packed_sizes import ALWAYS_READ_BYTES, MOST_TIMES
+from forecaster.plan_changes import MOST_BYTES as MOST_CHANGES_BYTES
 from forecaster.plan_changes import MOST_NAME, MOST_NOTE
-from forecaster.priors import AGES_H, BETWEEN_FLEETS, PLACES, RANGES, SPREADS, TESTED_PPM
-from forecaster.reading import MAX_CSV_BYTES, MAX_SETTINGS_BYTES, MAX_WORKBOOK_BYTES
+from forecaster.priors import (
+    AGES_H,
+    BETWEEN_FLEETS,
+    EXPONENTS,
+    MOST_AGES,
+    PLACES,
+    RANGES,
+    SHARES,
+    SPREADS,
+    TESTED_PPM,
+)
+from forecaster.problems import MOST_ALIKE
+from forecaster.ranges import DAYS_BACK, FIRST_DAY, LAST_DAY, NEAREST_TO_0, UPLOAD_MEMORY, UPLOAD_TIME, NumberRange
+from forecaster.raw_tables import MAX_COLUMNS
+from forecaster.reading import MAX_CSV_BYTES, MAX_WORKBOOK_BYTES
+from forecaster.reading_apart import READ_AT_ONCE, UPLOAD_MEMORY_MB, UPLOAD_SECONDS
 from forecaster.received_files import LONGEST_NAME
 from forecaster.records import TABLES, Column
+from forecaster.regular_files import written_size
 from forecaster.serving import FIRST_PORT, LAST_PORT, SAFE_START, START_SECONDS
-from forecaster.settings import FleetSettings, read_settings
-from forecaster.text_files import MOST_OPEN_QUOTES
-from forecaster.workbook_xml import MAX_PARTS
+from forecaster.settings import FleetSettings
+from forecaster.sheet_extents import MAX_SHARED_BYTES, MAX_SHARED_TEXTS, MAX_SHEET_CELLS, MAX_SHEET_TEXT
+from forecaster.small_files import MOST_BYTES, MOST_POINTS
+from forecaster.text_files import MAX_CELLS, MOST_OPEN_QUOTES, MOST_SEVERAL_LINES
+from forecaster.workbook_xml import MAX_HIDDEN_CELLS, MAX_PARTS, MAX_SHEETS
 from forecaster.workbook_xml import MAX_UNPACKED_BYTES as MAX_UNPACKED_BOOK_BYTES
-from forecaster.workbooks import MAX_SHEET_CELLS, MOST_MERGED_ROWS
+from forecaster.workbooks import MOST_MERGED_ROWS
 from forecaster.zip_folders import MAX_MEMBERS
 from forecaster.zip_folders import MAX_UNPACKED_BYTES as MAX_UNPACKED_ZIP_BYTES
 
@@ -64,23 +81,43 @@ def limits(commands: Commands) -> tuple[Limit, ...]:
 # Sizes and counts -----------------------------------------------------------------------------------------------------
 
 
-def _megabytes(most: int) -> str:
-    return f"at most {most / MB:,.0f} MB are read"
+def _in_size(group: Group, what: str, most: int) -> Limit:
+    """A limit in bytes, written as its refusal writes it."""
+    written, unit = written_size(most).split(" ")
+    return Limit(group, what, None, float(written.replace(",", "")), unit, beyond=f"at most {written} {unit} are read")
 
 
 def _files() -> Iterator[Limit]:
     def fixed(what: str, most: float, unit: str, beyond: str) -> Limit:
         return Limit("files", what, None, most, unit, beyond=beyond)
 
-    yield fixed("a CSV file", MAX_CSV_BYTES / MB, "MB", _megabytes(MAX_CSV_BYTES))
-    yield fixed("fleet.toml", MAX_SETTINGS_BYTES / MB, "MB", _megabytes(MAX_SETTINGS_BYTES))
-    yield fixed("a workbook", MAX_WORKBOOK_BYTES / MB, "MB", _megabytes(MAX_WORKBOOK_BYTES))
+    yield _in_size("files", "a CSV file", MAX_CSV_BYTES)
+    yield _in_size("files", "a workbook", MAX_WORKBOOK_BYTES)
+    yield _in_size("files", "a file of changes of a plan", MOST_CHANGES_BYTES)
+    small = "fleet.toml, priors.toml or an experience file"
+    yield fixed(small, MOST_BYTES, "bytes", f"more than {MOST_BYTES:,} bytes")
+    yield fixed(f"points on a line of {small}", MOST_POINTS, "points", f"has more than {MOST_POINTS} points")
     unpacked = f"at most {MAX_UNPACKED_BOOK_BYTES / MB:,.0f} MB in {MAX_PARTS:,} parts are read"
     yield fixed("a workbook, unpacked", MAX_UNPACKED_BOOK_BYTES / MB, "MB", unpacked)
     yield fixed("parts of a workbook", MAX_PARTS, "parts", unpacked)
-    sprawl = f"at most {MAX_SHEET_CELLS:,} cells are read"
+    always = written_size(ALWAYS_READ_BYTES)
+    bomb = "are read of a file of this size"
+    yield fixed(f"what is packed, unpacked beyond {always}", MOST_TIMES, "times its packed size", bomb)
+    yield fixed("sheets of a workbook", MAX_SHEETS, "sheets", f"at most {MAX_SHEETS:,} are looked at")
+    sprawl = f"and at most {MAX_SHEET_CELLS:,}"
     yield fixed("a sheet, from A1 to its last cell", MAX_SHEET_CELLS, "cells", sprawl)
+    long = f"the cells of the sheet hold more than {MAX_SHEET_TEXT:,} characters"
+    yield fixed("all texts of a sheet", MAX_SHEET_TEXT, "characters", long)
+    texts = f"the workbook holds more than {MAX_SHARED_TEXTS:,} different texts"
+    yield fixed("different texts of a workbook", MAX_SHARED_TEXTS, "texts", texts)
+    yield fixed("one text of a workbook", MAX_SHARED_BYTES, "characters", "the workbook holds a text of")
+    hidden = f"the sheet has more than {MAX_HIDDEN_CELLS:,}"
+    yield fixed("formulas without a value, error values of a sheet", MAX_HIDDEN_CELLS, "cells", hidden)
     yield fixed("merged rows of a sheet", MOST_MERGED_ROWS, "rows", "the sheet has more merged cells than rows")
+    yield fixed("columns of a CSV file or sheet", MAX_COLUMNS, "columns", f"at most {MAX_COLUMNS:,} are read")
+    yield fixed("cells of a CSV file, lines by columns", MAX_CELLS, "cells", f"at most {MAX_CELLS:,} cells are read")
+    open_quote = "a quotation mark is opened in this line and not closed in it"
+    yield fixed("a row of a CSV file over several lines", MOST_SEVERAL_LINES, "characters", open_quote)
     quotes = f"more than {MOST_OPEN_QUOTES} quotation marks are opened and not closed in their line"
     yield fixed("quotation marks left open in a CSV file", MOST_OPEN_QUOTES, "lines", quotes)
     yield fixed("a note in a file of changes", MOST_NOTE, "characters", f"at most {MOST_NOTE} are kept")
@@ -90,11 +127,17 @@ def _uploads() -> Iterator[Limit]:
     size = SAFE_START["server.maxUploadSize"]
     assert isinstance(size, int)
     yield Limit("uploads", "one file", None, size, "MB", beyond=f"File must be {size}MB or smaller")
-    zipped = f"at most {MAX_UNPACKED_ZIP_BYTES / MB:,.0f} MB are read"
-    yield Limit("uploads", "a ZIP, unpacked", None, MAX_UNPACKED_ZIP_BYTES / MB, "MB", beyond=zipped)
+    yield _in_size("uploads", "a ZIP, unpacked", MAX_UNPACKED_ZIP_BYTES)
     yield Limit(
         "uploads", "files in a ZIP", None, MAX_MEMBERS, "files", beyond=f"at most {MAX_MEMBERS:,} are looked at"
     )
+    for what, usual, ends, by in (
+        ("memory for reading an upload", f"{UPLOAD_MEMORY_MB:,} MB", UPLOAD_MEMORY, "--upload-memory"),
+        ("time for reading an upload", f"{UPLOAD_SECONDS} s", UPLOAD_TIME, "--upload-seconds"),
+    ):
+        said = f"could not be read within {usual}"
+        yield Limit("uploads", f"{what} ({usual} unless set)", ends.least, ends.most, "", "", "option", by, said)
+    yield Limit("uploads", "uploads read at once", None, READ_AT_ONCE, "uploads", beyond="other uploads are being read")
     yield Limit("uploads", "a fleet's name", None, LONGEST_NAME, "characters", beyond="nothing: the name is cut")
 
 
@@ -109,9 +152,20 @@ def _dashboard() -> Iterator[Limit]:
 
 
 def _records() -> Iterator[Limit]:
-    first = date(EARLIEST_YEAR, 1, 1)
-    yield Limit("records", "every day", first, None, beyond=f"is before {EARLIEST_YEAR}")
+    beyond = f"the days that are read, {FIRST_DAY} to {LAST_DAY}"
+    yield Limit("records", "every day", FIRST_DAY, LAST_DAY, beyond=beyond)
+    near = f"nearer to 0 than anything that is measured ({NEAREST_TO_0:f})"
+    yield Limit("records", "every number but 0", NEAREST_TO_0, None, beyond=near)
+    for what, most in (("every text", MOST_TEXT_CHARACTERS), ("every day, number and word", MOST_VALUE_CHARACTERS)):
+        yield Limit("records", what, None, most, "characters", beyond=f"at most {most:,} are read")
+    more = "more problems in this column are not listed"
+    yield Limit("records", "problems of a column that are listed", None, MOST_ALIKE, "problems", beyond=more)
     yield Limit("records", "craft_id, unit_id", 1, MOST_NAME, "characters", beyond=f"at most {MOST_NAME} are kept")
+    run = "engine hours a day between two readings"
+    day = f"are more than {HOURS_OF_A_DAY:g} h a day"
+    yield Limit("records", run, 0, HOURS_OF_A_DAY, "h", "hours.csv", beyond=day)
+    likely = "which is more than anybody rents out; it is used"
+    yield Limit("records", f"{run}, without a notice", 0, MOST_LIKELY_HOURS_A_DAY, "h", "hours.csv", beyond=likely)
     for table in TABLES.values():
         for column in table.columns.values():
             if (column.minimum, column.maximum) != (None, None):
@@ -131,38 +185,27 @@ def _said_of(column: Column) -> str:
 def _settings() -> Iterator[Limit]:
     for section, info in FleetSettings.model_fields.items():
         for key, field in getattr(info.annotation, "model_fields", {}).items():
-            ends = _ends([*field.metadata, *_marks(field.annotation)])
-            if ends is not None:
-                said = _said_of_setting(section, key, *ends)
-                yield Limit("settings", key, *ends, of=f"[{section}]", beyond=said)
+            found = next(_ranges([*field.metadata, field.annotation]), None)
+            if found is not None:
+                yield Limit(
+                    "settings", key, found.least, found.most, of=f"[{section}]", beyond=f"must be {found.words}"
+                )
 
 
-def _marks(annotation: Any) -> Iterator[Any]:
-    """What an annotation says of its values beside their type, also inside "or nothing"."""
-    for inner in get_args(annotation):
-        if hasattr(inner, "metadata"):
-            yield from inner.metadata
-        yield from _marks(inner)
+def _ranges(marks: Iterable[Any]) -> Iterator[NumberRange]:
+    """The ranges in what a field or an option says of its values, also inside "or nothing".
 
-
-def _ends(marks: Iterable[Any]) -> tuple[float | None, float | None] | None:
-    """The least and the most that the marks of a field allow; None where they limit nothing."""
-    least = most = None
+    What applies a range is a method of it, a reader of it, or a function that was made for it and holds it.
+    """
     for mark in marks:
-        if hasattr(mark, "metadata"):  # a field within a field
-            least, most = _ends(mark.metadata) or (least, most)
-        least = next((e for name in ("ge", "gt") if (e := getattr(mark, name, None)) is not None), least)
-        most = next((e for name in ("le", "lt") if (e := getattr(mark, name, None)) is not None), most)
-    return None if least is most is None else (least, most)
-
-
-def _said_of_setting(section: str, key: str, least: float | None, most: float | None) -> str:
-    outside = (least or 0) - 1 if most is None else most + 1
-    try:
-        read_settings(f"[{section}]\n{key} = {outside}\n")
-    except SettingsError as refusal:
-        return str(refusal).partition(f"{outside!r}: ")[2]
-    raise AssertionError(f"[{section}] {key} = {outside} is taken")  # pragma: no cover
+        applies = getattr(mark, "func", mark)
+        held = [cell.cell_contents for cell in getattr(applies, "__closure__", None) or ()]
+        yield from (
+            found
+            for found in (getattr(applies, "__self__", None), getattr(applies, "limits", None), *held)
+            if isinstance(found, NumberRange)
+        )
+        yield from _ranges([*getattr(mark, "metadata", ()), *get_args(mark)])
 
 
 def _beliefs() -> Iterator[Limit]:
@@ -178,11 +221,22 @@ def _beliefs() -> Iterator[Limit]:
     yield limit("", "spread or sd of each", SPREADS)
     yield limit("[between_fleets]", "spread", BETWEEN_FLEETS)
     yield limit("[unknown_start]", "ages_h", AGES_H, "h")
+    many = f"must be a list of numbers, 1 to {MOST_AGES} of them"
+    yield Limit("beliefs", "how many ages_h", 1, MOST_AGES, "numbers", "[unknown_start]", beyond=many)
+    yield limit("[water], [unknown_covariate]", "each share", SHARES)
+    yield limit("[water]", "exponent of oil_water", EXPONENTS)
     yield limit("[water]", "reference_ppm and tested_ppm of oil_water", TESTED_PPM, "ppm")
 
 
 def _options(commands: Commands) -> Iterator[Limit]:
-    yield Limit("options", "engine hours", 0, MOST_ENGINE_HOURS, "h", beyond="No such engine has run longer")
-    yield Limit("options", "minutes under water", 0, MOST_MINUTES_UNDER, "min", beyond="which is more than a week")
-    yield Limit("options", "days since the water", 0, LONGEST_AGO.days, "days", beyond="over three years before")
-    yield Limit("options", "clutch slip found", 0, HIGHEST_SLIP_LB_FT, "lb·ft", beyond="which looks mistyped")
+    """Ranges of all options, each told once with the commands that have it."""
+    found: dict[tuple[str, NumberRange], list[str]] = {}
+    for command in commands.by_name.values():
+        for argument in command.arguments:
+            for within in _ranges([argument.options.get("type")]):
+                found.setdefault((argument.names[0], within), []).append(command.name)
+    for (name, within), names in found.items():
+        yield Limit("options", name, within.least, within.most, of=", ".join(names), beyond=f"is not {within.words}")
+    days = f"is not a day from {FIRST_DAY} to {LAST_DAY}"
+    yield Limit("options", "every day", FIRST_DAY, LAST_DAY, beyond=days)
+    yield Limit("options", "days since the water", 0, DAYS_BACK, "days", "flooded", beyond="over three years before")

@@ -24,7 +24,7 @@ import numpy as np
 import pandas as pd
 
 from forecaster.number_cells import plain_number
-from forecaster.problems import Problem
+from forecaster.problems import MOST_ALIKE, Problem
 
 HOURS_OF_A_DAY = 24.0
 # More than this on average over the days between two readings is possible, but nobody rents out so long: a notice.
@@ -37,24 +37,23 @@ LOW_START = 0.5
 # A wrong reading is looked for among so many neighbours at most, so that the search stays quick on any log.
 _FURTHEST_NEIGHBOUR = 1_000
 _NEAR = 8
+_ALTERNATIVES = 3  # readings that are named beside one of which it cannot be told which is wrong
 _CHANGED = "If the meter was changed, write new_meter = yes in the first row of the new one"
 
 
-def check_meters(hours: pd.DataFrame, file: str = "hours.csv") -> list[Problem]:
+def check_meters(hours: pd.DataFrame, file: str = "hours.csv") -> Iterator[Problem]:
     """Problems of the readings in `hours` (columns of hours.csv, index ``row``), refused rows and notices.
 
     Readings are taken in the order of their days, whatever the order of the rows; a reading of a new meter comes
     after the old one's of the same day. Quick where all is well: only the runs that break the rule are searched.
     """
     if hours.empty:
-        return []
+        return
     runs = _Runs(hours)
-    problems: list[Problem] = []
     refused = np.zeros(len(runs.meter), dtype=bool)
     for first, last in runs.at_fault():
-        problems += _search(runs, first, last, refused, file)
-    problems += _notices(runs, refused, file)
-    return problems
+        yield from _search(runs, first, last, refused, file)
+    yield from _notices(runs, refused, file)
 
 
 class _Runs:
@@ -76,6 +75,7 @@ class _Runs:
         starts = ~self.same_craft | self.new
         self.run = np.cumsum(starts) - 1
         self.run_starts = np.flatnonzero(starts)
+        self.misfits = 0  # readings that do not fit, as far as they were looked for
 
     def name(self, position: int) -> str:
         """The craft of a reading."""
@@ -110,8 +110,12 @@ def _search(runs: _Runs, first: int, last: int, refused: np.ndarray, file: str) 
         yield from _unmarked_change(runs, first, first + int(cuts[0]), last, file)
         return
     refused[first:last] = ~keep
-    for position in np.flatnonzero(~keep):
-        yield _misfit(runs, first, keep, int(position), alternatives.get(int(position), []), file)
+    kept, misfits = np.flatnonzero(keep), np.flatnonzero(~keep)
+    after = np.searchsorted(kept, misfits)
+    for position, place in zip(misfits.tolist(), after.tolist(), strict=True):
+        neighbours = (kept[:place][-1:] + first).tolist(), (kept[place:][:1] + first).tolist()
+        others = alternatives.get(position, [])
+        yield _misfit(runs, first, position, neighbours, others, file)
     if runs.new[first] and not keep[0]:
         refused[first:last] = True
         yield from _follow(runs, first, first + 1 + np.flatnonzero(keep[1:]), file)
@@ -137,7 +141,8 @@ def _longest_chain(meter: np.ndarray, day: np.ndarray) -> tuple[np.ndarray, dict
         if len(members) == 1 or np.ptp(meter[members]) < ROUNDING_HOURS:
             keep[members[0]] = True
         else:
-            alternatives |= {m: [o for o in members if o != m] for m in members}
+            few = members[: _ALTERNATIVES + 1]
+            alternatives |= {m: [o for o in few if o != m][:_ALTERNATIVES] for m in members}
     return keep, alternatives
 
 
@@ -145,6 +150,7 @@ def _chain_lengths(meter: np.ndarray, day: np.ndarray) -> np.ndarray:
     """For every reading the number of readings in the longest plausible chain that ends with it."""
     hours, days = meter.tolist(), day.tolist()
     lengths, longest = [1], [1]  # of the chains that end with each reading, and of all chains up to it
+    known = np.ones(len(hours), dtype=np.int64)  # the lengths again, for a look at many at once
     for position in range(1, len(hours)):
         best, back = 0, position - 1
         # Most often the chain comes from one of the nearest neighbours, and no earlier one can be longer.
@@ -153,18 +159,19 @@ def _chain_lengths(meter: np.ndarray, day: np.ndarray) -> np.ndarray:
                 best = max(best, lengths[back])
             back -= 1
         if back >= 0 and best < longest[back]:
-            best = max(best, _longest_before(lengths, meter, day, position))
+            best = max(best, _longest_before(known, meter, day, position))
         lengths.append(best + 1)
+        known[position] = best + 1
         longest.append(max(longest[-1], best + 1))
     return np.array(lengths)
 
 
-def _longest_before(lengths: list[int], meter: np.ndarray, day: np.ndarray, position: int) -> int:
+def _longest_before(lengths: np.ndarray, meter: np.ndarray, day: np.ndarray, position: int) -> int:
     """The longest chain that can go on to the reading at `position`, 0 where none can."""
     back = slice(max(0, position - _FURTHEST_NEIGHBOUR), position)
     step = meter[position] - meter[back]
     possible = (step >= 0) & (step <= HOURS_OF_A_DAY * (day[position] - day[back] + 1))
-    return int(np.max(np.array(lengths[back]), where=possible, initial=0))
+    return int(np.max(lengths[back], where=possible, initial=0))
 
 
 def _meter_changes(meter: np.ndarray, day: np.ndarray) -> np.ndarray | None:
@@ -191,15 +198,23 @@ def _follow(runs: _Runs, start: int, positions: Iterable[int], file: str) -> Ite
         yield _problem(runs, int(position), reason, f"Mend row {row}; then this reading is used.", file, refused=True)
 
 
-def _misfit(runs: _Runs, first: int, keep: np.ndarray, position: int, alternatives: list[int], file: str) -> Problem:
-    """The problem of one refused reading: what it contradicts, and which value would fit."""
-    kept = np.flatnonzero(keep)
+def _misfit(
+    runs: _Runs,
+    first: int,
+    position: int,
+    neighbours: tuple[list[int], list[int]],
+    alternatives: list[int],
+    file: str,
+) -> Problem:
+    """The problem of one refused reading: what it contradicts, and which value would fit.
+
+    `neighbours`: the last reading before it that is kept, and the first after it, where there are any.
+    """
     here = first + position
-    below = [first + int(k) for k in kept[kept < position][-1:]]
-    above = [first + int(k) for k in kept[kept > position][:1]]
+    below, above = neighbours
     value = runs.meter[here]
     if alternatives:
-        others = " and ".join(_reading(runs, first + other) for other in alternatives[:3])
+        others = " and ".join(_reading(runs, first + other) for other in alternatives)
         reason = f"{runs.name(here)}'s meter cannot show this and also {others}; which one is wrong cannot be known"
     elif below and value < runs.meter[below[0]]:
         reason = f"{runs.name(here)}'s meter runs backwards: it already showed {_reading(runs, below[0])}"
@@ -213,7 +228,9 @@ def _misfit(runs: _Runs, first: int, keep: np.ndarray, position: int, alternativ
         reason = f"the {gained} h from here to {_reading(runs, above[0])} are more than 24 h a day"
     else:
         reason = f"{runs.name(here)}'s meter cannot show this beside its other readings"
-    remedy = f"Correct the reading or its day{_suggestion(runs, here, below, above)}. {_CHANGED}."
+    runs.misfits += 1
+    fitting = _suggestion(runs, here, below, above) if runs.misfits <= MOST_ALIKE else ""  # no more are listed
+    remedy = f"Correct the reading or its day{fitting}. {_CHANGED}."
     return _problem(runs, here, reason, remedy, file, refused=True)
 
 

@@ -18,7 +18,6 @@ import pandas as pd
 from forecaster.amounts import Amount, amount_of
 from forecaster.causes import REASON_HOURS, Causes
 from forecaster.decisions import Decisions
-from forecaster.errors import WrongUsage
 from forecaster.fleet_prices import refuse_wrong_prices
 from forecaster.forecast import INTERVAL
 from forecaster.instruction import DAYS_AHEAD, Instruction, Limit, instruction_unplanned
@@ -102,9 +101,6 @@ def now_or_later(decisions: Decisions, unit_id: str, prices: Mapping[str, float]
     """
     prices = dict(prices or {})
     refuse_wrong_prices(prices)
-    for name in CHANCES:
-        if prices.get(name, 0.0) > 1.0:
-            raise WrongUsage(f"{name} is a chance, from 0 to 1, not {prices[name]:g}.")
     unit = decisions.unit(unit_id)
     craft_id = str(unit.lives["craft_id"].iloc[0])
     unsafe = found_unsafe(unit).get(unit.lives["life_id"].iloc[0], ())

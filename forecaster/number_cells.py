@@ -15,20 +15,22 @@ from itertools import compress
 import numpy as np
 
 from forecaster.cells import ColumnNotice, Fault, ParsedTexts, blanks
+from forecaster.ranges import NEAREST_TO_0
 from forecaster.records import Column
+from forecaster.shown_values import shortened
 
-_PLAIN = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_PLAIN = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _MAYBE_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}([.,])[0-9]{3}")
 _GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:[ .,'’\u00a0\u202f][0-9]{3})+(?:[.,][0-9]+)?")
-_CLOCK = re.compile(r"([0-9]+):([0-5][0-9])(?::([0-5][0-9])(?:\.[0-9]+)?)?")
+_CLOCK = re.compile(r"([0-9]{1,6}):([0-5][0-9])(?::([0-5][0-9])(?:\.[0-9]+)?)?")
 _WITH_EXTRAS = re.compile(r"[^0-9+.,-]*([+-]?[0-9]+(?:[.,][0-9]+)?)[^0-9]*")
 _PLAIN_CHARACTERS = frozenset("0123456789.")
 
 
 def plain_number(value: float) -> str:
-    """A number as people write it: no exponent, no trailing zeros, and exactly the same when read again."""
-    return np.format_float_positional(value, trim="-")
+    """A number as people write it: no exponent, no trailing zeros, no -0, and exactly the same when read again."""
+    return np.format_float_positional(value + 0.0, trim="-")
 
 
 def parse_numbers(texts: Sequence[str], column: Column, decimal_comma: bool = False) -> ParsedTexts:
@@ -49,6 +51,7 @@ def parse_numbers(texts: Sequence[str], column: Column, decimal_comma: bool = Fa
             parsed.faults[position] = found
         else:
             parsed.values[position] = found
+    parsed.values += 0.0  # a cell "-0" is 0
     _check_limits(parsed, column)
     commas = [n for position, n in enumerate(numbers) if "," in n and position not in parsed.faults]
     if commas:
@@ -92,11 +95,14 @@ def _read(text: str, column: Column, decimal_signs: frozenset[str], decimal_comm
     if decimal_comma and in_doubt and decimal_signs != {in_doubt[1]}:
         return _thousands(text)
     if decimal_comma and _DECIMAL_COMMA.fullmatch(text):
-        return float(text.replace(",", "."))
+        return _finite(float(text.replace(",", ".")))
     if _PLAIN.fullmatch(text):
-        value = float(text)
-        return value if math.isfinite(value) else Fault("this is larger than any number can be", "Correct the number.")
+        return _finite(float(text))
     return _why_none(text, column)
+
+
+def _finite(value: float) -> float | Fault:
+    return value if math.isfinite(value) else Fault("this is larger than any number can be", "Correct the number.")
 
 
 def _why_none(text: str, column: Column) -> Fault:
@@ -109,12 +115,13 @@ def _why_none(text: str, column: Column) -> Fault:
     if _GROUPED.fullmatch(text):
         return _thousands(text)
     if _DECIMAL_COMMA.fullmatch(text):
-        return Fault("a comma can mark decimals or thousands", f"Type {text.replace(',', '.')} with a decimal point.")
+        pointed = shortened(text.replace(",", "."))
+        return Fault("a comma can mark decimals or thousands", f"Type {pointed} with a decimal point.")
     if text.casefold().lstrip("+-") in {"nan", "inf", "infinity", "na", "n/a", "none", "null", "-", "--", "?", ""}:
         return Fault("this is not a number", "Leave the cell blank where nothing was recorded.")
     if (match := _WITH_EXTRAS.fullmatch(text)) and "," not in match[1]:
         unit = f", in {column.unit}" if column.unit else ""
-        return Fault("there is more than a number in the cell", f"Type only the number: {match[1]}{unit}.")
+        return Fault("there is more than a number in the cell", f"Type only the number: {shortened(match[1])}{unit}.")
     return Fault("this is not a number", "Type a plain number such as 12.5, or leave the cell blank.")
 
 
@@ -122,7 +129,7 @@ def _thousands(text: str) -> Fault:
     bare = re.sub(r"[ .,'’\u00a0\u202f]", "", text)
     return Fault(
         "the sign between the digits can mark decimals or thousands",
-        f"Type the number without it ({bare}) or with a plain decimal point.",
+        f"Type the number without it ({shortened(bare)}) or with a plain decimal point.",
     )
 
 
@@ -137,6 +144,12 @@ def _at_most(column: Column) -> str:
 
 def _check_limits(parsed: ParsedTexts, column: Column) -> None:
     values = parsed.values
+    too_small = (values != 0) & (np.abs(values) < NEAREST_TO_0)
+    for position in compress(range(len(values)), too_small):
+        parsed.faults[position] = Fault(
+            f"this is nearer to 0 than anything that is measured ({NEAREST_TO_0:f})", "Type 0 if that is meant."
+        )
+        values[position] = math.nan
     remedy = "Correct the number" + ("." if column.required else ", or leave the cell blank if it is not known.")
     limits = []
     if column.minimum is not None:

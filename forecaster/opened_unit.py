@@ -9,28 +9,31 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 from pydantic_core import PydanticCustomError
 
 from forecaster.errors import WrongUsage
+from forecaster.ranges import PLAY_LIMIT_MM, SHAFT_PLAY_MM, SLIP_FOUND, SLIP_TYPED
 from forecaster.records import Metal, Parts, YesNoUnknown
+from forecaster.shown_values import shortened, shown
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 Bearing = Literal["sound", "rough", "rusted", "failed", "unknown"]
-HIGHEST_SLIP_LB_FT = 40.0  # beyond any clutch of this kind: whoever typed more mistyped it; common practice, no source
 
 
 def _no_typing_error(slip: float) -> float:
-    if slip <= HIGHEST_SLIP_LB_FT:
+    if slip <= SLIP_FOUND.most:
         return slip
     likely = slip / 10.0
-    remedy = f"was it {likely:g}?" if likely <= HIGHEST_SLIP_LB_FT else "read the moment again"
-    raise PydanticCustomError("slip_mistyped", f"above {HIGHEST_SLIP_LB_FT:g} lb·ft, which looks mistyped: {remedy}")
+    remedy = f"was it {likely:g}?" if likely <= SLIP_FOUND.most else "read the moment again"
+    raise PydanticCustomError("slip_mistyped", f"above {SLIP_FOUND.most:g} lb·ft, which looks mistyped: {remedy}")
 
 
-SlipFound = Annotated[float, Field(ge=0, allow_inf_nan=False), AfterValidator(_no_typing_error)]
+SlipFound = Annotated[float, BeforeValidator(SLIP_TYPED.number), AfterValidator(_no_typing_error)]
+Play = Annotated[float, BeforeValidator(SHAFT_PLAY_MM.number)]
+PlayLimit = Annotated[float, BeforeValidator(PLAY_LIMIT_MM.number)]
 
 
 class Finding(BaseModel):
@@ -48,12 +51,8 @@ class Finding(BaseModel):
     scored_deeply: YesNoUnknown = Field(
         "unknown", description="whether scoring of a housing is deep: too deep to be cleaned up, by the mechanic's word"
     )
-    shaft_play_mm: Annotated[float, Field(ge=0, le=20, allow_inf_nan=False)] | None = Field(
-        None, description="play of the shaft, mm"
-    )
-    play_limit_mm: Annotated[float, Field(gt=0, le=20, allow_inf_nan=False)] | None = Field(
-        None, description="the most that the maker's manual allows, mm"
-    )
+    shaft_play_mm: Play | None = Field(None, description="play of the shaft, mm")
+    play_limit_mm: PlayLimit | None = Field(None, description="the most that the maker's manual allows, mm")
     wobble: YesNoUnknown = Field("unknown", description="whether the shaft can be felt to wobble")
     shaft_true: YesNoUnknown = Field("unknown", description="whether the shaft runs true")
     slip_found_lb_ft: SlipFound | None = Field(None, description="clutch slip moment, lb·ft")
@@ -80,8 +79,9 @@ def finding_of(given: Mapping[str, object]) -> Finding:
 def _in_plain_words(problem: ErrorDetails) -> str:
     name, value = str(problem["loc"][0]), problem["input"]
     if problem["type"] == "extra_forbidden":
+        name = shortened(name)
         near = get_close_matches(name, Finding.model_fields, n=1, cutoff=0.0)[0]
         return f"A finding has no {name}. The nearest is {near}: {Finding.model_fields[near].description}."
     info = Finding.model_fields[name]
-    reason = problem["msg"].replace("Input should be", "must be")
-    return f"{name} ({info.description}) = {value!r}: {reason}{'' if reason.endswith('?') else '.'}"
+    reason = problem["msg"].removeprefix("Value error, ").replace("Input should be", "must be")
+    return f"{name} ({info.description}) = {shown(value)}: {reason}{'' if reason.endswith('?') else '.'}"

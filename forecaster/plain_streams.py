@@ -9,7 +9,7 @@ import re
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, TextIO
 
 from forecaster.visible_texts import visible
 
@@ -37,6 +37,12 @@ class _PlainStream:
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
+
+
+def bare(stream: TextIO) -> TextIO:
+    """The stream that a plain one writes to; any other as it is."""
+    beneath: TextIO = stream._stream if isinstance(stream, _PlainStream) else stream
+    return beneath
 
 
 @contextmanager

@@ -24,14 +24,17 @@ from forecaster.headers import Headers, missing_columns, recognise_headers
 from forecaster.plan_days import monday_of
 from forecaster.plan_problem import Action, Plan, PlanEdit
 from forecaster.problems import Problem
+from forecaster.ranges import LAST_DAY, refuse_day
 from forecaster.raw_tables import RawTable, UnreadableFile, is_blank
 from forecaster.records import Identifier, Record, Table
 from forecaster.safe_cells import neutral
+from forecaster.shown_values import shown
 from forecaster.text_files import read_text_table
 
 MOST_NOTE = 200  # characters: a line of the paper, and of a link
 ACTIONS: tuple[Action, ...] = get_args(Action)
 MOST_NAME = 80  # characters of a unit's name, as in the records
+MOST_BYTES = 5_000_000  # changes of 10,000 units, each with the longest note
 PROBLEMS_TOLD = 12
 EXAMPLE = "S0005:rebuild:2026-11-09"
 
@@ -137,17 +140,23 @@ def change_in_text(text: str) -> tuple[str, PlanEdit]:
     unit, action, week, note = [*text.split(":", 3), "", "", ""][:4]
     if not unit.strip() or action not in ACTIONS:
         raise WrongUsage(
-            f"{text!r} is no change of a plan: unit, work and week are needed, written {EXAMPLE}, with work one of "
-            f"{', '.join(ACTIONS)}."
+            f"{shown(text)} is no change of a plan: unit, work and week are needed, written {EXAMPLE}, with work one "
+            f"of {', '.join(ACTIONS)}."
         )
     try:
         day = date.fromisoformat(week) if week else None
     except ValueError as error:
-        raise WrongUsage(f"{text!r}: {week!r} is no day. Write it year-month-day, as in {EXAMPLE}.") from error
+        raise WrongUsage(
+            f"{shown(text)}: {shown(week)} is no day. Write it year-month-day, as in {EXAMPLE}."
+        ) from error
+    if day is not None:
+        refuse_day(day, f"{shown(text)}: the day")
     if action == "leave" and day is not None:
-        raise WrongUsage(f"{text!r}: a unit that is left has no week. Leave the day out.")
+        raise WrongUsage(f"{shown(text)}: a unit that is left has no week. Leave the day out.")
     if len(note := _one_line(note)) > MOST_NOTE:
-        raise WrongUsage(f"{text!r}: the note has {len(note)} characters; at most {MOST_NOTE} are kept. Shorten it.")
+        raise WrongUsage(
+            f"{shown(text)}: the note has {len(note)} characters; at most {MOST_NOTE} are kept. Shorten it."
+        )
     return unit.strip().replace("%3A", ":").replace("%25", "%"), PlanEdit(action, day, note)
 
 
@@ -176,7 +185,7 @@ class _Rows:
         self._values = {
             "unit_id": self._parsed("unit_id", lambda texts: parse_texts(texts, MOST_NAME)),
             "action": self._parsed("action", lambda texts: parse_codes(texts, ACTIONS, None)),
-            "week_of": self._parsed("week_of", lambda texts: parse_dates(texts, date.max, raw.serial_epoch)),
+            "week_of": self._parsed("week_of", lambda texts: parse_dates(texts, LAST_DAY, raw.serial_epoch)),
             "note": self._parsed("note", _notes),
         }
 

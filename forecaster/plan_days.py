@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from forecaster.craft_weeks import HORIZON_WEEKS
 from forecaster.errors import WrongUsage
 from forecaster.plan_problem import WEEK
+from forecaster.ranges import refuse_day
 from forecaster.settings import Season
 from forecaster.written_days import DatedText
 
@@ -31,6 +32,10 @@ class OffSeason:
 
 def off_season_days(season: Season, as_of: date, begins: date | None = None, ready_by: date | None = None) -> OffSeason:
     """The off-season to plan: the one we are in, or else the next. Raises WrongUsage for days out of order."""
+    refuse_day(as_of)
+    for day in (begins, ready_by):
+        if day is not None:
+            refuse_day(day, "A day of the plan")
     start = begins or as_of
     if begins is None and season.contains(as_of):
         start = season.current_or_next(as_of)[1] + timedelta(days=1)

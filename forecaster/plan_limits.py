@@ -14,6 +14,17 @@ from forecaster.bench_shares import BenchShare
 from forecaster.errors import WrongUsage
 from forecaster.plan_days import open_weeks
 from forecaster.plan_problem import bench_places_by_week
+from forecaster.ranges import (
+    A_WEEK,
+    BUDGET,
+    CHANCE,
+    KITS,
+    LEAD_WEEKS,
+    LEAST_GAIN,
+    SPARE_UNITS,
+    NumberRange,
+    refuse_day,
+)
 from forecaster.settings import Bench, FleetSettings, Stock
 
 
@@ -35,6 +46,19 @@ class SharedLimits(TypedDict):
 # Of a rebuild's price: what a later week must save, or no work waits for it. Hours that a craft runs in winter move the
 # cost of a check by less, and nobody leaves the bench empty until April for that.
 LEAST_WAIT = 0.01
+
+
+RANGES: dict[str, tuple[NumberRange, str]] = {  # of each number among the limits: its range, and how a refusal begins
+    "budget": (BUDGET, "The budget"),
+    "bench_per_week": (A_WEEK, "Rebuilds a week"),
+    "spare_units": (SPARE_UNITS, "Spare units"),
+    "season_rebuilds_per_week": (A_WEEK, "Rebuilds a week in season"),
+    "season_budget": (BUDGET, "The season's budget"),
+    "overspend_chance": (CHANCE, "The chance of overspending"),
+    "kits": (KITS, "Kits"),
+    "lead_time_weeks": (LEAD_WEEKS, "Weeks to get parts"),
+    "least_gain": (LEAST_GAIN, "The least gain"),
+}
 
 
 @dataclass(frozen=True)
@@ -154,7 +178,10 @@ class PlanWishes(TypedDict, total=False):
 
 
 def limits_of(wish: PlanWishes) -> PlanLimits:
-    """The limits of what was wished, its prices left out. Raises WrongUsage for a wish that is not known."""
+    """The limits of what was wished, its prices left out.
+
+    Raises WrongUsage for a wish that is not known, and for one beyond its range.
+    """
     known = {limit.name for limit in fields(PlanLimits)} - {"share"}  # whose plan it is, is no wish
     unknown = sorted(set(wish) - known - {"prices"})
     if unknown:
@@ -162,4 +189,11 @@ def limits_of(wish: PlanWishes) -> PlanLimits:
             f"{', '.join(unknown)} is nothing that a plan can be asked for; known: {', '.join(sorted(known))}, prices."
         )
     given = {name: value for name, value in wish.items() if name in known}
+    for name, (limits, what) in RANGES.items():
+        value = given.get(name)
+        if value is not None and not (limits is BUDGET and value == math.inf):
+            given[name] = limits.asked(value, what)
+    for day in (given.get("begins"), given.get("ready_by"), *wish.get("closed", ())):
+        if day is not None:
+            refuse_day(day, "A day of the plan")
     return PlanLimits(**{**given, "closed": tuple(wish.get("closed", ()))})  # type: ignore[arg-type]

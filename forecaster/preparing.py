@@ -203,11 +203,14 @@ def _command() -> list[str]:
 
 
 def _apart() -> dict[str, Any]:
-    """A process that a Ctrl-C in the terminal does not reach: it ends with this one. Nobody hears its complaints."""
+    """A process that a Ctrl-C in the terminal does not reach: it ends with this one. Nobody hears its complaints.
+
+    No session of its own: some systems deal out processors by session, and it is to step back behind this one.
+    """
     if sys.platform == "win32":
         flags = subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW
         return {"creationflags": flags, "stderr": subprocess.DEVNULL}
-    return {"start_new_session": True, "stderr": subprocess.DEVNULL}
+    return {"process_group": 0, "stderr": subprocess.DEVNULL}
 
 
 def main() -> None:

@@ -6,8 +6,9 @@ multivariate normal: independent as the file gives it, correlated where it comes
 
 from __future__ import annotations
 
-import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from difflib import get_close_matches
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -15,6 +16,8 @@ from typing import Any
 import numpy as np
 
 from forecaster.errors import SettingsError
+from forecaster.shown_values import shortened, shown
+from forecaster.small_files import NotUsable, read_small_text, read_toml
 
 # Order of the parameters everywhere. log_: natural logarithm; logit_: log odds.
 PARAMETERS = (
@@ -69,6 +72,14 @@ PLACES = {  # parameter: section, key, scale on which the file gives it
     "lasting_log_ratio": ("water", "lasting_log_ratio", "plain"),
     "logit_sensitivity": ("spin_check", "sensitivity", "logit"),
     "logit_specificity": ("spin_check", "specificity", "logit"),
+}
+
+
+# On each scale: the parts of an entry that hold one number each, the centre first, and those that hold several.
+_SCALE_PARTS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "log": (("median", "spread"), ()),
+    "logit": (("median", "spread"), ()),
+    "plain": (("mean", "sd"), ()),
 }
 
 
@@ -146,89 +157,125 @@ def read_priors(path: str | Path | None = None) -> Prior:
 
     Raises SettingsError that names the section and key where something is missing or impossible.
     """
-    if path is None:
-        file, text = "priors.toml", resources.files("forecaster").joinpath("priors.toml").read_text("utf-8")
-    else:
-        file = str(path)
-        try:
-            text = Path(path).read_text("utf-8")
-        except (OSError, UnicodeDecodeError) as error:
-            raise SettingsError(f"{file}: cannot be read: {error}.") from error
+    file = "priors.toml" if path is None else str(path)
     try:
-        given = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{file}: not valid TOML: {error}.") from error
-    return _prior(given, file)
-
-
-def _prior(given: dict[str, Any], file: str) -> Prior:
-    mean, sd = np.empty(len(PARAMETERS)), np.empty(len(PARAMETERS))
-    for i, name in enumerate(PARAMETERS):
-        section, key, scale = PLACES[name]
-        entry = _entry(given, file, section, key)
-        centre, spread = ("mean", "sd") if scale == "plain" else ("median", "spread")
-        mean[i] = on_its_scale(name, _number(entry, centre, file, section, key, *RANGES[name]))
-        sd[i] = _number(entry, spread, file, section, key, *SPREADS)
-    water = _entry(given, file, "water", "oil_water")
-
-    def value(section: str, key: str, low: float = 0.0, high: float = 1.0) -> float:
-        return _number(_entry(given, file, section, key), "value", file, section, key, low, high)
-
-    tested = _numbers(water, "tested_ppm", file, "water", "oil_water", *TESTED_PPM)
-    if len(tested) != 2 or tested[0] > tested[1]:
-        raise SettingsError(f"{file}: [water] oil_water: tested_ppm must be two numbers, the lower first.")
-    return Prior(
-        mean=mean,
-        covariance=np.diag(sd**2),
-        untreated_share={
-            "prompt": 0.0,
-            "none": 1.0,
-            "late": value("water", "share_untreated_if_late"),
-            "unknown": value("water", "share_untreated_if_unknown"),
-        },
-        starting_ages_h=np.array(
-            _numbers(_entry(given, file, "unknown_start", "ages_h"), "values", file, "unknown_start", "ages_h", *AGES_H)
-        ),
-        unknown_share={name: value("unknown_covariate", name) for name in COVARIATES},
-        oil_water_exponent=_number(water, "exponent", file, "water", "oil_water", 0.0, 5.0),
-        oil_water_reference_ppm=_number(water, "reference_ppm", file, "water", "oil_water", *TESTED_PPM),
-        oil_water_tested_ppm=(tested[0], tested[1]),
-        between_fleets_spread=value("between_fleets", "spread", *BETWEEN_FLEETS),
-    )
+        if path is None:
+            text = resources.files("forecaster").joinpath("priors.toml").read_text("utf-8")
+        else:
+            text = read_small_text(path)
+        given = read_toml(text)
+    except NotUsable as error:
+        raise SettingsError(f"{file}: {error}") from error
+    _refuse_unknown(given, file)
+    return _Given(given, file).prior()
 
 
 BETWEEN_FLEETS = (0.01, SPREADS[1])  # spread between fleets: without any, one fleet would speak for all
+SHARES = (0.0, 1.0)
+EXPONENTS = (0.0, 5.0)
 TESTED_PPM = (1.0, 1e6)
 AGES_H = (0.0, 1e5)
+MOST_AGES = 20  # starting ages that are averaged over: each is as much work as a life of its own
+COPY_IT = "Correct it, or copy that line from the package's priors.toml."
+_ONE_VALUE = (
+    ("water", "share_untreated_if_late"),
+    ("water", "share_untreated_if_unknown"),
+    *(("unknown_covariate", name) for name in COVARIATES),
+    ("between_fleets", "spread"),
+)
+# By section and key: the parts that hold one number each, and those that hold several; each may name its source.
+_PARTS: dict[tuple[str, str], tuple[tuple[str, ...], tuple[str, ...]]] = {
+    **{(section, key): _SCALE_PARTS[scale] for section, key, scale in PLACES.values()},
+    **dict.fromkeys(_ONE_VALUE, (("value",), ())),
+    ("water", "oil_water"): (("exponent", "reference_ppm"), ("tested_ppm",)),
+    ("unknown_start", "ages_h"): ((), ("values",)),
+}
 
 
-def _entry(given: dict[str, Any], file: str, section: str, key: str) -> dict[str, Any]:
-    table = given.get(section)
-    entry = table.get(key) if isinstance(table, dict) else None
-    if not isinstance(entry, dict):
-        raise SettingsError(f"{file}: [{section}] {key} is missing; copy that line from the package's priors.toml.")
-    return entry
+def _refuse_unknown(given: dict[str, Any], file: str) -> None:
+    """A key that is not known is a slip of the pen, and what it says would count for nothing."""
+    sections = {section for section, _ in _PARTS}
+    for section, entries in given.items():
+        _refuse_stranger(section, sections, file, "")
+        for key, entry in entries.items() if isinstance(entries, dict) else ():
+            _refuse_stranger(key, [own for place, own in _PARTS if place == section], file, f"[{section}] ")
+            for part in entry if isinstance(entry, dict) else ():
+                one, several = _PARTS[section, key]
+                _refuse_stranger(part, (*one, *several, "source"), file, f"[{section}] {key}: ")
 
 
-def _number(entry: dict[str, Any], part: str, file: str, section: str, key: str, least: float, most: float) -> float:
-    return _within(entry.get(part), f"{file}: [{section}] {key}: {part}", least, most)
+def _refuse_stranger(name: str, known: Iterable[str], file: str, where: str) -> None:
+    names = list(known)
+    if name not in names:
+        told = shortened(name)
+        near = get_close_matches(told, names, n=1, cutoff=0.0)[0]
+        raise SettingsError(f"{file}: {where}{told} is not a known key. The nearest known key is {near}.")
 
 
-def _numbers(
-    entry: dict[str, Any], part: str, file: str, section: str, key: str, least: float, most: float
-) -> list[float]:
-    given = entry.get(part)
-    if not isinstance(given, list) or not given:
-        raise SettingsError(f"{file}: [{section}] {key}: {part} must be a list of numbers, not {given!r}.")
-    return [_within(number, f"{file}: [{section}] {key}: {part}", least, most) for number in given]
+@dataclass(frozen=True)
+class _Given:
+    """What a file says, entry by entry; each refusal names the file, section, key and value, and what to do."""
 
+    entries: dict[str, Any]
+    file: str
 
-def _within(number: object, what: str, least: float, most: float) -> float:
-    if not isinstance(number, (int, float)) or isinstance(number, bool) or not np.isfinite(number):
-        raise SettingsError(f"{what} must be a number, not {number!r}.")
-    if not least <= number <= most:
-        raise SettingsError(
-            f"{what} must be between {least:g} and {most:g}, not {number:g}. Correct it, or copy that line from the "
-            "package's priors.toml."
+    def prior(self) -> Prior:
+        """The prior of all entries. Raises SettingsError where one is missing or impossible."""
+        mean, sd = np.empty(len(PARAMETERS)), np.empty(len(PARAMETERS))
+        for i, name in enumerate(PARAMETERS):
+            section, key, scale = PLACES[name]
+            centre, spread = _SCALE_PARTS[scale][0]
+            mean[i] = on_its_scale(name, self._number(section, key, centre, RANGES[name]))
+            sd[i] = self._number(section, key, spread, SPREADS)
+        tested = self._numbers("water", "oil_water", "tested_ppm", TESTED_PPM, most=2)
+        if len(tested) != 2 or tested[0] > tested[1]:
+            raise SettingsError(
+                f"{self.file}: [water] oil_water: tested_ppm must be two numbers, the lower first, "
+                f"not {shown(tested)}. {COPY_IT}"
+            )
+        return Prior(
+            mean=mean,
+            covariance=np.diag(sd**2),
+            untreated_share={
+                "prompt": 0.0,
+                "none": 1.0,
+                "late": self._number("water", "share_untreated_if_late", "value", SHARES),
+                "unknown": self._number("water", "share_untreated_if_unknown", "value", SHARES),
+            },
+            starting_ages_h=np.array(self._numbers("unknown_start", "ages_h", "values", AGES_H, most=MOST_AGES)),
+            unknown_share={name: self._number("unknown_covariate", name, "value", SHARES) for name in COVARIATES},
+            oil_water_exponent=self._number("water", "oil_water", "exponent", EXPONENTS),
+            oil_water_reference_ppm=self._number("water", "oil_water", "reference_ppm", TESTED_PPM),
+            oil_water_tested_ppm=(tested[0], tested[1]),
+            between_fleets_spread=self._number("between_fleets", "spread", "value", BETWEEN_FLEETS),
         )
-    return float(number)
+
+    def _entry(self, section: str, key: str) -> dict[str, Any]:
+        table = self.entries.get(section)
+        entry = table.get(key) if isinstance(table, dict) else None
+        if not isinstance(entry, dict):
+            what = f"must be written {{ ... }}, not {shown(entry)}" if entry is not None else "is missing"
+            raise SettingsError(
+                f"{self.file}: [{section}] {key} {what}; copy that line from the package's priors.toml."
+            )
+        return entry
+
+    def _number(self, section: str, key: str, part: str, limits: tuple[float, float]) -> float:
+        given = self._entry(section, key).get(part)
+        return _within(given, f"{self.file}: [{section}] {key}: {part}", limits)
+
+    def _numbers(self, section: str, key: str, part: str, limits: tuple[float, float], most: int) -> list[float]:
+        given = self._entry(section, key).get(part)
+        what = f"{self.file}: [{section}] {key}: {part}"
+        if not isinstance(given, list) or not 1 <= len(given) <= most:
+            raise SettingsError(f"{what} must be a list of numbers, 1 to {most} of them, not {shown(given)}. {COPY_IT}")
+        return [_within(number, what, limits) for number in given]
+
+
+def _within(number: object, what: str, limits: tuple[float, float]) -> float:
+    if isinstance(number, bool) or not isinstance(number, (int, float)) or number != number:
+        raise SettingsError(f"{what} must be a number, not {shown(number)}. {COPY_IT}")
+    least, most = limits
+    if not least <= number <= most:
+        raise SettingsError(f"{what} must be between {least:g} and {most:g}, not {shown(number)}. {COPY_IT}")
+    return float(number) + 0.0

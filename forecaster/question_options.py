@@ -13,13 +13,23 @@ from typing import TYPE_CHECKING, cast
 
 from forecaster.command_line import (
     Argument,
+    NumberOf,
     argument,
     day,
-    number_from_0,
-    share_from_0_to_1,
     tell,
     tell_progress,
-    whole_number,
+)
+from forecaster.ranges import (
+    A_WEEK,
+    BUDGET,
+    CHANCE,
+    KITS,
+    LAST_DAY,
+    LEAD_WEEKS,
+    LEAST_GAIN,
+    PRICE,
+    SPARE_UNITS,
+    refuse_day,
 )
 
 if TYPE_CHECKING:
@@ -42,14 +52,14 @@ EXPERIENCE = argument(
 PRIORS = argument("--priors", metavar="FILE", type=Path, help="your own copy of priors.toml")
 # The limits of a plan, for every question that plans; `dest` is what ``Fleet.plan`` calls it.
 PLAN_OPTIONS = (
-    argument("--budget", metavar="B", type=number_from_0("money"), help="money for the work (fleet.toml's)"),
+    argument("--budget", metavar="B", type=NumberOf(BUDGET), help="money for the work (fleet.toml's)"),
     argument("--from", metavar="DATE", dest="begins", type=day, help="first day of the work (the off-season's)"),
     argument("--ready-by", metavar="DATE", type=day, help="day by which all must be back (the season's opening)"),
     argument(
         "--bench",
         metavar="N",
         dest="bench_per_week",
-        type=number_from_0("rebuilds a week"),
+        type=NumberOf(A_WEEK),
         help="rebuilds a week (fleet.toml's)",
     ),
     argument(
@@ -64,40 +74,40 @@ PLAN_OPTIONS = (
         "--spares",
         metavar="N",
         dest="spare_units",
-        type=whole_number(0, 1000),
+        type=NumberOf(SPARE_UNITS),
         help="spare units on the shelf that stand in where craft earn (fleet.toml's)",
     ),
     argument(
         "--overspend-chance",
         metavar="P",
-        type=share_from_0_to_1,
+        type=NumberOf(CHANCE),
         help="chance from 0 to 1 up to which the work may cost more than the budget (fleet.toml's)",
     ),
     argument(
         "--season-budget",
         metavar="B",
-        type=number_from_0("money"),
+        type=NumberOf(BUDGET),
         help="money for rebuilds and checks in the coming season (fleet.toml's, or what is left of the budget)",
     ),
     argument(
         "--season-bench",
         metavar="N",
         dest="season_rebuilds_per_week",
-        type=number_from_0("rebuilds a week"),
+        type=NumberOf(A_WEEK),
         help="rebuilds a week in the coming season (fleet.toml's, or as off season)",
     ),
-    argument("--kits", metavar="N", type=whole_number(0, 100_000), help="sets of parts on the shelf (fleet.toml's)"),
+    argument("--kits", metavar="N", type=NumberOf(KITS), help="sets of parts on the shelf (fleet.toml's)"),
     argument(
         "--lead-time",
         metavar="WEEKS",
         dest="lead_time_weeks",
-        type=number_from_0("weeks"),
+        type=NumberOf(LEAD_WEEKS),
         help="weeks from ordering parts to having them (fleet.toml's)",
     ),
     argument(
         "--least-gain",
         metavar="SHARE",
-        type=number_from_0("a share of its cost"),
+        type=NumberOf(LEAST_GAIN),
         help="share of its cost that planned work must save at least (fleet.toml's)",
     ),
 )
@@ -133,7 +143,7 @@ def _price(name: str, field: str, what: str) -> Argument:
         name,
         metavar="MONEY",
         dest=f"price_{field}",
-        type=number_from_0("money"),
+        type=NumberOf(PRICE),
         help=f"{what}, in place of the fleet's own",
     )
 
@@ -187,15 +197,15 @@ def sources_of(asked: Namespace, *but: str) -> tuple[Path, ...]:
 
 
 def content_of(path: Path) -> bytes:
-    """A file's bytes. Raises SourceError where it cannot be opened."""
+    """The bytes of a file of changes. Raises SourceError where it cannot be opened, or is no such file."""
     from forecaster.errors import SourceError
+    from forecaster.plan_changes import MOST_BYTES
+    from forecaster.regular_files import NotReadable, regular_content
 
     try:
-        return path.read_bytes()
-    except OSError as error:
-        raise SourceError(
-            f"{path} cannot be opened ({error.strerror}). Check its name and that you may read it."
-        ) from error
+        return regular_content(path, MOST_BYTES)
+    except NotReadable as error:
+        raise SourceError(f"{path}: {error}") from error
 
 
 def opened(asked: Namespace) -> tuple[Fleet, date]:
@@ -215,8 +225,11 @@ def tell_learning(fleet: Fleet, as_of: date) -> None:
 
 def days_asked(asked: Namespace) -> tuple[date, date]:
     """The day asked about and the day up to which rows are believed: a day ahead of the clock is taken at its word."""
-    as_of: date = asked.as_of or date.today()
-    return as_of, max(as_of, date.today())
+    clock = date.today()
+    if asked.as_of is None:
+        refuse_day(clock, "The day of this computer's clock", "Set the clock right, or name a day with --as-of.")
+    as_of: date = asked.as_of or clock
+    return as_of, max(as_of, min(clock, LAST_DAY))
 
 
 def page() -> Page:

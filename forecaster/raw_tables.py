@@ -11,8 +11,11 @@ import pandas as pd
 
 from forecaster.errors import SourceError
 from forecaster.problems import Problem
+from forecaster.refusals import NOTHING_REFUSED, Refusals
 from forecaster.safe_cells import as_given
 
+# Columns of a file or sheet: the contract has 12 at most, and a fleet's own beside them are some dozens.
+MAX_COLUMNS = 1_000
 # Day 0 of the spreadsheets' serial dates: day 1 is 1900-01-01, and 1900 wrongly counts as a leap year (ECMA-376
 # part 1, 18.17.4.1, from memory), so that from 1900-03-01 on the days count from here.
 SERIAL_EPOCH_1900 = date(1899, 12, 30)
@@ -39,8 +42,9 @@ class RawTable:
 
     Each distinct text is stored once, and later parsed once, which is what makes a million rows quick. Blank rows
     are left out, except those with a problem of their own. ``problems`` were met while reading; those that are
-    refused spoil their row. Marks that keep a text from being taken for a formula are no part of it
-    (``safe_cells``): a row that this program wrote out is what it was.
+    refused spoil their row, or the cell of it that they name. ``refusals``: all rows that are spoilt as a whole,
+    where so many are that not every problem of theirs is listed. Marks that keep a text from being taken for a formula
+    are no part of it (``safe_cells``): a row that this program wrote out is what it was.
     """
 
     table: str
@@ -49,6 +53,7 @@ class RawTable:
     headers: tuple[str, ...]  # as given, one for each column of cells (whose own names are 0, 1, 2 ...)
     header_row: int = 1
     problems: tuple[Problem, ...] = ()
+    refusals: Refusals = NOTHING_REFUSED
     decimal_comma: bool = False  # whether numbers may have been written with a decimal comma
     serial_epoch: date = SERIAL_EPOCH_1900
     looks_like_header: int | None = None  # a later row that looks more like the header
@@ -79,7 +84,7 @@ def is_blank(text: str) -> bool:
     return not text or text.isspace()
 
 
-def without_blank_rows(cells: pd.DataFrame, keep: Sequence[int] = ()) -> pd.DataFrame:
+def without_blank_rows(cells: pd.DataFrame, keep: Sequence[int] | np.ndarray = ()) -> pd.DataFrame:
     """The rows of categorical `cells` that hold something, and those whose row number is in `keep`."""
     filled = np.isin(cells.index.to_numpy(), np.asarray(keep, dtype=np.int64))
     for name in cells.columns:

@@ -8,7 +8,7 @@ opened at all is a SourceError; everything else is a `Problem`, all of them at o
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -18,35 +18,42 @@ from forecaster.cross_checks import cross_check
 from forecaster.doubts import doubtful_units
 from forecaster.errors import SettingsError, SourceError
 from forecaster.leftovers import unfinished
-from forecaster.problems import Problem, Reading, sort_problems
+from forecaster.problems import Problem, Reading, cut_short, first_of, sort_problems
+from forecaster.ranges import refuse_day
 from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile
 from forecaster.records import TABLES, FleetRecords, Table, empty_frame
+from forecaster.regular_files import NotReadable, regular_content
 from forecaster.row_checks import CheckedTable, check_table
-from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings
-from forecaster.settings_sheet import settings_text
+from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings, settings_of
+from forecaster.settings_sheet import settings_in_rows
+from forecaster.small_files import NotUsable, read_small_text
 from forecaster.text_files import read_text_table
 from forecaster.visible_texts import visible
 from forecaster.workbooks import Workbook
 
 SETTINGS_SHEET = "fleet"
-MAX_CSV_BYTES = 300_000_000  # some 12,000,000 readings
-MAX_WORKBOOK_BYTES = 100_000_000
-MAX_SETTINGS_BYTES = 1_000_000
+MAX_CSV_BYTES = 300_000_000  # 5,000,000 readings, as many as are read, and as much again in columns of the fleet's own
+MAX_WORKBOOK_BYTES = 100_000_000  # some 4,000,000 readings, more than it may unpack to
+_MOST_NAMED = 20  # files of a folder, or faults of its settings, that are told one by one
 _WORKBOOK_ENDINGS = (".xlsx", ".xlsm")
 
 
 def read_fleet(source: str | Path, today: date) -> Reading:
     """The records of a fleet folder or workbook, with every problem of every row; nothing after `today` is accepted.
 
-    Raises SourceError where the source is nowhere, cannot be opened or holds none of a fleet's tables. All else is
+    Raises WrongUsage for a day outside of ``ranges``, SourceError where the source is nowhere, cannot be opened or
+    holds none of a fleet's tables. All else is
     reported in the reading: refused rows with their reasons, notices, and in ``stops_answer`` what makes any answer
     wrong (no usable craft or fittings, a file that is there and cannot be used, wrong settings).
     """
+    refuse_day(today, "The day up to which rows are read")
     path = Path(source)
     if _is(path.is_dir, path):
         found = _folder(path)
     elif _is(path.is_file, path):
         found = _workbook(path)
+    elif os.path.lexists(path):
+        raise SourceError(f"{path} is neither a folder nor a file that can be read. Give the fleet folder or workbook.")
     else:
         raise SourceError(_nowhere(path))
     checked = cross_check({name: _check(found, table, today) for name, table in TABLES.items()})
@@ -55,7 +62,7 @@ def read_fleet(source: str | Path, today: date) -> Reading:
     return Reading(
         records=records_of(checked, found.settings, visible(path.stem), files_of(path)),
         problems=sort_problems(problems, [*(table.file for table in checked.values()), found.settings_file]),
-        refused={name: table.refused() for name, table in checked.items() if table.reasons},
+        refused={name: table.refused() for name, table in checked.items() if table.refusals},
         kept_aside={name: table.kept_aside for name, table in checked.items() if table.kept_aside is not None},
         doubtful_units=doubtful_units(checked),
     )
@@ -116,7 +123,7 @@ def _nothing_left(checked: dict[str, CheckedTable]) -> list[Problem]:
     problems = []
     for table in checked.values():
         if table.table.needed and table.source is not None and not table.unusable and table.accepted.empty:
-            reason = "every row was refused" if table.reasons else "there is a header and no row below it"
+            reason = "every row was refused" if table.refusals else "there is a header and no row below it"
             remedy = f"Without one row of {table.table.file} at least there is no fleet to ask about."
             problems.append(Problem(table.file, None, None, None, reason, remedy, refused=False, stops_answer=True))
     return problems
@@ -147,11 +154,15 @@ def _folder(folder: Path) -> _Found:
             _read_csv(found, TABLES[name], chosen)
         else:
             _read_settings(found, chosen)
-    for entry in entries:
-        if _folded(entry.name) not in wanted and entry.suffix.casefold() in (".csv", ".toml", *_WORKBOOK_ENDINGS):
-            near = nearest(entry.name, list(wanted))
-            hint = f"If it is meant as {near}, rename it." if near and near not in by_name else "Nothing to do."
-            found.notice(entry.name, "this is not one of a fleet's files; it is not read", hint)
+    endings = (".csv", ".toml", *_WORKBOOK_ENDINGS)
+    others = [e for e in entries if _folded(e.name) not in wanted and e.suffix.casefold() in endings]
+    for entry in others[:_MOST_NAMED]:
+        near = nearest(entry.name, list(wanted))
+        hint = f"If it is meant as {near}, rename it." if near and near not in by_name else "Nothing to do."
+        found.notice(entry.name, "this is not one of a fleet's files; it is not read", hint)
+    if len(others) > _MOST_NAMED:
+        reason = f"{len(others) - _MOST_NAMED:,} more files are none of a fleet's; they are not read"
+        found.notice(folder.name or str(folder), reason, "Nothing to do.")
     return found
 
 
@@ -203,36 +214,33 @@ def _set_aside(found: _Found, table: Table, file: str, error: UnreadableFile) ->
 def _read_settings(found: _Found, path: Path) -> None:
     found.settings_file = path.name
     try:
-        text = _content(path, MAX_SETTINGS_BYTES).decode("utf-8-sig")
-    except UnreadableFile as error:
-        found.stop(path.name, error.reason, error.remedy)
-    except UnicodeDecodeError as error:
-        found.stop(path.name, f"byte {error.start + 1} is no UTF-8 text", "Save the file as UTF-8.")
+        text = read_small_text(path)
+    except NotUsable as error:
+        reason, _, remedy = str(error).partition(". ")
+        found.stop(path.name, reason, remedy)
     else:
-        _use_settings(found, text)
+        _use_settings(found, lambda: read_settings(text, path.name))
 
 
-def _use_settings(found: _Found, text: str) -> None:
+def _use_settings(found: _Found, read: Callable[[], FleetSettings]) -> None:
     file = found.settings_file
     try:
-        found.settings = read_settings(text, file)
+        found.settings = read()
     except SettingsError as error:
-        for line in str(error).splitlines():
+        lines = str(error).splitlines()
+        if len(lines) > _MOST_NAMED:
+            lines[_MOST_NAMED:] = [f"{len(lines) - _MOST_NAMED:,} more faults are not listed"]
+        for line in lines:
             reason = line.removeprefix(f"{file}: ").rstrip(".")
             found.stop(file, reason, "Mend it, or remove it to use the documented default.")
 
 
 def _content(path: Path, most: int) -> bytes:
-    """All bytes of a file, if it is no larger than `most`."""
+    """All bytes of a regular file of no more than `most`."""
     try:
-        size = path.stat().st_size
-        if size > most:
-            reason = f"the file has {size / 1e6:,.0f} MB; at most {most / 1e6:,.0f} MB are read"
-            raise UnreadableFile(reason, "Keep fewer rows in it.")
-        return path.read_bytes()
-    except OSError as error:
-        reason = f"the file cannot be opened ({error.strerror})"
-        raise UnreadableFile(reason, "Close it in other programs, and check that you may read it.") from error
+        return regular_content(path, most)
+    except NotReadable as error:
+        raise UnreadableFile(error.reason, error.remedy) from error
 
 
 # --- a workbook ---------------------------------------------------------------------------------------------------
@@ -251,7 +259,7 @@ def _workbook(path: Path) -> _Found:
         by_name.setdefault(sheet.strip().casefold(), []).append(sheet)
     if not any(name in by_name for name in TABLES):
         raise SourceError(
-            f"{path} has no sheet of a fleet. Looked for: {', '.join(TABLES)}. Found: {', '.join(book.sheet_names)}."
+            f"{path} has no sheet of a fleet. Looked for: {', '.join(TABLES)}. Found: {first_of(book.sheet_names)}."
         )
     found = _Found(settings_file=f"{path.name}, sheet {SETTINGS_SHEET}")
     for name, table in TABLES.items():
@@ -265,11 +273,13 @@ def _workbook(path: Path) -> _Found:
             found.stop(file, "the sheet is not in the workbook", f"Add a sheet {name}.{hint}")
     for sheet in by_name.get(SETTINGS_SHEET, [])[:1]:
         _read_settings_sheet(found, book, sheet)
-    for name, sheets in by_name.items():
-        if name not in TABLES and name != SETTINGS_SHEET:
-            for sheet in sheets:
-                reason = "this is not one of a fleet's sheets; it is not read"
-                found.notice(f"{path.name}, sheet {sheet}", reason, "Nothing to do if it is only for you.")
+    others = [s for name, sheets in by_name.items() if name not in TABLES and name != SETTINGS_SHEET for s in sheets]
+    for sheet in others[:_MOST_NAMED]:
+        reason = "this is not one of a fleet's sheets; it is not read"
+        found.notice(f"{path.name}, sheet {cut_short(sheet)}", reason, "Nothing to do if it is only for you.")
+    if len(others) > _MOST_NAMED:
+        reason = f"{len(others) - _MOST_NAMED:,} more sheets are none of a fleet's; they are not read"
+        found.notice(path.name, reason, "Nothing to do if they are only for you.")
     return found
 
 
@@ -290,14 +300,14 @@ def _read_sheet(found: _Found, book: Workbook, table: Table, sheets: list[str], 
 
 def _read_settings_sheet(found: _Found, book: Workbook, sheet: str) -> None:
     try:
-        text, notices = settings_text(book.rows(sheet))
+        given, notices = settings_in_rows(book.rows(sheet))
     except UnreadableFile as error:
         found.stop(found.settings_file, error.reason, error.remedy)
     else:
         for row, key, value, reason in notices:
             remedy = f"Format the cell of {key} as text and type month-day, for example 05-01."
             found.problems.append(Problem(found.settings_file, row, key, value, reason, remedy, refused=False))
-        _use_settings(found, text)
+        _use_settings(found, lambda: settings_of(given, found.settings_file))
 
 
 # --- what to say where nothing is found ---------------------------------------------------------------------------
@@ -321,7 +331,7 @@ def _nowhere(path: Path) -> str:
 def _no_fleet(folder: Path, entries: list[Path]) -> str:
     files = [table.file for table in TABLES.values()]
     names = [entry.name for entry in entries]
-    shown = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "") or "nothing"
+    shown = first_of(names)
     hints = [f"{near} may be meant as {file}: rename it" for file in files if (near := nearest(file, names))]
     books = [name for name in names if name.casefold().endswith(_WORKBOOK_ENDINGS)]
     inner = [entry.name for entry in entries if _is(entry.is_dir, entry) and (entry / "craft.csv").is_file()]

@@ -23,14 +23,13 @@ from pathlib import Path
 
 from forecaster.errors import SourceError
 from forecaster.problems import Reading
+from forecaster.ranges import UPLOAD_MEMORY, UPLOAD_TIME, NumberRange
 from forecaster.received_files import ReceivedFleet
 from forecaster.zip_folders import ReceivedFile
 
 MEMORY_VARIABLE, SECONDS_VARIABLE = "FORECASTER_UPLOAD_MEMORY", "FORECASTER_UPLOAD_SECONDS"
 UPLOAD_MEMORY_MB = 1_000  # a workbook of 365,000 readings needs 300 to 400, one of 1,000,000 needs 800 to 1,000
 UPLOAD_SECONDS = 60  # as long as a person waits; those workbooks take 10 and 37 s on a busy machine
-LEAST_MEMORY_MB, MOST_MEMORY_MB = 300, 64_000  # below the least the program itself has no room
-MOST_SECONDS = 3_600
 READ_AT_ONCE = 2  # more would want more memory than a small machine has
 BYTES_OF_MB = 10**6
 OUT_OF_MEMORY = 137  # exit status of a child that ended itself for it, as shells call what the system killed
@@ -79,13 +78,13 @@ class RefusedApart:
 def upload_limits(environment: Mapping[str, str] = os.environ) -> UploadLimits:
     """The limits that the command set; the defaults where it set none."""
 
-    def of(name: str, usual: int, least: int, most: int) -> int:
+    def of(name: str, usual: int, limits: NumberRange) -> int:
         text = environment.get(name, "")
-        return min(max(int(text), least), most) if text.isascii() and text.isdecimal() and len(text) < 10 else usual
+        given = int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else usual
+        return int(min(max(given, limits.least), limits.most))
 
     return UploadLimits(
-        of(MEMORY_VARIABLE, UPLOAD_MEMORY_MB, LEAST_MEMORY_MB, MOST_MEMORY_MB),
-        of(SECONDS_VARIABLE, UPLOAD_SECONDS, 1, MOST_SECONDS),
+        of(MEMORY_VARIABLE, UPLOAD_MEMORY_MB, UPLOAD_MEMORY), of(SECONDS_VARIABLE, UPLOAD_SECONDS, UPLOAD_TIME)
     )
 
 

@@ -18,8 +18,11 @@ from forecaster.cells import nearest
 from forecaster.errors import SourceError, WrongUsage
 from forecaster.file_sets import NotWritten, put
 from forecaster.headers import known_headers, looks_like_header
+from forecaster.problems import cut_short, first_of
 from forecaster.raw_tables import UnreadableFile
+from forecaster.reading import MAX_CSV_BYTES
 from forecaster.records import TABLES
+from forecaster.regular_files import NotReadable, regular_content
 from forecaster.settings import SETTINGS_FILE
 from forecaster.workbook_xml import OLD_WORKBOOK
 from forecaster.workbooks import Workbook
@@ -34,6 +37,8 @@ _FLEET_FILES = frozenset({*(table.file for table in TABLES.values()), SETTINGS_F
 _NO_FILE_NAME = re.compile(r'[<>:"/\\|?*.\x00-\x1f]+')
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)  # no names of folders under Windows
 LONGEST_NAME = 60
+_HEADER_BYTES = 65_536  # in which a header ends, or it is none
+_MOST_NAMED = 20  # of files that are passed over, or of names that are found, so many are named
 
 
 @dataclass(frozen=True)
@@ -110,13 +115,19 @@ def received_folder(folder: str | Path) -> ReceivedFleet:
     """The files of a fleet folder of this machine, to put others in their place. Raises SourceError as ``receive``."""
     folder = Path(folder)
     try:
-        files = [
-            ReceivedFile(entry.name, entry.read_bytes())
+        entries = [
+            entry
             for entry in sorted(folder.iterdir())
-            if entry.suffix.casefold() in TABLE_ENDINGS and entry.is_file()
+            if entry.suffix.casefold() in TABLE_ENDINGS and entry.is_file() and not is_junk(entry.name)
         ]
     except OSError as error:
         raise SourceError(f"{folder.name} cannot be opened: {error.strerror}. Check that you may read it.") from error
+    files = []
+    for entry in entries:
+        try:
+            files.append(ReceivedFile(entry.name, regular_content(entry, MAX_CSV_BYTES)))
+        except NotReadable as error:
+            raise SourceError(f"{entry.name}: {error}") from error
     return replace(_folder_of(files, []), name=fleet_name(folder.name))
 
 
@@ -141,14 +152,14 @@ def _refuse_wrong_type(file: ReceivedFile, alone: bool) -> None:
         raise SourceError(f"{file.base} is of a kind that is not read ({file.ending or 'no ending'}). {TAKEN}")
 
 
-def _workbook_of(file: ReceivedFile) -> ReceivedFleet:
+def _workbook_of(file: ReceivedFile, packed_bytes: int | None = None) -> ReceivedFleet:
     try:
-        sheets = [sheet.strip().casefold() for sheet in Workbook(file.content).sheet_names]
+        sheets = [sheet.strip().casefold() for sheet in Workbook(file.content, packed_bytes).sheet_names]
     except UnreadableFile as error:
         raise SourceError(f"{file.base}: {error}") from error
     if not set(sheets) & set(TABLES):
         raise SourceError(
-            f"{file.base} has no sheet of a fleet. Looked for: {', '.join(TABLES)}. Found: {', '.join(sheets)}. "
+            f"{file.base} has no sheet of a fleet. Looked for: {', '.join(TABLES)}. Found: {first_of(sheets)}. "
             "Name the sheets so, or begin from the template."
         )
     return ReceivedFleet(fleet_name(PurePosixPath(file.base).stem), (replace(file, name=f"workbook{file.ending}"),))
@@ -158,9 +169,9 @@ def _from_zip(zipped: ReceivedFile, found: list[ReceivedFile], others: list[str]
     books = [file for file in found if file.ending in WORKBOOK_ENDINGS]
     tables = [file for file in found if file.ending in TABLE_ENDINGS]
     if len(books) == 1 and not tables:
-        return _workbook_of(books[0])
+        return _workbook_of(books[0], len(zipped.content))
     if not tables:
-        inside = ", ".join([file.base for file in books] + others[:8]) or "nothing"
+        inside = first_of([file.base for file in books] + others)
         raise SourceError(f"{zipped.base} holds none of a fleet's files. Found: {inside}. {TAKEN}")
     fleet = _folder_of(tables, [*(book.name for book in books), *others])
     stem = PurePosixPath(zipped.base).stem
@@ -193,7 +204,10 @@ def _folder_of(files: Sequence[ReceivedFile], passed_over: Sequence[str]) -> Rec
             if _folded(file.base) != name:
                 notices.append(f"{file.base} was read as {name}, whose columns it has.")
     own = fleet_name(PurePosixPath(folders[0]).name) if folders[0] else UNNAMED
-    return ReceivedFleet(own, tuple(laid.values()), tuple(notices))
+    more = len(notices) - _MOST_NAMED
+    if more > 1:
+        notices[_MOST_NAMED:] = [f"{more:,} more files were passed over or read under another name."]
+    return ReceivedFleet(own, tuple(laid.values()), tuple(map(cut_short, notices)))
 
 
 def _folded(name: str) -> str:
@@ -206,7 +220,7 @@ def _table_file(file: ReceivedFile) -> str | None:
         return _folded(file.base)
     if file.ending != ".csv" or is_refused_list(file.content):  # such a list has a table's columns, but is none
         return None
-    header = file.content.split(b"\n", 1)[0].decode("utf-8-sig", errors="replace")
+    header = file.content[:_HEADER_BYTES].split(b"\n", 1)[0].decode("utf-8-sig", errors="replace")
     cells = [cell.strip().strip('"') for cell in re.split(r"[,;\t]", header)]
     fitting = [table for table in TABLES.values() if looks_like_header(cells, table)]
     known = sorted((known_headers(cells, table) for table in fitting), reverse=True)
@@ -219,7 +233,7 @@ def _table_file(file: ReceivedFile) -> str | None:
 
 def _none_of_a_fleet(files: Sequence[ReceivedFile]) -> str:
     names = [file.base for file in files]
-    shown = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
+    shown = first_of(names)
     hints = [
         f"{near} may be meant as {file}: rename it." for file in sorted(_FLEET_FILES) if (near := nearest(file, names))
     ]

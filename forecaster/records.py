@@ -19,7 +19,7 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 
 import pandas as pd
 from annotated_types import Ge
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 from forecaster.column_ranges import (
     BEARING_HOURS,
@@ -32,6 +32,7 @@ from forecaster.column_ranges import (
     WATER_PPM,
     ColumnRange,
 )
+from forecaster.ranges import day_on_record, measured
 from forecaster.settings import FleetSettings
 
 Identifier = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
@@ -41,15 +42,16 @@ def _within(limits: ColumnRange) -> Any:
     return Field(ge=limits.least, le=limits.most, allow_inf_nan=False)
 
 
-Hours = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-BearingHours = Annotated[float, _within(BEARING_HOURS), BEARING_HOURS]
-MeterHours = Annotated[float, _within(METER_HOURS), METER_HOURS]
-TreatmentHours = Annotated[float, _within(TREATMENT_HOURS), TREATMENT_HOURS]
-Slip = Annotated[float, _within(SLIP_LB_FT), SLIP_LB_FT]
-ShaftPlay = Annotated[float, _within(SHAFT_PLAY_MM), SHAFT_PLAY_MM]
-Boost = Annotated[float, _within(BOOST_KPA), BOOST_KPA]
-WaterInOil = Annotated[float, _within(WATER_PPM), WATER_PPM]
-Money = Annotated[float, _within(MONEY), MONEY]
+Day = Annotated[date, AfterValidator(day_on_record)]
+Hours = Annotated[float, Field(ge=0, allow_inf_nan=False), AfterValidator(measured)]
+BearingHours = Annotated[float, _within(BEARING_HOURS), AfterValidator(measured), BEARING_HOURS]
+MeterHours = Annotated[float, _within(METER_HOURS), AfterValidator(measured), METER_HOURS]
+TreatmentHours = Annotated[float, _within(TREATMENT_HOURS), AfterValidator(measured), TREATMENT_HOURS]
+Slip = Annotated[float, _within(SLIP_LB_FT), AfterValidator(measured), SLIP_LB_FT]
+ShaftPlay = Annotated[float, _within(SHAFT_PLAY_MM), AfterValidator(measured), SHAFT_PLAY_MM]
+Boost = Annotated[float, _within(BOOST_KPA), AfterValidator(measured), BOOST_KPA]
+WaterInOil = Annotated[float, _within(WATER_PPM), AfterValidator(measured), WATER_PPM]
+Money = Annotated[float, _within(MONEY), AfterValidator(measured), MONEY]
 YesNo = Literal["yes", "no"]
 YesNoUnknown = Literal["yes", "no", "unknown"]
 Water = Literal["salt", "fresh", "brackish", "unknown"]
@@ -76,8 +78,8 @@ class Craft(Record):
     cooling: Literal["open", "closed", "unknown"] = Field("unknown", description="engine cooling circuit")
     catch_can: YesNoUnknown = Field("unknown", description="oil catch can on the crankcase breather")
     tune: Literal["stock", "tuned", "unknown"] = Field("unknown", description="tuned: more boost than stock")
-    in_service_on: date | None = Field(None, description="first day in the fleet")
-    retired_on: date | None = Field(None, description="last day in the fleet")
+    in_service_on: Day | None = Field(None, description="first day in the fleet")
+    retired_on: Day | None = Field(None, description="last day in the fleet")
     day_rate: Money | None = Field(
         None, description="rental income of one in-season day", json_schema_extra={"unit": "money"}
     )
@@ -93,13 +95,13 @@ class Fitting(Record):
 
     unit_id: Identifier = Field(description="the supercharger")
     craft_id: Identifier = Field(description="the craft it sat on")
-    fitted_on: date = Field(description="day it was fitted")
+    fitted_on: Day = Field(description="day it was fitted")
     hours_at_fitting: BearingHours | None = Field(
         None,
         description="hours since new or since the last rebuild on that day; 0 = fresh; blank = unknown",
         json_schema_extra={"unit": "h"},
     )
-    removed_on: date | None = Field(None, description="day it came off; blank = still fitted")
+    removed_on: Day | None = Field(None, description="day it came off; blank = still fitted")
     parts: Parts = Field("unknown", description="its rotating parts, where no rebuild row tells")
 
     @model_validator(mode="after")
@@ -112,7 +114,7 @@ class Reading(Record):
     """One reading of a craft's engine-hour meter (hours.csv)."""
 
     craft_id: Identifier = Field(description="the craft")
-    read_on: date = Field(description="day of the reading")
+    read_on: Day = Field(description="day of the reading")
     meter: MeterHours = Field(description="what the meter showed", json_schema_extra={"unit": "h"})
     new_meter: YesNo = Field("no", description="yes: first reading after the meter was changed")
 
@@ -121,7 +123,7 @@ class Incident(Record):
     """One time that water got in (water.csv)."""
 
     craft_id: Identifier = Field(description="the craft")
-    happened_on: date = Field(description="day it happened")
+    happened_on: Day = Field(description="day it happened")
     kind: Literal["swamped", "capsized", "submerged", "leak", "ingestion"] = Field(
         description="leak: intercooler or seal leak found"
     )
@@ -141,7 +143,7 @@ class Rebuild(Record):
     """One time that a unit was opened (rebuilds.csv)."""
 
     unit_id: Identifier = Field(description="the supercharger")
-    opened_on: date = Field(description="day it was opened")
+    opened_on: Day = Field(description="day it was opened")
     reason: Literal["scheduled", "check", "symptom", "water", "failure", "other"] = Field(
         description=(
             "why. check: a planned look found it noisy; symptom: noise or lost boost noticed in use; "
@@ -172,7 +174,7 @@ class Check(Record):
     """One look at a unit that was not opened (checks.csv)."""
 
     unit_id: Identifier = Field(description="the supercharger")
-    checked_on: date = Field(description="day of the check")
+    checked_on: Day = Field(description="day of the check")
     spin: Literal["quiet", "slight", "rattle", "not_done"] = Field(
         "not_done", description="unit off the engine, spun by hand"
     )

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from forecaster.command_line import DONE, Commands, argument, positive_hours, tell, tell_progress
+from forecaster.command_line import DONE, HOURS, Commands, argument, tell, tell_progress
 from forecaster.question_options import (
     AS_JSON,
     AS_OF,
@@ -55,7 +55,7 @@ ALL_OWNERS = "all"
     FORCE,
     AS_JSON,
     AS_OF,
-    argument("--hours", metavar="H", type=positive_hours, default=50.0, help="engine hours to look ahead (50)"),
+    HOURS,
     *PLAN_OPTIONS,
     *CHANGES,
     argument("--no-look-back", action="store_true", help="leave out how past forecasts fared, which takes longest"),

@@ -11,29 +11,42 @@ A table without a required column cannot be used at all. Columns that the contra
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from forecaster.cells import Fault, ParsedTexts, parse_codes, parse_texts
+from forecaster.cells import (
+    MOST_TEXT_CHARACTERS,
+    MOST_VALUE_CHARACTERS,
+    Fault,
+    ParsedTexts,
+    parse_codes,
+    parse_texts,
+    without_overlong,
+)
 from forecaster.date_cells import parse_dates
 from forecaster.headers import Headers, contract_word, missing_columns, recognise_headers
 from forecaster.number_cells import parse_numbers
-from forecaster.problems import Problem
+from forecaster.problems import MOST_ALIKE, Problem, cut_short, listed, unlisted
 from forecaster.raw_tables import RawTable
 from forecaster.records import TABLES, Column, Table, empty_frame
+from forecaster.refusals import NOTHING_REFUSED, Refusals, Refused, sorted_out
 
-# Of a craft everything but its name: other rows hang on the craft, and "not recorded" is an honest answer for each.
+# Of a craft everything but its name: other rows hang on the craft, and "not recorded" is an honest answer for each. An
+# opening without the hours that a customer states still tells what was found, and water that was treated nobody knows
+# when is still water: refused, a failure or an incident would be lost, and every risk the milder for it.
 LEFT_BLANK: dict[str, frozenset[str]] = {
     "craft": frozenset(TABLES["craft"].columns) - {"craft_id"},
     "fittings": frozenset(),
     "hours": frozenset(),
-    "water": frozenset({"water", "oil"}),
-    "rebuilds": frozenset({"impeller", "front_housing", "slip_found", "slip_set", "cost"}),
+    "water": frozenset({"water", "oil", "treated_within_h"}),
+    "rebuilds": frozenset({"impeller", "front_housing", "hours", "slip_found", "slip_set", "cost"}),
     "checks": frozenset({"shaft_play_mm", "boost_kpa", "slip", "oil", "oil_water_ppm"}),
 }
 # The first of these must not be after the second.
@@ -59,38 +72,55 @@ class CheckedTable:
     source: RawTable | None = None
     kept_aside: pd.DataFrame | None = None
     problems: tuple[Problem, ...] = ()
-    reasons: dict[int, list[str]] = field(default_factory=dict)  # row -> why it is refused
+    refusals: Refusals = NOTHING_REFUSED
     repeats: frozenset[int] = frozenset()
     held_back: frozenset[int] = frozenset()  # rows that are used, and from which nothing is learned about others
     unusable: bool = False  # as a whole: a required column is missing, or the file cannot be read
 
     @property
+    def refused_rows(self) -> np.ndarray:
+        """The rows that are refused, in order."""
+        return self.refusals.rows
+
+    @cached_property
     def accepted(self) -> pd.DataFrame:
         """The rows that are used."""
-        if not self.reasons:
+        if not self.refusals:
             return self.rows
-        return self.rows[~self.rows.index.isin(list(self.reasons))]
+        return self.rows[~self.rows.index.isin(self.refused_rows)]
 
-    def with_problems(self, problems: Iterable[Problem]) -> CheckedTable:
-        """The same table with more problems; the rows that they refuse are refused."""
-        new = tuple(problems)
-        if not new:
+    def with_problems(self, problems: Iterable[Problem], refusals: Refusals | None = None) -> CheckedTable:
+        """The same table with more problems; the rows that they refuse are refused, and those given in `refusals`.
+
+        Of problems that are alike so many are listed, and the others are counted.
+        """
+        asked: set[int] = set()
+
+        def noted() -> Iterator[Problem]:
+            for problem in problems:
+                if problem.held_back and problem.row is not None:
+                    asked.add(problem.row)
+                yield problem
+
+        new, refused = sorted_out(noted())
+        if refusals is not None:
+            refused = refusals + refused
+        if not new and not refused:
             return self
-        reasons = {row: list(why) for row, why in self.reasons.items()}
-        for problem in new:
-            if problem.refused and problem.row is not None:
-                reasons.setdefault(problem.row, []).append(problem.reason)
-        asked = {problem.row for problem in new if problem.held_back and problem.row is not None}
-        held_back = (self.held_back | asked) - set(reasons)
-        return replace(self, problems=self.problems + new, reasons=reasons, held_back=frozenset(held_back))
+        refusals = self.refusals + refused
+        held_back = self.held_back | asked
+        if held_back:
+            held_back -= set(refusals.rows.tolist())
+        return replace(self, problems=tuple(listed((*self.problems, *new))), refusals=refusals, held_back=held_back)
 
     def refused(self) -> pd.DataFrame:
         """The refused rows as they were given, and why in the column ``reason``; index ``row``."""
         if self.source is None:
             return pd.DataFrame({"reason": []}, index=pd.Index([], name="row", dtype="int64"))
-        rows = self.source.cells.index[self.source.cells.index.isin(list(self.reasons))]
+        there = np.isin(self.refused_rows, self.source.cells.index.to_numpy())
+        rows = pd.Index(self.refused_rows[there], name="row")
         given = as_given(self.source, range(len(self.source.headers)), rows)
-        given["reason"] = pd.Series([". ".join(dict.fromkeys(self.reasons[row])) for row in rows], rows, dtype=object)
+        given["reason"] = pd.Series(self.refusals.texts()[there], rows, dtype=object)
         return given
 
 
@@ -103,12 +133,15 @@ def as_given(raw: RawTable, positions: Iterable[int], rows: pd.Index | None = No
     """Cells as text under their own headers; one without a header is numbered, and none is called ``reason``."""
     cells = raw.cells if rows is None else raw.cells.loc[rows]
     named: dict[str, pd.Series] = {}
+    times: Counter[str] = Counter()  # so that a name that is there ten thousand times is not tried so often each time
     for position in positions:
         name = raw.headers[position].strip() or f"column {position + 1}"
         name = GIVEN_REASON if name == "reason" else name
-        while name in named:
-            name += " (again)"
-        named[name] = cells[position].astype(object)
+        unique = name
+        while unique in named:
+            times[name] += 1
+            unique = f"{name} (again{'' if times[name] == 1 else f' {times[name]}'})"
+        named[unique] = cells[position].astype(object)
     return pd.DataFrame(named, index=cells.index)
 
 
@@ -127,15 +160,13 @@ def check_table(raw: RawTable, today: date) -> CheckedTable:
         source=raw,
         kept_aside=as_given(raw, headers.unknown.values()) if headers.unknown else None,
     )
-    checked = checked.with_problems([*raw.problems, *headers.problems])
-    problems: list[Problem] = []
-    columns: dict[str, pd.Series] = {}
-    for column in table.columns.values():
-        columns[column.name] = _check_column(raw, headers, column, today, problems)
+    checked = checked.with_problems([*raw.problems, *headers.problems], raw.refusals)
+    found = _Found(raw)
+    columns = {column.name: _check_column(raw, headers, column, today, found) for column in table.columns.values()}
     checked = replace(checked, rows=pd.DataFrame(columns, index=raw.cells.index))
     if headers.missing:
         return _refuse_all(checked, headers)
-    checked = checked.with_problems(_not_told_before(problems, raw))
+    checked = checked.with_problems(found.problems, found.refusals)
     checked = _check_order(checked)
     checked = _check_repeats(checked)
     return _check_keys(checked)
@@ -151,21 +182,72 @@ def _refuse_all(checked: CheckedTable, headers: Headers) -> CheckedTable:
     hint = f" Row {raw.looks_like_header} looks like the header." if raw.looks_like_header else ""
     problems = missing_columns(headers, raw.headers, checked.table, checked.file, hint)
     reason = ". ".join(problem.reason for problem in problems)
-    reasons = {row: [*checked.reasons.get(row, []), reason] for row in raw.cells.index.tolist()}
-    return replace(checked.with_problems(problems), reasons=reasons, unusable=True)
-
-
-def _not_told_before(problems: list[Problem], raw: RawTable) -> Iterator[Problem]:
-    """Without what only follows from a problem met while reading: a row that is spoilt, a cell that hides its value."""
-    spoilt = {(p.row, p.column and contract_word(p.column)) for p in raw.problems if p.refused}
-    return (p for p in problems if (p.row, None) not in spoilt and (p.row, p.column) not in spoilt)
+    rows = raw.cells.index.to_numpy()
+    return replace(checked.with_problems(problems, Refusals((Refused.for_one(rows, reason),))), unusable=True)
 
 
 # --- cells --------------------------------------------------------------------------------------------------------
 
 
-def _check_column(raw: RawTable, headers: Headers, column: Column, today: date, problems: list[Problem]) -> pd.Series:
-    """One column's values, its problems appended; a column that is nowhere is blank."""
+class _Found:
+    """What is wrong with the cells of a table: problems as they are listed, and all rows that they refuse.
+
+    What only follows from a problem met while reading is left out: a row that is spoilt, a cell that hides its value.
+    """
+
+    def __init__(self, raw: RawTable) -> None:
+        self.problems: list[Problem] = []
+        self.refusals = NOTHING_REFUSED
+        self._raw = raw
+        self._rows = raw.cells.index.to_numpy()
+        spoilt: dict[str | None, list[int]] = {}
+        for problem in raw.problems:
+            if problem.refused and problem.row is not None:
+                spoilt.setdefault(problem.column and contract_word(problem.column), []).append(problem.row)
+        self._spoilt = np.isin(self._rows, [*raw.refusals.rows.tolist(), *spoilt.pop(None, [])])
+        self._spoilt_in = spoilt
+
+    def notice(self, problem: Problem) -> None:
+        """A problem of a whole column."""
+        self.problems.append(problem)
+
+    def add(
+        self, column: Column, hit: np.ndarray, which: np.ndarray, faults: Mapping[int, Fault], texts: _Texts
+    ) -> None:
+        """One problem for each row (of all) that is `hit`; its fault is that of its number among `which`.
+
+        `texts` gives the cell as it was given, by the row's position.
+        """
+        told = hit & ~self._spoilt
+        if column.name in self._spoilt_in:
+            told &= ~np.isin(self._rows, self._spoilt_in[column.name])
+        at = np.flatnonzero(told)
+        refuses = column.name not in LEFT_BLANK[self._raw.table]
+        for position, number in zip(at[:MOST_ALIKE].tolist(), which[at[:MOST_ALIKE]].tolist(), strict=True):
+            reason = faults[number].reason if refuses else f"{faults[number].reason}; {_NOT_RECORDED}"
+            row, remedy = int(self._rows[position]), faults[number].remedy
+            self.problems.append(Problem(self._raw.file, row, column.name, texts(position), reason, remedy, refuses))
+        if len(at) > MOST_ALIKE:
+            self.problems.append(unlisted(self._raw.file, column.name, len(at) - MOST_ALIKE, refuses))
+        if refuses and len(at):
+            self.refusals += Refusals((_refused(self._rows[at], which[at], faults),))
+
+
+def _refused(rows: np.ndarray, which: np.ndarray, faults: Mapping[int, Fault]) -> Refused:
+    """Rows for the reasons of their faults, where faults of one reason are one."""
+    reasons: dict[str, int] = {}
+    places = np.zeros(max(faults) + 1, dtype=np.int32)
+    for number, fault in faults.items():
+        places[number] = reasons.setdefault(fault.reason, len(reasons))
+    return Refused(rows.astype(np.int32), places[which], list(reasons))
+
+
+_Texts = Callable[[int], str]
+_NOT_RECORDED = "the cell counts as not recorded, the row is used"
+
+
+def _check_column(raw: RawTable, headers: Headers, column: Column, today: date, found: _Found) -> pd.Series:
+    """One column's values, its problems added to `found`; a column that is nowhere is blank."""
     positions = headers.known.get(column.name, [])
     if not positions:
         blank = _parse(raw, column, [""], today)
@@ -175,28 +257,32 @@ def _check_column(raw: RawTable, headers: Headers, column: Column, today: date, 
     codes = texts.cat.codes.to_numpy().astype(np.int64)
     parsed = _parse(raw, column, words, today)
     faults = dict(parsed.faults)
-    if column.required:
-        faults |= {int(n): _required(column) for n in np.flatnonzero(parsed.blank)}
-    refuses = column.name not in LEFT_BLANK[raw.table]
-    problems += _cell_problems(raw, column, words, codes, faults, refuses)
-    problems += [
-        Problem(raw.file, None, column.name, n.example, n.reason, n.remedy, refused=False) for n in parsed.notices
-    ]
+    if column.required and parsed.blank.any():
+        faults |= dict.fromkeys(np.flatnonzero(parsed.blank).tolist(), _required(column))
+    if faults:
+        at_fault = np.zeros(len(words), dtype=bool)
+        at_fault[list(faults)] = True
+        found.add(column, at_fault[codes], codes, faults, lambda position: words[codes[position]])
+    for n in parsed.notices:
+        found.notice(Problem(raw.file, None, column.name, n.example, n.reason, n.remedy, refused=False))
     values = _series(column, parsed.values[codes] if len(words) else parsed.values, raw.cells.index)
     for position in positions[1:]:
-        differ = _check_twin(raw, column, positions[0], position, refuses, problems)
+        differ = _check_twin(raw, column, positions[0], position, found)
         values = values.mask(differ, column.blank)
     return values
 
 
 def _parse(raw: RawTable, column: Column, words: list[str], today: date) -> ParsedTexts:
-    if column.kind == "date":
-        return parse_dates(words, today, raw.serial_epoch)
-    if column.kind == "code":
-        return parse_codes(words, column.codes, column.blank)
-    if column.kind == "text":
-        return parse_texts(words, _longest(TABLES[raw.table], column.name))
-    return parse_numbers(words, column, raw.decimal_comma)
+    def parsed(texts: list[str]) -> ParsedTexts:
+        if column.kind == "date":
+            return parse_dates(texts, today, raw.serial_epoch)
+        if column.kind == "code":
+            return parse_codes(texts, column.codes, column.blank)
+        if column.kind == "text":
+            return parse_texts(texts, _longest(TABLES[raw.table], column.name))
+        return parse_numbers(texts, column, raw.decimal_comma)
+
+    return without_overlong(words, MOST_TEXT_CHARACTERS if column.kind == "text" else MOST_VALUE_CHARACTERS, parsed)
 
 
 def _longest(table: Table, name: str) -> int | None:
@@ -216,34 +302,19 @@ def _required(column: Column) -> Fault:
     return Fault("the cell is blank, and the row says nothing without it", f"Fill in {column.name}{known}.")
 
 
-def _cell_problems(
-    raw: RawTable, column: Column, words: list[str], codes: np.ndarray, faults: dict[int, Fault], refuses: bool
-) -> Iterator[Problem]:
-    """A problem for every row whose text is at fault."""
-    if not faults:
-        return
-    at_fault = np.zeros(len(words), dtype=bool)
-    at_fault[list(faults)] = True
-    hit = at_fault[codes]
-    rows = raw.cells.index.to_numpy()[hit].tolist()
-    for row, code in zip(rows, codes[hit].tolist(), strict=True):
-        fault = faults[code]
-        reason = fault.reason if refuses else f"{fault.reason}; the cell counts as not recorded, the row is used"
-        yield Problem(raw.file, row, column.name, words[code], reason, fault.remedy, refuses)
-
-
-def _check_twin(
-    raw: RawTable, column: Column, first: int, second: int, refuses: bool, problems: list[Problem]
-) -> pd.Series:
+def _check_twin(raw: RawTable, column: Column, first: int, second: int, found: _Found) -> np.ndarray:
     """Rows in which two columns of one name do not hold the same; where they do, nothing is in doubt."""
     one, other = raw.cells[first].astype(object), raw.cells[second].astype(object)
-    differ = one.str.strip() != other.str.strip()
-    reason = f"the column {column.name} is there twice, and the two cells of this row differ"
-    if not refuses:
-        reason += "; it counts as not recorded, the row is used"
-    for row, here, there in zip(raw.cells.index[differ].tolist(), one[differ], other[differ], strict=True):
-        remedy = f"Keep one column {column.name}."
-        problems.append(Problem(raw.file, row, column.name, f"{here} | {there}", reason, remedy, refuses))
+    differ = (one.str.strip() != other.str.strip()).to_numpy()
+    fault = Fault(
+        f"the column {column.name} is there twice, and the two cells of this row differ",
+        f"Keep one column {column.name}.",
+    )
+
+    def both(position: int) -> str:
+        return f"{cut_short(one.iloc[position])} | {cut_short(other.iloc[position])}"
+
+    found.add(column, differ, np.zeros(len(differ), dtype=np.int64), {0: fault}, both)
     return differ
 
 
@@ -257,18 +328,21 @@ def _check_order(checked: CheckedTable) -> CheckedTable:
     first, second = IN_ORDER[checked.table.name]
     wrong = checked.rows[checked.rows[second] < checked.rows[first]]
     blanks = second in LEFT_BLANK[checked.table.name]
-    problems = []
-    for row, begins, ends in wrong[[first, second]].itertuples(name=None):
-        reason = f"{second} ({ends.date()}) is before {first} ({begins.date()})"
-        if blanks:
-            reason += "; both count as not recorded, the row is used"
-        remedy = f"Correct {first} or {second}."
-        problems.append(Problem(checked.file, row, second, str(ends.date()), reason, remedy, refused=not blanks))
+
+    def problems() -> Iterator[Problem]:
+        for row, begins, ends in wrong[[first, second]].itertuples(name=None):
+            reason = f"{second} ({ends.date()}) is before {first} ({begins.date()})"
+            if blanks:
+                reason += "; both count as not recorded, the row is used"
+            remedy = f"Correct {first} or {second}."
+            yield Problem(checked.file, row, second, str(ends.date()), reason, remedy, refused=not blanks)
+
+    told = checked.with_problems(problems())
     if blanks and len(wrong):
         rows = checked.rows.copy()
         rows.loc[wrong.index, [first, second]] = pd.NaT
-        checked = replace(checked, rows=rows)
-    return checked.with_problems(problems)
+        told = replace(told, rows=rows)
+    return told
 
 
 def _check_repeats(checked: CheckedTable) -> CheckedTable:
@@ -278,20 +352,21 @@ def _check_repeats(checked: CheckedTable) -> CheckedTable:
         return checked
     numbered = accepted.assign(row=accepted.index)
     first = numbered.groupby(list(accepted.columns), dropna=False, sort=False)["row"].transform("first")
-    again = accepted.index[accepted.duplicated()]
-    problems = [
+    again = accepted.duplicated().to_numpy()
+    repeats = accepted.index[again].tolist()
+    problems = (
         Problem(
             checked.file,
             row,
             None,
             None,
-            f"the row repeats row {first[row]} in every column; it is counted once",
+            f"the row repeats row {same} in every column; it is counted once",
             "Delete it, or correct it if another one was meant.",
             refused=True,
         )
-        for row in again.tolist()
-    ]
-    return replace(checked.with_problems(problems), repeats=checked.repeats | frozenset(again.tolist()))
+        for row, same in zip(repeats, first[again].tolist(), strict=True)
+    )
+    return replace(checked.with_problems(problems), repeats=checked.repeats | frozenset(repeats))
 
 
 def _check_keys(checked: CheckedTable) -> CheckedTable:
@@ -299,13 +374,20 @@ def _check_keys(checked: CheckedTable) -> CheckedTable:
     if len(checked.table.key) != 1:
         return checked  # two fittings with one key overlap, which is a check between rows
     (key,) = checked.table.key
-    accepted = checked.accepted
-    problems = []
-    for name, rows in accepted[accepted.duplicated(key, keep=False)].groupby(key, sort=False):
-        used = rows.iloc[0]
-        for row, other in rows.iloc[1:].iterrows():
-            differ = ", ".join(accepted.columns[(used.astype(str) != other.astype(str)).to_numpy()])
-            reason = f"{name} is already in row {rows.index[0]}, which is used; this row differs in {differ}"
+    rows = checked.accepted
+    rows = rows[rows.duplicated(key, keep=False)]
+    numbers, names = pd.factorize(rows[key])
+    first = np.flatnonzero(~rows.duplicated(key).to_numpy())
+    texts = rows.astype(str).to_numpy()
+    differ = texts != texts[first[numbers]]
+    used = rows.index.to_numpy()[first]
+
+    def problems() -> Iterator[Problem]:
+        for position in np.flatnonzero(rows.duplicated(key)).tolist():
+            name = str(names[numbers[position]])
+            told = ", ".join(rows.columns[differ[position]])
+            reason = f"{name} is already in row {used[numbers[position]]}, which is used; this row differs in {told}"
             remedy = f"Keep one row for each {key}."
-            problems.append(Problem(checked.file, int(str(row)), key, str(name), reason, remedy, refused=True))
-    return checked.with_problems(problems)
+            yield Problem(checked.file, int(rows.index[position]), key, name, reason, remedy, refused=True)
+
+    return checked.with_problems(problems())

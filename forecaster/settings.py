@@ -6,14 +6,29 @@ can override each of them.
 
 from __future__ import annotations
 
-import tomllib
 from datetime import date
 from difflib import get_close_matches
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from forecaster.errors import SettingsError
+from forecaster.ranges import (
+    A_WEEK,
+    BUDGET,
+    CHANCE,
+    DAYS_LOST,
+    KITS,
+    LEAD_WEEKS,
+    LEAST_GAIN,
+    PRICE,
+    SLIP_SETTING,
+    SPARE_UNITS,
+    NumberRange,
+)
+from forecaster.shown_values import shortened, shown
+from forecaster.small_files import NotUsable, read_toml
+from forecaster.visible_texts import hidden_in_name
 from forecaster.written_days import USUAL_DATE_FORMAT, DateFormat
 
 SETTINGS_FILE = "fleet.toml"  # of a fleet folder
@@ -29,9 +44,26 @@ def _month_day(text: str) -> str:
     raise ValueError("must be month-day in two digits each, for example 05-01")
 
 
+def _printable(text: str) -> str:
+    if text.strip() and text.isprintable() and hidden_in_name(text) is None:
+        return text.strip()
+    raise ValueError("must be letters or signs that can be printed, for example USD")
+
+
+def _within(limits: NumberRange) -> BeforeValidator:
+    """Numbers of a range alone: neither true and false nor numbers in quotation marks are taken for some."""
+    return BeforeValidator(limits.number)
+
+
 MonthDay = Annotated[str, AfterValidator(_month_day)]
-Money = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Days = Annotated[float, Field(ge=0, le=366, allow_inf_nan=False)]
+Money = Annotated[float, _within(PRICE)]
+Budget = Annotated[float, _within(BUDGET)]
+Days = Annotated[float, _within(DAYS_LOST)]
+AWeek = Annotated[float, _within(A_WEEK)]
+Weeks = Annotated[float, _within(LEAD_WEEKS)]
+Chance = Annotated[float, _within(CHANCE)]
+Gain = Annotated[float, _within(LEAST_GAIN)]
+Moment = Annotated[float, _within(SLIP_SETTING)]
 
 
 class _Section(BaseModel):
@@ -107,38 +139,26 @@ class DowntimeDays(_Section):
 class Bench(_Section):
     """What the workshop can do."""
 
-    rebuilds_per_week: Annotated[float, Field(ge=0, le=10_000, allow_inf_nan=False)] = Field(
-        3.0, description="rebuilds the bench finishes in a week"
-    )
-    budget: Money | None = Field(None, description="money for the off-season's work; blank = no limit")
-    season_rebuilds_per_week: Annotated[float, Field(ge=0, le=10_000, allow_inf_nan=False)] | None = Field(
+    rebuilds_per_week: AWeek = Field(3.0, description="rebuilds the bench finishes in a week")
+    budget: Budget | None = Field(None, description="money for the off-season's work; blank = no limit")
+    season_rebuilds_per_week: AWeek | None = Field(
         None, description="rebuilds the bench finishes in a week of the season; blank = as off season"
     )
-    season_budget: Money | None = Field(
+    season_budget: Budget | None = Field(
         None, description="money for rebuilds and checks in season; blank = what is left of the budget"
     )
-    least_gain: Annotated[float, Field(ge=0, le=10, allow_inf_nan=False)] = Field(
-        0.05, description="share of its cost that planned work must save at least, or it is left"
-    )
-    overspend_chance: Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)] = Field(
-        0.1, description="chance up to which a plan's work may cost more than the budget"
-    )
-    lead_time_weeks: Annotated[float, Field(ge=0, le=520, allow_inf_nan=False)] = Field(
-        3.0, description="weeks from ordering parts to having them on the shelf"
-    )
+    least_gain: Gain = Field(0.05, description="share of its cost that planned work must save at least, or it is left")
+    overspend_chance: Chance = Field(0.1, description="chance up to which a plan's work may cost more than the budget")
+    lead_time_weeks: Weeks = Field(3.0, description="weeks from ordering parts to having them on the shelf")
 
 
 class Stock(_Section):
     """What lies on the shelf."""
 
-    kits: Annotated[int, Field(ge=0, le=100_000)] = Field(0, description="sets of parts for a rebuild, on the shelf")
-    spare_units: Annotated[int, Field(ge=0, le=1_000)] = Field(
+    kits: Annotated[int, _within(KITS)] = Field(0, description="sets of parts for a rebuild, on the shelf")
+    spare_units: Annotated[int, _within(SPARE_UNITS)] = Field(
         0, description="rebuilt units on the shelf, to stand in for one that is away"
     )
-
-
-HIGHEST_LB_FT = 200.0
-Moment = Annotated[float, Field(gt=0, le=HIGHEST_LB_FT, allow_inf_nan=False)]
 
 
 USUAL_SET_LB_FT, USUAL_TOO_HIGH_LB_FT = 14.0, 18.0  # common practice, no source
@@ -166,10 +186,10 @@ class Slip(_Section):
         if not isinstance(given, dict) or "too_high_lb_ft" in given:
             return given
         set_to = given.get("set_stock_lb_ft", USUAL_SET_LB_FT)
-        if isinstance(set_to, bool) or not isinstance(set_to, (int, float)) or set_to <= USUAL_SET_LB_FT:
+        if SLIP_SETTING.why_not(set_to) or set_to <= USUAL_SET_LB_FT:
             return given
         in_proportion = set_to * USUAL_TOO_HIGH_LB_FT / USUAL_SET_LB_FT
-        return given | {"too_high_lb_ft": min(in_proportion, HIGHEST_LB_FT)}
+        return given | {"too_high_lb_ft": min(in_proportion, SLIP_SETTING.most)}
 
     @model_validator(mode="after")
     def _rises(self) -> Slip:
@@ -190,7 +210,9 @@ class Slip(_Section):
 class FleetSettings(_Section):
     """All of fleet.toml."""
 
-    currency: str = Field("USD", min_length=1, max_length=8, description="ISO 4217 code of all amounts")
+    currency: Annotated[str, AfterValidator(_printable)] = Field(
+        "USD", min_length=1, max_length=8, description="ISO 4217 code of all amounts"
+    )
     date_format: DateFormat = Field(
         USUAL_DATE_FORMAT,
         description="how days are written for readers: day-month-year (1 May 2027), month-day-year (May 1, 2027) or "
@@ -211,9 +233,14 @@ def read_settings(text: str, file: str = SETTINGS_FILE) -> FleetSettings:
     Raises SettingsError that names the key, its value and, for an unknown key, the nearest known one.
     """
     try:
-        given = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{file}: not valid TOML: {error}. Mend that line; text values need quotes.") from error
+        given = read_toml(text)
+    except NotUsable as error:
+        raise SettingsError(f"{file}: {error}") from error
+    return settings_of(given, file)
+
+
+def settings_of(given: dict[str, Any], file: str = SETTINGS_FILE) -> FleetSettings:
+    """The same from its keys and sections. Raises SettingsError likewise, a line for each key at fault."""
     _refuse_unknown_keys(given, file)
     try:
         return FleetSettings.model_validate(given)
@@ -243,26 +270,38 @@ def _refuse_unknown_keys(given: dict[str, Any], file: str) -> None:
             raise SettingsError(_unknown_key(file, "", name, list(known[""]), everywhere))
         if name in known:
             if not isinstance(value, dict):
-                raise SettingsError(f"{file}: {name} must be a section, written [{name}]; it is {value!r}.")
+                raise SettingsError(
+                    f"{file}: {name} must be a section: write [{name}] on a line of its own, and its keys below. "
+                    f"It is {shown(value)}."
+                )
             for key in value:
                 if key not in known[name]:
                     raise SettingsError(_unknown_key(file, name, key, list(known[name]), everywhere))
 
 
 def _unknown_key(file: str, section: str, key: str, known: list[str], everywhere: dict[str, list[str]]) -> str:
-    where = f"[{section}] {key}" if section else key
+    told = shortened(key)
+    where = f"[{section}] {told}" if section else told
     if key in everywhere:
         hint = f"It belongs under {' or '.join(everywhere[key])}."
     else:
-        near = get_close_matches(key, known, n=1, cutoff=0.0)
+        near = get_close_matches(told, known, n=1, cutoff=0.0)
         hint = f"The nearest known key is {near[0]}." if near else f"Known keys: {', '.join(known)}."
     return f"{file}: {where} is not a known key. {hint}"
+
+
+_SAID = {  # what pydantic says of texts, in the words of the file
+    "string_type": "must be a text in quotation marks",
+    "string_too_short": "must not be empty",
+    "string_too_long": "must have 8 characters at most",
+}
 
 
 def _in_plain_words(error: ValidationError, file: str) -> str:
     lines = []
     for problem in error.errors(include_url=False):
         where = ".".join(str(part) for part in problem["loc"])
-        reason = problem["msg"].removeprefix("Value error, ").replace("Input should be", "must be")
-        lines.append(f"{file}: {where} = {problem['input']!r}: {reason}.")
+        said = _SAID.get(problem["type"], problem["msg"])
+        reason = said.removeprefix("Value error, ").replace("Input should be", "must be")
+        lines.append(f"{file}: {where} = {shown(problem['input'])}: {reason}.")
     return "\n".join(lines)

@@ -21,6 +21,7 @@ from forecaster.errors import WrongUsage
 from forecaster.fleet_in_play import FleetInPlay
 from forecaster.fleet_notes import fleet_notes, rows_noted
 from forecaster.operations import HOURS_A_SEASON, draw_operations
+from forecaster.ranges import CRAFT_INVENTED, FIRST_DAY, LAST_DAY, SEASONS_INVENTED, SEED, NumberRange
 from forecaster.reading import files_of
 from forecaster.record_keeping import write_down
 from forecaster.records import TABLES, FleetRecords
@@ -36,6 +37,8 @@ FIRST_YEAR = 2024
 NOTES_FILE, TRUTH_FILE = "README.md", "truth.json"
 TRUTH_NOTE = "The truth behind an invented fleet. Ages are engine hours since new or rebuilt."
 FLEET_FILES = (*(table.file for table in TABLES.values()), SETTINGS_FILE)
+A_SEASON = NumberRange("a number of engine hours", 1.0, 1_000.0)
+SPREAD = NumberRange("a spread", 0.0, 1.0)
 STREAMS = 7  # craft, usage, water, meter days; nature, the policy, the workshop
 
 
@@ -77,15 +80,13 @@ def simulate_fleet(
     recorded. Other policies for the same seed meet the same customers and incidents. WrongUsage where the numbers make
     no fleet.
     """
-    for name, value, least in (("craft", craft, 1), ("seasons", seasons, 1), ("seed", seed, 0)):
-        if value < least:
-            raise WrongUsage(f"{name} must be at least {least}, not {value}.")
-    if not 1.0 <= hours_a_season <= 1000.0:
-        raise WrongUsage(f"hours_a_season must lie between 1 and 1000 h, not {hours_a_season}.")
-    if not 0.0 <= season_spread <= 1.0:
-        raise WrongUsage(f"season_spread must lie between 0 and 1, not {season_spread}.")
-    if not 1950 <= first_year <= 2100 - seasons:
-        raise WrongUsage(f"first_year must lie between 1950 and {2100 - seasons}, not {first_year}.")
+    CRAFT_INVENTED.asked(craft, "craft")
+    SEASONS_INVENTED.asked(seasons, "seasons")
+    SEED.asked(seed, "seed")
+    A_SEASON.asked(hours_a_season, "hours_a_season")
+    SPREAD.asked(season_spread, "season_spread")
+    years = NumberRange("a year", FIRST_DAY.year, LAST_DAY.year - seasons, whole=True)
+    years.asked(first_year, "first_year")
     law = World.named(world) if isinstance(world, str) else world
     settings = settings if settings is not None else read_settings("")
     craft_rng, usage, water, meters, nature, will, bench = (

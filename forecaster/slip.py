@@ -15,10 +15,12 @@ import pandas as pd
 from forecaster.errors import WrongUsage
 from forecaster.lives import Histories
 from forecaster.priors import read_priors
+from forecaster.ranges import ENGINE_HOURS
 from forecaster.records import FleetRecords
 from forecaster.settings import FleetSettings
 from forecaster.slip_paths import SlipPaths, slip_paths
 from forecaster.slip_wear import WearLines, fit_wear_lines
+from forecaster.told_numbers import told_numbers
 
 DRAWS = 4000
 # Chances of being too low now, and within the hours looked ahead, from which a reset is advised at once, or planned.
@@ -152,7 +154,7 @@ def forecast_slip(
 
     `records`: those that the histories were built from; nothing dated after their day is used. `limits`: those of
     their fleet.toml when None. `hours_ahead`: engine
-    hours to look ahead, or by unit_id, for example those left of the season. Raises WrongUsage for negative ones.
+    hours to look ahead, or by unit_id, for example those left of the season. Raises WrongUsage for impossible ones.
     """
     limits = limits if limits is not None else SlipLimits.of(records.settings)
     seen = slip_paths(histories, records)
@@ -183,9 +185,8 @@ def _of_unit(
     n_own = int((seen.readings["path"] == path).sum())
     if isinstance(hours_ahead, Mapping) and of["unit_id"] not in hours_ahead:
         raise WrongUsage(f"hours_ahead tells nothing of unit {of['unit_id']!r}; give one number, or one for each unit.")
-    ahead = float(hours_ahead[of["unit_id"]] if isinstance(hours_ahead, Mapping) else hours_ahead)
-    if not 0 <= ahead < np.inf:
-        raise WrongUsage(f"hours_ahead must be a number of at least 0, not {ahead}.")
+    asked = hours_ahead[of["unit_id"]] if isinstance(hours_ahead, Mapping) else hours_ahead
+    ahead = ENGINE_HOURS.asked(asked, "hours_ahead")  # 0 as well: nothing may be left of the season
     height, slope = lines.draw(path, DRAWS)
     now = height + slope * of["hours"]
     tuned = float(of["tuned_share"])
@@ -212,7 +213,7 @@ def _of_unit(
 
 
 def _estimate(drawn: np.ndarray) -> Estimate:
-    low, high = np.quantile(drawn, [0.05, 0.95])
+    low, high = np.quantile(told_numbers(drawn, "A slip moment"), [0.05, 0.95])
     return Estimate(float(drawn.mean()), float(low), float(high))
 
 

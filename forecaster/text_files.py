@@ -5,6 +5,8 @@ order mark, Windows-1252, semicolons or tabs. Refused as a whole: anything that 
 than the header is refused, since there is no telling which cell is the surplus one; missing cells at its end are
 blank. A quotation mark that is opened and not closed in its line spoils that line, not those after it, unless the
 cell is one that may hold several lines (free text, or a column that the contract does not know).
+
+Whatever the file holds, the time goes with its length, and the room with its rows and columns, which have limits.
 """
 
 from __future__ import annotations
@@ -12,17 +14,18 @@ from __future__ import annotations
 import csv
 import io
 import re
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import islice, zip_longest
 
 import numpy as np
 import pandas as pd
 
 from forecaster.headers import contract_word, known_headers, looks_like_header
 from forecaster.problems import Problem
-from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile, is_blank, without_blank_rows
+from forecaster.raw_tables import MAX_COLUMNS, EmptyFile, RawTable, UnreadableFile, is_blank, without_blank_rows
 from forecaster.records import Table
+from forecaster.refusals import Refusals, sorted_out
 
 _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "vertical bars"}
 _SIGNATURES = {
@@ -38,6 +41,12 @@ _HEAD_CHARACTERS = 65_536
 _ROWS_SEARCHED_FOR_HEADER = 20
 # More quotation marks left open than this, and it is no longer a slip of the pen.
 MOST_OPEN_QUOTES = 100
+# Characters of a row that goes over several lines: more than a note of any length. What follows a quotation mark left
+# open is looked at so far, and then anew from the next line on.
+MOST_SEVERAL_LINES = 200_000
+# Cells of a file, lines by columns: 5,000,000 readings of four columns, which are 5,000 craft read weekly for 19 years.
+MAX_CELLS = 20_000_000
+_LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
 _END = "\x01"  # a control character, which no text file that is accepted here holds
 
 
@@ -48,20 +57,22 @@ def read_text_table(content: bytes, table: Table, file: str) -> RawTable:
     delimiter = declared or _delimiter(text, table)
     header_position, headers = _header(text, delimiter)
     if not headers:
-        raise EmptyFile("the file is empty", f"It should start with the header {','.join(table.columns)}.")
+        raise _without_header(text, table)
     if delimiter != ",":
         reason = f"columns are parted by {_DELIMITERS[delimiter]}; the file was read so"
         remedy = "Nothing to do; saved as CSV with commas it is read without this notice."
         problems.append(Problem(file, None, None, None, reason, remedy, refused=False))
+    headers = _within_limits(headers, text, delimiter, table)
     layout = _Layout(delimiter, header_position, len(headers), _single_line(headers, table))
-    cells, surplus = _parse(text, layout, file)
+    cells, surplus, spoilt = _parse(text, layout, file)
     return RawTable(
         table=table.name,
         file=file,
-        cells=without_blank_rows(cells, keep=[p.row for p in surplus if p.row is not None]),
+        cells=without_blank_rows(cells, keep=spoilt.rows),
         headers=headers,
         header_row=header_position + 1,
         problems=(*problems, *surplus),
+        refusals=spoilt,
         decimal_comma=delimiter != ",",
         looks_like_header=_later_header(text, delimiter, header_position, table),
     )
@@ -77,8 +88,10 @@ def _decode(content: bytes, file: str) -> tuple[str, list[Problem]]:
         return _plain_text(content.decode("utf-8-sig")), []
     except UnicodeDecodeError:
         text = _plain_text(_decoded(content, "cp1252"))
-    strange = next(line for line in text.splitlines() if not line.isascii()).strip()
-    return text, [_encoding_notice(file, "Windows-1252", f"; for example: {strange[:60]}")]
+    strange = next(_BEYOND_ASCII.finditer(text)).start()
+    begins = max(text.rfind("\n", 0, strange), text.rfind("\r", 0, strange)) + 1
+    line = next(_LINE.finditer(text, begins))[0].strip()
+    return text, [_encoding_notice(file, "Windows-1252", f"; for example: {line[:60]}")]
 
 
 def _decoded(content: bytes, encoding: str) -> str:
@@ -100,6 +113,7 @@ def _plain_text(text: str) -> str:
     return text
 
 
+_BEYOND_ASCII = re.compile(r"[^\x00-\x7f]")
 _CONTROL_CHARACTER = re.compile("[\x00-\x08\x0e-\x1f\x7f]")
 
 
@@ -135,6 +149,50 @@ def _header(text: str, delimiter: str) -> tuple[int, tuple[str, ...]]:
         if not all(map(is_blank, cells)):
             return position, tuple(cells)
     return 0, ()
+
+
+def _without_header(text: str, table: Table) -> UnreadableFile:
+    should = f"It should start with the header {','.join(table.columns)}."
+    if len(text) > _HEAD_CHARACTERS:
+        return UnreadableFile(f"there is no header in the first {_HEAD_CHARACTERS:,} characters", should)
+    return EmptyFile("the file is empty", should)
+
+
+def _within_limits(headers: tuple[str, ...], text: str, delimiter: str, table: Table) -> tuple[str, ...]:
+    """The headers, those far out left away that stand over nothing; UnreadableFile where too much is left."""
+    if len(text) > _HEAD_CHARACTERS and _goes_beyond_head(text, delimiter):
+        reason = f"the header has more than {_HEAD_CHARACTERS:,} characters"
+        remedy = f"It should be {','.join(table.columns)}; look for a quotation mark that is left open."
+        raise UnreadableFile(reason, remedy)
+    lines = text.count("\n") + text.count("\r") - text.count("\r\n") + 1
+    if lines * len(headers) > MAX_CELLS:
+        reason = f"the file has {lines:,} lines by {len(headers):,} columns; at most {MAX_CELLS:,} cells are read"
+        raise UnreadableFile(reason, "Delete empty lines and columns, or keep fewer rows in it.")
+    if len(headers) > MAX_COLUMNS:
+        headers = headers[: _columns_in_use(headers, text, delimiter)]
+    if len(headers) > MAX_COLUMNS:
+        reason = f"the file has {len(headers):,} columns; at most {MAX_COLUMNS:,} are read"
+        raise UnreadableFile(reason, f"Delete all but the fleet's own: {', '.join(table.columns)}.")
+    return headers
+
+
+def _goes_beyond_head(text: str, delimiter: str) -> bool:
+    """Whether the first record that is not blank is also the last of the head."""
+    records = _first_records(text, delimiter)
+    return all(all(map(is_blank, cells)) for _, cells in records) or next(records, None) is None
+
+
+def _columns_in_use(headers: tuple[str, ...], text: str, delimiter: str) -> int:
+    """Columns up to the last that has a header or holds anything; all where that cannot be told at once."""
+    used = max(position for position, header in enumerate(headers, 1) if not is_blank(header))
+    try:
+        for cells in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter):
+            if any(cells[used:]):
+                beyond = (position for position, cell in enumerate(cells, 1) if position > used and not is_blank(cell))
+                used = max(beyond, default=used)
+    except csv.Error:
+        return len(headers)
+    return min(used, len(headers))
 
 
 def _first_records(text: str, delimiter: str) -> Iterator[tuple[int, list[str]]]:
@@ -184,7 +242,10 @@ def _single_line(headers: tuple[str, ...], table: Table) -> frozenset[int]:
     return frozenset(n for n, column in known if column is not None and (column.kind != "text" or column.required))
 
 
-def _parse(text: str, layout: _Layout, file: str) -> tuple[pd.DataFrame, list[Problem]]:
+_Parsed = tuple[pd.DataFrame, list[Problem], Refusals]
+
+
+def _parse(text: str, layout: _Layout, file: str) -> _Parsed:
     """Cells below the header by the quick parser, or, where rows do not fit the header, record by record."""
     width = layout.width
     first = next(_first_records(text, layout.delimiter), (0, []))[1]
@@ -192,7 +253,7 @@ def _parse(text: str, layout: _Layout, file: str) -> tuple[pd.DataFrame, list[Pr
         return _parse_by_record(text, layout, file)
     try:
         cells = pd.read_csv(
-            io.StringIO(text, newline=""),
+            io.BytesIO(text.encode()),
             sep=layout.delimiter,
             header=None,
             names=list(range(width + 1)),  # one more than the header has: it must stay blank
@@ -211,62 +272,120 @@ def _parse(text: str, layout: _Layout, file: str) -> tuple[pd.DataFrame, list[Pr
         return _parse_by_record(text, layout, file)
     filled = np.array([not is_blank(word) for word in cells[width].cat.categories], dtype=bool)
     too_long = filled[cells[width].cat.codes.to_numpy()]
-    surplus = [
+    surplus, spoilt = sorted_out(
         _surplus(file, row, [str(text)])
         for row, text in zip(cells.index[too_long].tolist(), cells.loc[too_long, width], strict=True)
-    ]
-    return cells.drop(columns=width), surplus
+    )
+    return cells.drop(columns=width), surplus, spoilt
 
 
-def _parse_by_record(text: str, layout: _Layout, file: str) -> tuple[pd.DataFrame, list[Problem]]:
-    rows: list[list[str]] = []
-    problems: list[Problem] = []
-    for position, (cells, is_open) in enumerate(_records(text, layout)):
-        if position > layout.header_position:
-            rows.append(cells[: layout.width])
-            beyond = [cell for cell in cells[layout.width :] if not is_blank(cell)]
+def _parse_by_record(text: str, layout: _Layout, file: str) -> _Parsed:
+    columns = [_Texts() for _ in range(layout.width)]
+    count = 0
+
+    def problems() -> Iterator[Problem]:
+        nonlocal count
+        for position, (cells, is_open) in enumerate(_records(text, layout)):
+            if position <= layout.header_position:
+                continue
+            for column, cell in zip(columns, cells, strict=False):
+                column.add(count, cell)
+            count += 1
             if is_open:
-                problems.append(_open_quote(file, position + 1, layout.delimiter.join(cells)))
-            elif beyond:
-                problems.append(_surplus(file, position + 1, beyond))
-    columns = list(zip_longest(*rows, [""] * layout.width, fillvalue=""))
+                yield _open_quote(file, position + 1, layout.delimiter.join(cells))
+            elif len(cells) > layout.width:
+                beyond = [cell for cell in cells[layout.width :] if not is_blank(cell)]
+                if beyond:
+                    yield _surplus(file, position + 1, beyond)
+
+    surplus, spoilt = sorted_out(problems())
     first_row = layout.header_position + 2
-    index = pd.Index(np.arange(first_row, first_row + len(rows), dtype=np.int64), name="row")
-    return pd.DataFrame({n: pd.Categorical(column[:-1]) for n, column in enumerate(columns)}, index=index), problems
+    index = pd.Index(np.arange(first_row, first_row + count, dtype=np.int64), name="row")
+    return pd.DataFrame({n: column.all(count) for n, column in enumerate(columns)}, index=index), surplus, spoilt
+
+
+class _Texts:
+    """The cells of one column, each distinct text kept once; where a row has none, it is blank."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, int] = {"": 0}
+        self._codes = array("i")
+
+    def add(self, row: int, text: str) -> None:
+        """The text of a row, counted from 0, after all rows before it."""
+        if row > len(self._codes):
+            self._codes.frombytes(bytes(self._codes.itemsize * (row - len(self._codes))))
+        self._codes.append(self._numbers.setdefault(text, len(self._numbers)))
+
+    def all(self, rows: int) -> pd.Categorical:
+        """The column down to so many rows, its texts in their order."""
+        codes = np.zeros(rows, dtype=np.int32)
+        codes[: len(self._codes)] = self._codes
+        words = sorted(self._numbers)
+        place = np.empty(len(words), dtype=np.int32)
+        place[[self._numbers[word] for word in words]] = np.arange(len(words))
+        return pd.Categorical.from_codes(place[codes], pd.Index(words, dtype=object)).remove_unused_categories()
+
+
+class _Lines:
+    """The lines of a text from a place on, one by one, and a mark after the last, for a parser of records.
+
+    A csv.Error where a record goes on over more lines than any does that is meant so.
+    """
+
+    def __init__(self, text: str, start: int) -> None:
+        self._text = text
+        self._at = start
+        self.record_starts = start
+        self.lines = 0  # of the record at hand
+
+    def begin_record(self) -> None:
+        """What comes next begins a record."""
+        self.record_starts = self._at
+        self.lines = 0
+
+    @property
+    def at_end(self) -> bool:
+        """Whether the mark was given."""
+        return self._at > len(self._text)
+
+    def __iter__(self) -> Iterator[str]:
+        for line in _LINE.finditer(self._text, self._at):
+            if self.lines and line.end() - self.record_starts > MOST_SEVERAL_LINES:
+                raise csv.Error("a record of too many lines")
+            self.lines += 1
+            self._at = line.end()
+            yield line[0]
+        self._at = len(self._text) + 1
+        yield _END
 
 
 def _records(text: str, layout: _Layout) -> Iterator[tuple[list[str], bool]]:
     """Every record's cells, and whether it is a line spoilt by a quotation mark that is left open."""
-    lines = [*io.StringIO(text, newline=""), _END]
     start = 0
     for _ in range(MOST_OPEN_QUOTES):
-        complete, used = _closed_records(lines, start, layout)
-        yield from ((cells, False) for cells in complete)
-        if used == len(lines) - 1:
-            return
-        yield lines[used].rstrip("\r\n").split(layout.delimiter), True
-        start = used + 1
+        lines = _Lines(text, start)
+        records = csv.reader(lines, delimiter=layout.delimiter)
+        while (cells := _closed_record(records, lines, layout)) is not None:
+            if cells == [_END]:
+                return
+            yield cells, False
+        spoilt = next(_LINE.finditer(text, lines.record_starts))
+        yield spoilt[0].rstrip("\r\n").split(layout.delimiter), True
+        start = spoilt.end()
     reason = f"more than {MOST_OPEN_QUOTES} quotation marks are opened and not closed in their line"
     raise UnreadableFile(reason, "Remove the stray quotation marks, or save the file again as CSV from a spreadsheet.")
 
 
-def _closed_records(lines: list[str], start: int, layout: _Layout) -> tuple[list[list[str]], int]:
-    """Records from line `start` on, up to the end or to one that a quotation mark left open; and where that is."""
-    records = csv.reader(islice(lines, start, None), delimiter=layout.delimiter)
-    complete: list[list[str]] = []
-    used = start
-    while True:
-        try:
-            cells = next(records)
-        except csv.Error:  # a cell beyond the parser's limit: a quotation mark that swallows line after line
-            return complete, used
-        if cells == [_END]:
-            return complete, len(lines) - 1
-        swallows_the_end = records.line_num + start == len(lines)
-        if swallows_the_end or (records.line_num + start > used + 1 and layout.breaks_off(cells)):
-            return complete, used
-        complete.append(cells)
-        used = start + records.line_num
+def _closed_record(records: Iterator[list[str]], lines: _Lines, layout: _Layout) -> list[str] | None:
+    """The next record; None where a quotation mark left it open."""
+    lines.begin_record()
+    try:
+        cells = next(records)
+    except csv.Error:  # a cell beyond the parser's limit, or one that swallows line after line
+        return None
+    swallows_the_end = lines.at_end and cells != [_END]
+    return None if swallows_the_end or (lines.lines > 1 and layout.breaks_off(cells)) else cells
 
 
 def _surplus(file: str, row: int, beyond: list[str]) -> Problem:

@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 
 from forecaster.causes import check_label, incident_label
-from forecaster.errors import WrongUsage
 from forecaster.forecast import HOURS_GRID, INTERVAL, quantile_hours
 from forecaster.life_model import MEAN_DRAWS, FittedLifeModel
 from forecaster.lives import CHECKS, INCIDENTS, Histories, frame
+from forecaster.ranges import HORIZON_HOURS
 
 AHEAD_POINTS = 61  # smooth to the eye at any screen width
 # Unless told otherwise a curve reaches the median of the hours left: at least a short season, so that a doomed unit's
@@ -62,8 +62,8 @@ def unit_curve(
     unit = histories.in_service().unit_in_service(unit_id)
     if hours_ahead is None:
         hours_ahead = _default_horizon(model, unit)
-    if not (np.isfinite(hours_ahead) and hours_ahead > 0):
-        raise WrongUsage(f"hours_ahead must be a positive number of engine hours, not {hours_ahead!r}.")
+    else:
+        HORIZON_HOURS.asked(hours_ahead, "hours_ahead")
     life = unit.lives.iloc[0]
     entry = float(life["hours_at_entry"])
     now_hours = float(life["hours_observed"])

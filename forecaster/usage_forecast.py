@@ -24,6 +24,7 @@ from forecaster.craft_streams import craft_seeds
 from forecaster.errors import WrongUsage
 from forecaster.gamma_mixture import chance_of_at_least, first_day_reaching, gamma_of, normal_scores, quantile
 from forecaster.lives import Remark
+from forecaster.ranges import refuse_day
 from forecaster.records import FleetRecords
 from forecaster.season_shape import (
     DEFAULT_SEASON_HOURS,
@@ -291,6 +292,7 @@ def forecast_usage(records: FleetRecords, as_of: date) -> UsageForecast:
     Nothing dated later is used, not even a retirement. A fleet without two readings of one craft gets the documented
     default, with a wide interval, and a remark that says so; none is refused.
     """
+    refuse_day(as_of)
     season = records.settings.season
     stretches, remarks = engine_hours_between_readings(records, as_of)
     in_file = pd.Index(records.craft["craft_id"], name="craft_id")

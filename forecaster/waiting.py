@@ -22,6 +22,7 @@ from forecaster.off_season_ahead import OffSeasonAhead, UnitPath, off_season_ahe
 from forecaster.policy import Upkeep
 from forecaster.prices import Prices
 from forecaster.season_triggers import Triggers
+from forecaster.told_numbers import told_numbers
 from forecaster.unit_ahead import UnitAhead
 
 WEEKS_A_YEAR = 52
@@ -88,7 +89,7 @@ class Waiting:
         """All of them: rebuild by week, check by week, none."""
         found: list[Option] = []
         for action, draws in (("rebuild", self.rebuild), ("check", self.check), ("none", self.none[:, None])):
-            mean, (low, high) = draws.mean(axis=0), np.quantile(draws, [0.05, 0.95], axis=0)
+            mean, (low, high) = draws.mean(axis=0), np.quantile(told_numbers(draws, "A cost"), [0.05, 0.95], axis=0)
             days = self.weeks.first_day if action != "none" else (None,)
             found += [
                 Option(action, day, week, float(mean[week]), float(low[week]), float(high[week]))

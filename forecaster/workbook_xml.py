@@ -1,4 +1,4 @@
-"""The packed XML parts of a workbook: sizes, the list of sheets, how far a sheet reaches, and hidden cells.
+"""The packed XML parts of a workbook: sizes, the list of sheets, and hidden cells.
 
 Nothing is unpacked beyond stated sizes, and no XML with a document type is parsed, so that no entity can expand.
 """
@@ -9,19 +9,29 @@ import io
 import re
 import zipfile
 import zlib
+from collections.abc import Sized
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import takewhile
 from posixpath import join, normpath
 from xml.parsers import expat
 
+from forecaster.packed_sizes import refuse_bomb
 from forecaster.raw_tables import SERIAL_EPOCH_1900, SERIAL_EPOCH_1904, UnreadableFile
+from forecaster.sheet_extents import SAVE_AGAIN
 
-MAX_UNPACKED_BYTES = 600_000_000  # a sheet of 1,000,000 readings unpacks to some 150 MB
+MAX_UNPACKED_BYTES = 400_000_000  # a sheet of 1,000,000 readings unpacks to some 170 MB
 MAX_PARTS = 5_000
+MAX_SHEETS = 1_000  # a fleet has seven; each other one is named in a notice
+MAX_HIDDEN_CELLS = 100_000  # each is a refused row; a sheet of more is to be saved anew as a whole
 OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"  # the container of .xls, and of a locked .xlsx
-SAVE_AGAIN = "Open it in a spreadsheet and save it again as .xlsx."
+_MOST_SHOWN = 300  # characters of a formula
 
+ONE_SHEET = "sheet"  # the name of the sheet in a workbook that was made of one
+# Names of ECMA-376, parts 1 and 2.
+_SPREADSHEET = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+_RELATIONS = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+_PACKAGE = "http://schemas.openxmlformats.org/package/2006/relationships"
 Ranges = list[tuple[tuple[int, int], tuple[int, int]]]
 
 
@@ -34,8 +44,21 @@ class HiddenCells:
     merged: Ranges = field(default_factory=list)
 
 
-def unpack(content: bytes) -> dict[str, bytes]:
-    """The XML parts by name, each within its stated size."""
+@dataclass(frozen=True)
+class SheetList:
+    """What the list of a workbook's sheets says: part by sheet name, the parts that sheets share, how days count."""
+
+    sheets: dict[str, str]
+    shared_texts: str
+    styles: str
+    serial_epoch: date
+
+
+def unpack(content: bytes, packed_bytes: int | None = None) -> dict[str, bytes]:
+    """The XML parts by name, each within its stated size.
+
+    `packed_bytes`: the size of the file that was handed over, where the workbook itself came packed in it.
+    """
     if content.startswith(OLD_WORKBOOK):
         raise UnreadableFile(
             "this is an old-style (.xls) workbook, or one locked with a password",
@@ -53,6 +76,8 @@ def unpack(content: bytes) -> dict[str, bytes]:
             f"at most {MAX_UNPACKED_BYTES / 1e6:,.0f} MB in {MAX_PARTS:,} parts are read",
             "Keep only the fleet's sheets in it, or save each sheet as a CSV file.",
         )
+    packed_parts = sum(info.compress_size for info in parts)
+    refuse_bomb("the workbook", unpacked, min(packed_parts, packed_bytes or len(content)), SAVE_AGAIN)
     return {info.filename: _unpack_part(packed, info) for info in parts}
 
 
@@ -81,7 +106,7 @@ class _Reader:
         """Parse a whole part; UnreadableFile where it is not well-formed."""
         try:
             self._parser.Parse(xml, True)
-        except expat.ExpatError as error:
+        except (expat.ExpatError, ValueError, LookupError) as error:  # the last two: an encoding that nobody writes
             raise UnreadableFile(f"the workbook is damaged ({error})", SAVE_AGAIN) from error
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
@@ -117,59 +142,68 @@ def _attributes(xml: bytes, element: str) -> list[dict[str, str]]:
     return reader.found
 
 
-def sheet_parts(parts: dict[str, bytes]) -> tuple[dict[str, str], date]:
-    """Part name by sheet name, and the day from which the workbook counts its serial dates."""
+def sheet_list(parts: dict[str, bytes]) -> SheetList:
+    """The workbook's sheets. UnreadableFile where it holds no list of them, or far too many."""
     book = parts.get("xl/workbook.xml")
     links = parts.get("xl/_rels/workbook.xml.rels")
     if book is None or links is None:
         raise UnreadableFile("this is not an .xlsx workbook: it holds no list of sheets", SAVE_AGAIN)
-    targets = {link.get("Id"): link.get("Target", "") for link in _attributes(links, "Relationship")}
-    paths = {}
-    for sheet in _attributes(book, "sheet"):
-        target = targets.get(sheet.get("id"), "")
-        paths[sheet.get("name", "")] = normpath(join("/xl", target)).lstrip("/")
+    found = _attributes(links, "Relationship")
+    targets = {link.get("Id"): link.get("Target", "") for link in found}
+    kinds = {link.get("Type", "").rpartition("/")[2]: link.get("Target", "") for link in found}
+    sheets = _attributes(book, "sheet")
+    if len(sheets) > MAX_SHEETS:
+        reason = f"the workbook has {len(sheets):,} sheets; at most {MAX_SHEETS:,} are looked at"
+        raise UnreadableFile(reason, "Keep only the fleet's sheets in it.")
     counts_from_1904 = any(p.get("date1904") in ("1", "true") for p in _attributes(book, "workbookPr"))
-    return paths, SERIAL_EPOCH_1904 if counts_from_1904 else SERIAL_EPOCH_1900
+    return SheetList(
+        {sheet.get("name", ""): _part(targets.get(sheet.get("id"), "")) for sheet in sheets},
+        _part(kinds.get("sharedStrings", "sharedStrings.xml")),
+        _part(kinds.get("styles", "styles.xml")),
+        SERIAL_EPOCH_1904 if counts_from_1904 else SERIAL_EPOCH_1900,
+    )
 
 
-# Only cells and rows that name a far place can make a sheet sprawl: all others stand in the file one by one.
-# The patterns begin with plain letters, which is what makes them quick; `_spelt_plainly` sees to it that they fit.
-_FAR = re.compile(rb' r="(?:[A-Za-z]{2,}[0-9]|[A-Za-z]?[0-9]{5})')
-_ROWS = re.compile(rb' r="[A-Za-z]*([0-9]+)"')
-_COLUMNS = re.compile(rb' r="([A-Za-z]+)[0-9]')
-_PLACELESS_CELL = re.compile(rb'<c(?=[ />])(?![^>]* r=")')
-_PREFIXED = re.compile(rb"<[A-Za-z0-9_.-]+:(?:c|row)[ />]")
+def _part(target: str) -> str:
+    return normpath(join("/xl", target)).lstrip("/")
+
+
+def one_sheet(parts: dict[str, bytes], listed: SheetList, sheet: str) -> bytes:
+    """A workbook of one sheet, called as its part, and of what it shares: exactly the parts that were measured.
+
+    Its lists are written here, so that whatever reads it finds these parts and no others.
+    """
+    links = {"worksheet": "worksheets/sheet1.xml"}
+    content = {"xl/worksheets/sheet1.xml": parts[listed.sheets[sheet]]}
+    for kind, part in (("sharedStrings", listed.shared_texts), ("styles", listed.styles)):
+        if part in parts:
+            links[kind] = f"{kind}.xml"
+            content[f"xl/{kind}.xml"] = parts[part]
+    from_1904 = listed.serial_epoch == SERIAL_EPOCH_1904
+    content["_rels/.rels"] = _links({"officeDocument": "xl/workbook.xml"})
+    content["xl/_rels/workbook.xml.rels"] = _links(links)
+    content["xl/workbook.xml"] = (
+        f'<workbook xmlns="{_SPREADSHEET}" xmlns:r="{_RELATIONS}"><workbookPr date1904="{int(from_1904)}"/>'
+        f'<sheets><sheet name="{ONE_SHEET}" sheetId="1" r:id="r1"/></sheets></workbook>'
+    ).encode()
+    again = io.BytesIO()
+    with zipfile.ZipFile(again, "w", zipfile.ZIP_STORED) as packed:
+        for name, part_content in content.items():
+            packed.writestr(name, part_content)
+    return again.getvalue()
+
+
+def _links(targets: dict[str, str]) -> bytes:
+    each = (
+        f'<Relationship Id="r{number}" Type="{_RELATIONS}/{kind}" Target="{target}"/>'
+        for number, (kind, target) in enumerate(targets.items(), 1)
+    )
+    return f'<Relationships xmlns="{_PACKAGE}">{"".join(each)}</Relationships>'.encode()
+
+
 _MAY_HIDE = (b"<f", b":f", b"mergeCell", b'"e"', b"'e'")
 _CELL = re.compile(r"([A-Za-z]{1,3})([0-9]{1,7})")
-_NEAR_ROWS, _NEAR_COLUMNS = 10_000, 26  # a sheet up to Z9999 is small whatever it holds
-
-
-def extent(xml: bytes) -> tuple[int, int]:
-    """Rows and columns that the cells of a sheet span from A1 on, or a bound where all of them are near."""
-    xml = _spelt_plainly(xml)
-    if not _FAR.search(xml):
-        return _NEAR_ROWS, _NEAR_COLUMNS
-    if _PLACELESS_CELL.search(xml):
-        raise UnreadableFile("the sheet mixes cells far out with cells that do not say where they are", SAVE_AGAIN)
-    rows = max(map(int, _ROWS.findall(xml)))
-    columns = max((column_number(letters.decode()) for letters in set(_COLUMNS.findall(xml))), default=1)
-    return rows, columns
-
-
-def _spelt_plainly(xml: bytes) -> bytes:
-    """The same XML with places written as `` r="C5"`` throughout, as all spreadsheets do and XML does not demand."""
-    if xml[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in xml:
-        raise UnreadableFile("the sheet is not written in UTF-8", SAVE_AGAIN)
-    if any(white in xml for white in (b"\tr", b"\nr", b"\rr")):
-        xml = xml.translate(_SPACES)
-    if any(odd in xml for odd in (b" r ", b" r= ", b" r='", b"r=\t", b"r=\n", b"r=\r")):
-        xml = re.sub(rb""" r\s*=\s*["']([A-Za-z]*[0-9]+)["']""", rb' r="\1"', xml)
-    if _PREFIXED.search(xml):
-        xml = re.sub(rb"<[A-Za-z0-9_.-]+:(c|row)(?=[ />])", rb"<\1", xml)
-    return xml
-
-
-_SPACES = bytes.maketrans(b"\t\r\n", b"   ")
+_ROW = re.compile(r"[0-9]{1,7}")
 
 
 def column_number(letters: str) -> int:
@@ -197,7 +231,7 @@ class _HiddenCellReader(_Reader):
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
         if name == "row":
-            self._row = int(attributes["r"]) - 1 if attributes.get("r", "").isdecimal() else self._row + 1
+            self._row = int(attributes["r"]) - 1 if _ROW.fullmatch(attributes.get("r", "")) else self._row + 1
             self._column = -1
         elif name == "c":
             place = _CELL.fullmatch(attributes.get("r", ""))
@@ -210,13 +244,14 @@ class _HiddenCellReader(_Reader):
             corners = attributes.get("ref", "").split(":")
             if len(corners) == 2 and all(map(_CELL.fullmatch, corners)):
                 self.found.merged.append((_place(corners[0]), _place(corners[1])))
+                self._refuse_too_many("merged ranges", self.found.merged, "Unmerge all cells of the sheet.")
         elif name in ("f", "v", "is"):
             self._inside = name
             self._texts.setdefault(name, "")
 
     def text(self, text: str) -> None:
-        if self._inside:
-            self._texts[self._inside] += text
+        if self._inside and len(self._texts[self._inside]) < _MOST_SHOWN:
+            self._texts[self._inside] += text[:_MOST_SHOWN]
 
     def end(self, name: str) -> None:
         if name == self._inside:
@@ -229,8 +264,15 @@ class _HiddenCellReader(_Reader):
         stored_blank = self._type == "str" and "v" in self._texts  # a formula whose value is the empty text
         if self._type == "e":
             self.found.errors[place] = value
+            self._refuse_too_many("error values", self.found.errors, "Mend the formulas, or type the values.")
         elif "f" in self._texts and not (value or self._texts.get("is") or stored_blank):
             self.found.formulas[place] = self._texts["f"]
+            self._refuse_too_many("formulas without a stored value", self.found.formulas, SAVE_AGAIN)
+
+    @staticmethod
+    def _refuse_too_many(what: str, found: Sized, remedy: str) -> None:
+        if len(found) > MAX_HIDDEN_CELLS:
+            raise UnreadableFile(f"the sheet has more than {MAX_HIDDEN_CELLS:,} {what}", remedy)
 
 
 def hidden_cells(xml: bytes) -> HiddenCells:

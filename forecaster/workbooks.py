@@ -8,7 +8,6 @@ sheet out in full, so that one stray cell at the far corner would ask for gigaby
 from __future__ import annotations
 
 import io
-import zipfile
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any
@@ -19,35 +18,47 @@ from python_calamine import CalamineError, CalamineWorkbook
 
 from forecaster.headers import looks_like_header
 from forecaster.number_cells import plain_number
-from forecaster.problems import Problem
-from forecaster.raw_tables import EmptyFile, RawTable, UnreadableFile, column_letter, is_blank, without_blank_rows
+from forecaster.problems import Problem, cut_short
+from forecaster.raw_tables import (
+    MAX_COLUMNS,
+    EmptyFile,
+    RawTable,
+    UnreadableFile,
+    column_letter,
+    is_blank,
+    without_blank_rows,
+)
 from forecaster.records import Table
-from forecaster.workbook_xml import SAVE_AGAIN, HiddenCells, extent, hidden_cells, sheet_parts, unpack
+from forecaster.sheet_extents import SAVE_AGAIN, refuse_oversized, shared_lengths
+from forecaster.workbook_xml import ONE_SHEET, HiddenCells, hidden_cells, one_sheet, sheet_list, unpack
 
-# Cells of the rectangle from A1 to the last cell used: 1,048,576 rows, which is all that a sheet has, by 15 columns.
-MAX_SHEET_CELLS = 16_000_000
 _ROWS_SEARCHED_FOR_HEADER = 20
-MOST_MERGED_ROWS = 1_048_576
+MOST_MERGED_ROWS = 100_000  # each is a refused row
 
 
 class Workbook:
     """The sheets of an .xlsx file given as bytes. UnreadableFile where it is damaged, locked or far too large."""
 
-    def __init__(self, content: bytes) -> None:
-        """Unpack the parts that are needed, within the size limits, and find the sheets."""
-        self._parts = unpack(content)
-        sheets, self.serial_epoch = sheet_parts(self._parts)
-        self._paths = dict(sheets)
-        self._values = _open(self._parts)
-        self.sheet_names = tuple(self._values.sheet_names)
+    def __init__(self, content: bytes, packed_bytes: int | None = None) -> None:
+        """Unpack the parts that are needed, within the size limits, and find the sheets.
+
+        `packed_bytes`: the size of what was handed over, where the workbook came packed in it.
+        """
+        self._parts = unpack(content, packed_bytes)
+        self._listed = sheet_list(self._parts)
+        self._shared = shared_lengths(self._parts.get(self._listed.shared_texts, b""))
+        self.serial_epoch = self._listed.serial_epoch
+        self.sheet_names = tuple(self._listed.sheets)
 
     def rows(self, sheet: str) -> list[list[Any]]:
         """All cells of a sheet from A1 on, as Python values; blank cells are empty texts."""
-        self._refuse_sprawl(sheet)
+        xml = self._xml(sheet)
+        refuse_oversized(xml, self._shared)
+        book = io.BytesIO(one_sheet(self._parts, self._listed, sheet))
         try:
-            return self._values.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+            return CalamineWorkbook.from_filelike(book).get_sheet_by_name(ONE_SHEET).to_python(skip_empty_area=False)
         except CalamineError as error:
-            raise UnreadableFile(f"sheet {sheet} is damaged ({error})", SAVE_AGAIN) from error
+            raise UnreadableFile(f"sheet {cut_short(sheet)} is damaged ({error})", SAVE_AGAIN) from error
 
     def table(self, sheet: str, table: Table, file: str) -> RawTable:
         """One sheet as the texts of a table, with a refused row for each cell that hides something."""
@@ -57,6 +68,9 @@ class Workbook:
         if header_row is None:
             raise EmptyFile("the sheet is empty", f"It should start with the header {', '.join(table.columns)}.")
         headers = tuple(cell_text(cell) for cell in rows[header_row])
+        if len(headers) > MAX_COLUMNS:
+            reason = f"the sheet has {len(headers):,} columns; at most {MAX_COLUMNS:,} are read"
+            raise UnreadableFile(reason, f"Delete all but the fleet's own: {', '.join(table.columns)}.")
         cells = _text_frame(rows[header_row + 1 :], headers, header_row + 2)
         problems = _hidden_problems(hidden, headers, header_row, len(rows), file)
         spoilt = [p.row for p in problems if p.row is not None]
@@ -72,19 +86,10 @@ class Workbook:
         )
 
     def _xml(self, sheet: str) -> bytes:
-        part = self._parts.get(self._paths.get(sheet, ""))
+        part = self._parts.get(self._listed.sheets.get(sheet, ""))
         if part is None:
-            raise UnreadableFile(f"sheet {sheet} is not in the workbook's list of parts", SAVE_AGAIN)
+            raise UnreadableFile(f"sheet {cut_short(sheet)} is not in the workbook's list of parts", SAVE_AGAIN)
         return part
-
-    def _refuse_sprawl(self, sheet: str) -> None:
-        rows, columns = extent(self._xml(sheet))
-        if rows * columns > MAX_SHEET_CELLS:
-            raise UnreadableFile(
-                f"the sheet reaches to cell {column_letter(columns - 1)}{rows}: {rows:,} rows by {columns:,} columns, "
-                f"and at most {MAX_SHEET_CELLS:,} cells are read",
-                "Delete the rows below and the columns right of the table, also those that look empty.",
-            )
 
 
 def cell_text(value: object) -> str:
@@ -175,16 +180,3 @@ def _hidden_problems(
             why = f"is merged into {name}, so that its value cannot be known"
             refuse(row, left, None, why, "Unmerge the cells and type a value into each.")
     return problems
-
-
-def _open(parts: dict[str, bytes]) -> CalamineWorkbook:
-    """The values of exactly the parts that were measured: packed anew, so that no size can be misstated."""
-    again = io.BytesIO()
-    with zipfile.ZipFile(again, "w", zipfile.ZIP_STORED) as packed:
-        for name, part in parts.items():
-            packed.writestr(name, part)
-    again.seek(0)
-    try:
-        return CalamineWorkbook.from_filelike(again)
-    except CalamineError as error:
-        raise UnreadableFile(f"the workbook is damaged ({error})", SAVE_AGAIN) from error

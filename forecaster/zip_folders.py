@@ -10,9 +10,11 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 
 from forecaster.errors import SourceError
+from forecaster.packed_sizes import refuse_bomb
+from forecaster.raw_tables import UnreadableFile
 from forecaster.reading import MAX_CSV_BYTES
 
-MAX_MEMBERS = 2_000
+MAX_MEMBERS = 2_000  # a fleet folder has seven files; what else lies in it is named, not read
 MAX_UNPACKED_BYTES = MAX_CSV_BYTES
 PACK_AGAIN = "Pack the fleet folder into a ZIP again and upload that, or upload its files as they are."
 _READ_COMPRESSION = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -72,7 +74,7 @@ def unpack_zip(zipped: ReceivedFile, endings: frozenset[str]) -> tuple[list[Rece
         raise SourceError(f"{zipped.base} is no ZIP, or it is damaged. {PACK_AGAIN}") from error
     with packed:
         members = packed.infolist()
-        _refuse_too_much(zipped.base, members)
+        _refuse_too_much(zipped, members)
         kept, others = [], []
         for member in members:
             name = _safe_name(zipped.base, member)
@@ -85,18 +87,23 @@ def unpack_zip(zipped: ReceivedFile, endings: frozenset[str]) -> tuple[list[Rece
     return kept, others
 
 
-def _refuse_too_much(zipped: str, members: list[zipfile.ZipInfo]) -> None:
+def _refuse_too_much(zipped: ReceivedFile, members: list[zipfile.ZipInfo]) -> None:
     if len(members) > MAX_MEMBERS:
         raise SourceError(
-            f"{zipped} holds {len(members):,} files; at most {MAX_MEMBERS:,} are looked at. "
+            f"{zipped.base} holds {len(members):,} files; at most {MAX_MEMBERS:,} are looked at. "
             "Pack the fleet folder alone."
         )
     unpacked = sum(member.file_size for member in members)
     if unpacked > MAX_UNPACKED_BYTES:
         raise SourceError(
-            f"{zipped} unpacks to {unpacked / 1e6:,.0f} MB; at most {MAX_UNPACKED_BYTES / 1e6:,.0f} MB are read. "
+            f"{zipped.base} unpacks to {unpacked / 1e6:,.0f} MB; at most {MAX_UNPACKED_BYTES / 1e6:,.0f} MB are read. "
             "Pack only the fleet's files."
         )
+    try:
+        packed = sum(member.compress_size for member in members)
+        refuse_bomb(zipped.base, unpacked, min(packed, len(zipped.content)), PACK_AGAIN)
+    except UnreadableFile as error:
+        raise SourceError(str(error)) from error
 
 
 def _safe_name(zipped: str, member: zipfile.ZipInfo) -> str:

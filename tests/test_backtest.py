@@ -511,8 +511,8 @@ def test_model_that_gives_up_is_a_remark(monkeypatch: pytest.MonkeyPatch) -> Non
 @pytest.mark.parametrize(
     ("asked", "complaint"),
     [
-        ({"hours": 0.0}, "positive number"),
-        ({"hours": np.nan}, "positive number"),
+        ({"hours": 0.0}, "number of engine hours from 0.1 to 5,000"),
+        ({"hours": np.nan}, "number of engine hours from 0.1 to 5,000"),
         ({"models": ("two-stages",)}, "Did you mean two-stage"),
         ({"models": ()}, "at least one model"),
         ({"models": (AVERAGE, AVERAGE)}, "each once"),

@@ -153,7 +153,10 @@ def test_a_file_with_a_fault_is_refused_with_file_row_column_value_and_remedy(
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("--changes", "nowhere.csv"), "nowhere.csv cannot be opened (No such file or directory). Check its name"),
+        (
+            ("--changes", "nowhere.csv"),
+            "nowhere.csv: the file cannot be opened (No such file or directory). Check its name",
+        ),
         (("--change", "S1"), "'S1' is no change of a plan: unit, work and week are needed"),
         (("--change", "S1:rebuild:2030-01-07"), "S1: the week of 2030-01-07 is outside of what can be said here"),
         (("--change", "S9:leave"), "S9 is not in the plan, whose units are"),

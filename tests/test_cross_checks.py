@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from forecaster.cross_checks import cross_check
 from forecaster.doubts import doubtful_units
-from forecaster.meters import check_meters
+from forecaster.meters import check_meters as meter_problems
 from forecaster.problems import Problem
 from forecaster.records import TABLES, empty_frame
 from forecaster.row_checks import CheckedTable, check_table
@@ -108,6 +108,10 @@ def log(*readings: tuple[str, float] | tuple[str, float, str], craft: str = "C1"
         for day, meter, *new in readings
     ]
     return pd.DataFrame(rows, index=pd.RangeIndex(2, len(rows) + 2, name="row"))
+
+
+def check_meters(hours: pd.DataFrame) -> list[Problem]:
+    return list(meter_problems(hours))
 
 
 def refused(problems: list[Problem]) -> list[int]:

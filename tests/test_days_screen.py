@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from days_panel import AS_FLEET, CHOICE
-from tests.opened_screen import open_screen, read, spaced
+from forecaster import sample_fleet_folder
+from tests.opened_screen import LANDING, bare, open_screen, read, spaced
 from tests.ten_craft import AS_OF, ten_craft_folder
 
 FLEET, UNIT, DATA = "screens/fleet_today.py", "screens/one_unit.py", "screens/data_problems.py"
@@ -177,3 +179,21 @@ def test_weeks_to_choose_in_the_plans_table_follow_and_stay_iso_beneath(opened: 
 def test_what_must_be_done_this_week_tells_its_days_so(opened: Opener) -> None:
     told = read(opened("month-day-year", as_of="2022-11-05"))
     assert "oil milky on Aug 15, 2022" in told.split("This week")[-1]
+
+
+@pytest.mark.parametrize("year", [1970, 3000, 9999])
+def test_a_clock_that_is_wrong_is_said_on_the_page_and_nothing_is_answered(
+    monkeypatch: pytest.MonkeyPatch, year: int
+) -> None:
+    class Clock(date):
+        @classmethod
+        def today(cls) -> date:
+            return date(year, 1, 1)
+
+    monkeypatch.setattr("datetime.date", Clock)  # the router imports it anew in each run
+    app = open_screen(monkeypatch, sample_fleet_folder(), LANDING)
+    assert [bare(error.value) for error in app.error] == [
+        f"The day of this computer's clock must lie between 1 Jan 1990 and 31 Dec 2100; it is 1 Jan {year}. Set the "
+        "clock right."
+    ]
+    assert not app.title

@@ -13,15 +13,16 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from forecaster import dashboard_app, sample_fleet_folder, simulate_fleet, write_fleet
+from forecaster import TABLES, dashboard_app, sample_fleet_folder, simulate_fleet, write_fleet
 from tests.conftest import SAMPLE_DAY
 from tests.opened_screen import PATIENCE, bare, read, spaced
+from tests.small_fleet import rows_of, write_rows
 from tests.ten_craft import ten_craft_folder
 
 SCREENS = sorted(f.stem for f in (dashboard_app().parent / "screens").glob("*.py") if f.stem != "__init__")
 NO_FLEET = "no_fleet"  # offered only where no fleet is open
 ANSWER_ALONE = ("after_water", "bench")  # these answer without records too
-KINDS = ("sample", "empty", "one craft", "500 craft", "40 problems", "none in service", "gone")
+KINDS = ("sample", "empty", "one craft", "500 craft", "40 problems", "odd zeros", "none in service", "gone")
 ON_EVERY_FLEET = [(kind, screen) for kind in KINDS for screen in SCREENS if screen != NO_FLEET]
 LATE = date(2022, 11, 1)  # for every other fleet
 FAULTS = re.compile(r"Traceback|Error:|\b(?:nan|NaN|NaT)\b|Timestamp\(|dtype|<class|: None\b")
@@ -50,6 +51,7 @@ def fleets(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "one craft": _one_craft(place / "one craft"),
         "500 craft": _many_craft(place / "many craft"),
         "40 problems": _with_problems(ten, place / "forty problems", 40),
+        "odd zeros": _with_odd_zeros(ten, place / "odd zeros"),
         "none in service": _none_in_service(ten, place / "none in service"),
         "gone": place / "gone",
     }
@@ -81,6 +83,19 @@ def _with_problems(given: Path, folder: Path, count: int) -> Path:
     shutil.copytree(given, folder)
     with (folder / "hours.csv").open("a", encoding="utf-8") as rows:
         rows.writelines(f"C0{1 + n % 9:02d},2022-07-{1 + n % 28:02d},-{n + 1},no\n" for n in range(count))
+    return folder
+
+
+def _with_odd_zeros(given: Path, folder: Path) -> Path:
+    """A -0 in the last rows of every number column."""
+    shutil.copytree(given, folder)
+    for table in TABLES.values():
+        rows = rows_of(folder / table.file)
+        numbers = [at for at, name in enumerate(rows[0]) if table.columns[name].kind == "number"]
+        for row in rows[-2:]:
+            for at in numbers:
+                row[at] = "-0"
+        write_rows(folder / table.file, rows)
     return folder
 
 

@@ -74,11 +74,11 @@ def cost(answer: AfterWater, action: str) -> float:
     [
         ({"treated_within_h": 3}, "treated_within_h (3 h) is given, but treated is 'unknown'"),
         ({"treated": "no", "treated_within_h": 3}, "say treated = yes, or leave treated_within_h out"),
-        ({"under_minutes": -1}, "under_minutes must be greater than or equal to 0, not -1"),
+        ({"under_minutes": -1}, "under_minutes must be a number of minutes from 0 to 10,080, not -1"),
         ({"water": "sweet"}, "water must be 'salt', 'fresh', 'brackish' or 'unknown', not 'sweet'"),
         ({"depth": 3}, "depth is not a fact about water. Known: happened_on, under_minutes"),
         ({"happened_on": "yesterday"}, "happened_on must be a valid date"),
-        ({"under_minutes": float("nan")}, "under_minutes must be a finite number"),
+        ({"under_minutes": float("nan")}, "under_minutes must be a number of minutes from 0 to 10,080, not nan"),
     ],
 )
 def test_facts_that_cannot_be_are_refused_in_plain_words(facts: dict[str, Any], told: str) -> None:
@@ -170,8 +170,16 @@ def test_hours_ago_that_contradict_the_day_or_the_treatment_are_refused(
             "ran for 8 engine hours since then, but the water came only 2 clock",
         ),
         ({"hours_run_since": 30}, 0, "but at most 24 clock hours have passed since the water"),
-        ({"hours_run_since": 6_000}, 900, "must be a number from 0 to 5,000, not 6000"),
-        ({"under_minutes": 100_000}, 90, "under for 100,000 minutes, which is more than a week"),
+        (
+            {"hours_run_since": 6_000},
+            900,
+            "must be a number of engine hours from 0 to 5,000, not 6000. No such engine has run longer",
+        ),
+        (
+            {"under_minutes": 100_000},
+            90,
+            "0 to 10,080, not 100000. A craft that truly lay under for over a week is for a mechanic",
+        ),
         ({"under_minutes": 300, "hours_ago": 2}, 0, "under for 300 minutes, but the water came only 2 clock hours ago"),
         ({"happened_on": date(2019, 1, 1)}, 0, "over three years before 2026-07-04"),
     ],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -13,9 +13,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecaster.errors import WrongUsage
+from forecaster.errors import ModelError, WrongUsage
 from forecaster.forecast import (
     HOURS_GRID,
+    NOT_YET,
     Chance,
     FleetForecast,
     FleetStanding,
@@ -126,6 +127,30 @@ def test_intervals_and_quantiles_are_in_order(ages: list[float], hours: float, u
         assert unit.hours_to_risk_limit == unit.hours_left.p10  # both ask when one in ten has failed
 
 
+@given(st.lists(st.floats(0.0, 2000.0), min_size=1, max_size=6), st.floats(0.5, 500.0))
+def test_what_is_told_first_is_what_is_told_in_the_end(ages: list[float], hours: float) -> None:
+    stand = standing(running(ages))
+    first, whole = stand.risks(hours), stand.within(hours)
+    assert replace(whole, units=tuple(replace(unit, **NOT_YET) for unit in whole.units)) == first
+    assert stand.within(hours, first) == whole
+
+
+def test_what_is_told_first_waits_for_nothing_further_ahead(monkeypatch: pytest.MonkeyPatch) -> None:
+    def never(*_: object) -> None:
+        pytest.fail("looked further ahead")
+
+    for name in ("hours_to_close", "failing_within_drawn", "quantiles_of_units"):
+        monkeypatch.setattr(f"forecaster.forecast.{name}", never)
+    assert standing(running([80.0, 10.0])).risks(50.0).units[0].fails_within.mean > 0
+
+
+def test_another_horizon_looks_no_further_ahead_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    stand = standing(running([80.0, 10.0]))
+    stand.within(50.0)
+    monkeypatch.setattr("forecaster.forecast.failing_within_drawn", lambda *_: pytest.fail("worked out again"))
+    assert stand.within(60.0).units[0].fails_this_season == stand.within(50.0).units[0].fails_this_season
+
+
 @given(st.floats(1.0, 400.0), st.floats(1.0, 400.0))
 def test_the_season_and_the_horizon_are_the_same_question_at_different_hours(hours: float, use: float) -> None:
     unit = forecast(running([80.0]), hours, use).units[0]
@@ -155,9 +180,9 @@ def test_hours_left_asked_of_a_third_of_the_grid_are_those_of_the_whole_grid(lev
     assert quantiles_of_units(units, [level]) == [[quantile_hours(HOURS_GRID, failed, level) for failed in whole]]
 
 
-@pytest.mark.parametrize("hours", [0.0, -5.0, float("nan"), float("inf")])
+@pytest.mark.parametrize("hours", [0.0, -5.0, 0.09, 5_001.0, float("nan"), float("inf")])
 def test_a_horizon_that_is_no_positive_number_is_refused(hours: float) -> None:
-    with pytest.raises(WrongUsage, match="positive number of engine hours"):
+    with pytest.raises(WrongUsage, match=r"number of engine hours from 0\.1 to 5,000"):
         forecast(running([50.0]), hours=hours)
 
 
@@ -259,7 +284,7 @@ def test_the_json_of_what_is_not_known_is_null() -> None:
 
 def test_the_json_is_ascii_and_refuses_what_json_does_not_know() -> None:
     assert written({"craft_id": "Müwe ≥"}).isascii()
-    with pytest.raises(ValueError, match="not JSON compliant"):
+    with pytest.raises(ModelError, match="came out as no number"):
         written({"chance": float("nan")})
 
 

@@ -8,11 +8,12 @@ import re
 import shutil
 from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
 from forecaster import limits as limits_room
-from forecaster import reading, text_files, workbook_xml, workbooks, zip_folders
+from forecaster import reading, sheet_extents, small_files, text_files, workbook_xml, zip_folders
 from forecaster.commands import COMMANDS, main
 from forecaster.errors import ForecasterError, SettingsError
 from forecaster.limits import Limit, limits
@@ -35,11 +36,24 @@ TABLE = limits(COMMANDS)
 READING = (
     *("reading", "text_files", "workbooks", "workbook_xml", "zip_folders", "received_files", "headers", "raw_tables"),
     *("number_cells", "date_cells", "cells", "row_checks", "cross_checks", "settings", "priors", "experience"),
+    *("small_files", "ranges", "settings_sheet", "problems", "refusals", "regular_files", "meters", "doubts"),
+    *("sheet_extents", "packed_sizes"),
     *("plan_changes", "flooding_facts", "opened_unit", "records"),
 )
 LIMITING = re.compile(r"^(?:MAX|MOST|LONGEST|HIGHEST|LARGEST)_|_(?:MAX|MOST)$|^_(?:MAX|MOST)_")
-# The first bounds what is looked for, and refuses nothing; the second is read from the fields that it limits.
-NOT_BY_NAME = {"cells.MAX_SUGGESTIONS", "settings.HIGHEST_LB_FT"}
+# These bound what is looked for or told, and refuse nothing; the last keeps squares of numbers within numbers.
+NOT_BY_NAME = {
+    *(
+        "cells.MAX_SUGGESTIONS",
+        "cells.MAX_COMPARISONS",
+        "cells.LONGEST_WORD",
+        "problems.MOST_SHOWN",
+        "problems._MOST_TOLD",
+    ),
+    *("cross_checks._MOST_NAMED", "headers._MOST_NAMED", "reading._MOST_NAMED", "received_files._MOST_NAMED"),
+    *("problems._MOST_NAMED", "problems._MOST_OF_NAME", "problems._MOST_OF_EACH"),
+    *("workbook_xml._MOST_SHOWN", "doubts._MOST_REASONS", "experience.LARGEST"),
+}
 
 
 def the(what: str, of: str = "") -> Limit:
@@ -80,17 +94,20 @@ def test_no_limit_is_told_twice() -> None:
 
 
 @pytest.mark.parametrize(
-    ("constant", "file", "what"),
-    [("MAX_CSV_BYTES", "hours.csv", "a CSV file"), ("MAX_SETTINGS_BYTES", "fleet.toml", "fleet.toml")],
+    ("room", "constant", "file", "what"),
+    [
+        (reading, "MAX_CSV_BYTES", "hours.csv", "a CSV file"),
+        (small_files, "MOST_BYTES", "fleet.toml", "fleet.toml, priors.toml or an experience file"),
+    ],
 )
 def test_a_file_at_the_limit_is_read_and_one_byte_more_is_not(
-    folder: Path, monkeypatch: pytest.MonkeyPatch, constant: str, file: str, what: str
+    folder: Path, monkeypatch: pytest.MonkeyPatch, room: ModuleType, constant: str, file: str, what: str
 ) -> None:
-    assert the(what).most == getattr(reading, constant) / limits_room.MB
+    assert the(what).most == getattr(room, constant) / (limits_room.MB if the(what).unit == "MB" else 1)
     size = (folder / file).stat().st_size
-    monkeypatch.setattr(reading, constant, size)
+    monkeypatch.setattr(room, constant, size)
     assert not read_fleet(folder, TODAY).stops_answer
-    monkeypatch.setattr(reading, constant, size - 1)
+    monkeypatch.setattr(room, constant, size - 1)
     (problem,) = read_fleet(folder, TODAY).stops_answer
     assert re.sub(r"[\d,.]+ (MB|bytes)", "#", the(what).beyond) in re.sub(r"[\d,.]+ (MB|bytes)", "#", problem.reason)
 
@@ -100,7 +117,9 @@ def test_a_file_at_the_limit_is_read_and_one_byte_more_is_not(
     [
         (workbook_xml, "MAX_PARTS", 3, "parts of a workbook"),
         (workbook_xml, "MAX_UNPACKED_BYTES", 3_000_000, "a workbook, unpacked"),
-        (workbooks, "MAX_SHEET_CELLS", 4, "a sheet, from A1 to its last cell"),
+        (sheet_extents, "MAX_SHEET_CELLS", 4, "a sheet, from A1 to its last cell"),
+        (sheet_extents, "MAX_SHEET_TEXT", 10, "all texts of a sheet"),
+        (workbook_xml, "MAX_SHEETS", 2, "sheets of a workbook"),
     ],
 )
 def test_a_workbook_beyond_a_limit_is_refused_in_the_words_of_the_table(
@@ -164,6 +183,30 @@ def test_a_belief_beyond_its_range_is_refused_in_the_words_of_the_table(tmp_path
         file.write_text(PRIORS[:at] + re.sub(r"= [\d.]+", f"= {outside}", PRIORS[at:], count=1), encoding="utf-8")
         with pytest.raises(SettingsError, match=re.escape(limit.beyond)):
             read_priors(file)
+
+
+@pytest.mark.parametrize(
+    "limit", [x for x in TABLE if x.group == "options" and x.what.startswith("-")], ids=lambda x: f"{x.of} {x.what}"
+)
+def test_an_option_beyond_its_range_is_refused_in_the_words_of_the_table(
+    capsys: pytest.CaptureFixture[str], limit: Limit
+) -> None:
+    command = COMMANDS.by_name[limit.of.split(", ")[0]]
+    places = ["x"] * sum(not one.names[0].startswith("-") for one in command.arguments)
+    assert isinstance(limit.least, (int, float))
+    assert isinstance(limit.most, (int, float))
+    for outside in (limit.least - 1, limit.most + 1):
+        status, out, err = ask(capsys, command.name, *places, f"{limit.what}={outside}")
+        assert (status, out) == (2, "")
+        assert limit.beyond in err
+
+
+def test_every_option_that_takes_a_number_has_its_range_in_the_table() -> None:
+    told = {(name, limit.what) for limit in TABLE if limit.group == "options" for name in limit.of.split(", ")}
+    for command in COMMANDS.by_name.values():
+        for argument in command.arguments:
+            if argument.options.get("metavar") in ("H", "M", "N", "B", "P", "MONEY", "SHARE", "WEEKS", "MM", "LB_FT"):
+                assert (command.name, argument.names[0]) in told
 
 
 def test_a_note_beyond_the_limit_is_refused_in_the_words_of_the_table() -> None:

@@ -119,8 +119,8 @@ def test_what_moves_the_answer_is_tried_around_the_given_prices(sample: Fleet) -
     ("price", "why"),
     [
         ({"rebuilt": 3.0}, "no price 'rebuilt'"),
-        ({"rebuild": -1.0}, "at least 0"),
-        ({"day_rate": float("nan")}, "at least 0"),
+        ({"rebuild": -1.0}, "an amount of money from 0 to 1,000,000,000"),
+        ({"day_rate": float("nan")}, "an amount of money from 0 to 1,000,000,000"),
         ({"core_lost": 1.2}, "from 0 to 1"),
     ],
 )

@@ -24,6 +24,7 @@ from forecaster.reading import read_fleet
 from forecaster.records import TABLES, FleetRecords
 from forecaster.row_checks import check_table
 from forecaster.text_files import read_text_table
+from tests.fuzzed_workbooks import good_workbook, packed
 from tests.small_fleet import TODAY, cell, rows_of, set_cell, small_fleet, small_fleet_folder, write_rows
 
 
@@ -344,7 +345,7 @@ def test_a_file_beyond_the_size_limit_is_refused(folder: Path, monkeypatch: pyte
     monkeypatch.setattr(reading_room, "MAX_CSV_BYTES", 1_000)
     (problem,) = read_fleet(folder, TODAY).stops_answer
     assert problem.file == "hours.csv"
-    assert "MB are read" in problem.reason
+    assert "at most 1,000 bytes are read" in problem.reason
 
 
 def test_the_default_settings_hold_without_fleet_toml(folder: Path) -> None:
@@ -693,12 +694,19 @@ def test_a_far_but_bearable_cell_is_read(folder: Path, tmp_path: Path) -> None:
     assert {p.row for p in reading.problems if p.refused} == {20000}
 
 
-def test_a_far_row_whose_cells_do_not_say_where_they_are_is_refused(folder: Path, tmp_path: Path) -> None:
+def test_a_far_row_whose_cells_do_not_say_where_they_are_is_read_for_what_it_is(folder: Path, tmp_path: Path) -> None:
     path = as_workbook(folder, tmp_path / "fleet.xlsx")
     far = '<row r="1048576"><c><v>1</v></c></row></sheetData>'
     in_parts(path, "hours", lambda xml: xml.replace("</sheetData>", far))
+    assert {p.row for p in read_fleet(path, TODAY).problems if p.refused} == {1_048_576}
+
+
+def test_cells_that_do_not_say_where_they_are_are_counted(folder: Path, tmp_path: Path) -> None:
+    path = as_workbook(folder, tmp_path / "fleet.xlsx")
+    sprawl = "<row>" + "<c><v>1</v></c>" * 9_000 + "</row>" + "<row/>" * 100_000 + "</sheetData>"
+    in_parts(path, "hours", lambda xml: xml.replace("</sheetData>", sprawl))
     (problem,) = read_fleet(path, TODAY).stops_answer
-    assert "do not say where they are" in problem.reason
+    assert "Delete the rows below" in problem.remedy
 
 
 def test_a_document_type_in_a_workbook_is_refused(folder: Path, tmp_path: Path) -> None:
@@ -721,7 +729,7 @@ def test_a_workbook_beyond_the_size_limit_is_refused(
     folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(reading_room, "MAX_WORKBOOK_BYTES", 100)
-    with pytest.raises(SourceError, match="MB are read"):
+    with pytest.raises(SourceError, match="at most 100 bytes are read"):
         read_fleet(as_workbook(folder, tmp_path / "fleet.xlsx"), TODAY)
 
 
@@ -808,3 +816,16 @@ def test_any_bytes_as_a_file_of_a_fleet_spoil_nothing_else(
         "rebuilds": 3,
         "checks": 2,
     }
+
+
+@pytest.mark.parametrize("encoding", ["utf-7", "no-such-encoding"])
+@pytest.mark.parametrize("part", ["xl/workbook.xml", "xl/_rels/workbook.xml.rels"])
+def test_a_workbook_that_names_an_encoding_of_no_use_is_refused_in_plain_words(
+    tmp_path: Path, part: str, encoding: str
+) -> None:
+    parts = dict(good_workbook())
+    parts[part] = f'<?xml version="1.0" encoding="{encoding}"?>'.encode() + parts[part].partition(b"?>")[2]
+    file = tmp_path / "fleet.xlsx"
+    file.write_bytes(packed(parts))
+    with pytest.raises(SourceError, match="the workbook is damaged"):
+        read_fleet(file, TODAY)

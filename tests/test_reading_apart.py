@@ -19,12 +19,10 @@ from forecaster.command_line import parse
 from forecaster.commands import COMMANDS
 from forecaster.errors import SourceError, WrongUsage
 from forecaster.problems import Reading
+from forecaster.ranges import UPLOAD_MEMORY, UPLOAD_TIME
 from forecaster.reading import read_fleet
 from forecaster.reading_apart import (
-    LEAST_MEMORY_MB,
     MEMORY_VARIABLE,
-    MOST_MEMORY_MB,
-    MOST_SECONDS,
     SECONDS_VARIABLE,
     UPLOAD_MEMORY_MB,
     UPLOAD_SECONDS,
@@ -199,19 +197,19 @@ def test_what_is_handed_to_the_child_and_back_survives_the_way(folder: Path, tmp
 def test_the_limits_are_the_commands() -> None:
     assert upload_limits({}) == UploadLimits(UPLOAD_MEMORY_MB, UPLOAD_SECONDS) == UploadLimits(1_000, 60)
     assert upload_limits({MEMORY_VARIABLE: "2000", SECONDS_VARIABLE: "5"}) == UploadLimits(2_000, 5)
-    assert upload_limits({MEMORY_VARIABLE: "1", SECONDS_VARIABLE: "0"}) == UploadLimits(LEAST_MEMORY_MB, 1)
+    assert upload_limits({MEMORY_VARIABLE: "1", SECONDS_VARIABLE: "0"}) == UploadLimits(UPLOAD_MEMORY.least, 1)
     assert upload_limits({MEMORY_VARIABLE: "9" * 5_000, SECONDS_VARIABLE: "-3"}) == UploadLimits()
 
 
 @pytest.mark.parametrize(
     ("option", "least", "most"),
-    [("--upload-memory", LEAST_MEMORY_MB, MOST_MEMORY_MB), ("--upload-seconds", 1, MOST_SECONDS)],
+    [("--upload-memory", UPLOAD_MEMORY.least, UPLOAD_MEMORY.most), ("--upload-seconds", 1, UPLOAD_TIME.most)],
 )
 def test_the_command_takes_what_can_be_set_and_no_more(option: str, least: int, most: int) -> None:
     for number in (least, most):
         assert number in vars(parse(COMMANDS, ["dashboard", option, str(number)], "0", "")).values()
     for number in (least - 1, most + 1):
-        with pytest.raises(WrongUsage, match="is not a whole number from"):
+        with pytest.raises(WrongUsage, match="is not a whole number of"):
             parse(COMMANDS, ["dashboard", option, str(number)], "0", "")
 
 

@@ -286,7 +286,7 @@ def test_hours_ahead_may_differ_by_unit_and_must_make_sense() -> None:
     assert slip_of(records, hours_ahead={"S1": 200.0}).unit("S1").chance_too_low_soon > 0.8
     with pytest.raises(WrongUsage, match="tells nothing of unit 'S1'"):
         slip_of(records, hours_ahead={"S2": 1.0})
-    with pytest.raises(WrongUsage, match="must be a number of at least 0"):
+    with pytest.raises(WrongUsage, match="must be a number of engine hours from 0 to 5,000, not"):
         slip_of(records, hours_ahead=-1.0)
     with pytest.raises(WrongUsage, match="'S9' is not in service"):
         slip_of(records).unit("S9")

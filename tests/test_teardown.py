@@ -381,7 +381,7 @@ def test_a_finding_that_cannot_be_is_refused_in_plain_words() -> None:
         finding_of({"bearing": "loose", "shaft_play_mm": -1, "impeler": "good"})
     lines = str(refused.value).splitlines()
     assert lines[0].startswith("bearing (the bearing, spun by hand) = 'loose': must be 'sound'")
-    assert "shaft_play_mm (play of the shaft, mm) = -1: must be greater than or equal to 0" in lines[1]
+    assert "shaft_play_mm (play of the shaft, mm) = -1: must be a play in mm from 0 to 20" in lines[1]
     assert "A finding has no impeler. The nearest is impeller" in lines[2]
     assert finding_of({"bearing": "rough"}) == Finding(bearing="rough")
 

@@ -133,9 +133,9 @@ def test_feared_debris_names_the_engine_that_the_quote_does_not_hold() -> None:
     ("words", "reason"),
     [
         (("--bearing", "rusty"), "argument --bearing: invalid choice: 'rusty' (choose from"),
-        (("--shaft-play-mm", "25"), "shaft_play_mm (play of the shaft, mm) = 25.0: must be less than or equal to 20."),
+        (("--shaft-play-mm", "25"), "'25' is not a play in mm from 0 to 20"),
         (("--slip-found", "135"), "slip_found_lb_ft (clutch slip moment, lb·ft) = 135.0: above 40 lb·ft"),
-        (("--slip-found", "low"), "'low' is not a number of lb·ft, 0 or more"),
+        (("--slip-found", "low"), "'low' is not a moment in lb·ft from 0 to 4,000"),
         (("--in-season", "--off-season"), "--in-season and --off-season contradict each other"),
     ],
 )

@@ -110,7 +110,7 @@ def test_the_default_horizon_is_the_median_within_limits() -> None:
 
 @pytest.mark.parametrize("hours", [0.0, -1.0, float("nan"), float("inf")])
 def test_a_horizon_that_is_no_positive_number_is_refused(hours: float) -> None:
-    with pytest.raises(WrongUsage, match="positive number of engine hours"):
+    with pytest.raises(WrongUsage, match=r"number of engine hours from 0\.1 to 5,000"):
         curve(running([100.0]), hours)
 
 

@@ -87,7 +87,7 @@ def drawn(kind: str, seed: int, folder: Path) -> tuple[Callable[[], Prior], bool
     sd = np.sqrt(np.diag(covariance))
     path = folder / f"{kind}-{seed}"
     if kind == "experience":
-        told = {"format": FORMAT, "version": VERSION, "parameters": list(PARAMETERS), "lives": 40}
+        told = {"format": FORMAT, "version": VERSION, "parameters": list(PARAMETERS), "lives": 40, "failures": 20}
         path.write_text(json.dumps(told | {"mean": mean.tolist(), "covariance": covariance.tolist()}), "utf-8")
         return lambda: read_experience(path), not within(mean, sd, 0.0, WIDEST)
     sd = np.maximum(sd, SPREADS[0])

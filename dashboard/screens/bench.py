@@ -9,7 +9,7 @@ import streamlit as st
 import forecaster
 import link
 import told_wrong
-from asking import LEAST_HOURS
+from asking import LEAST_HOURS, MOST_HOURS
 from bench_form import ask_what_was_found
 from bench_rows import quote_rows, slip_rows
 from bench_words import (
@@ -122,8 +122,9 @@ def show_slip(loaded: Loaded, as_of: date) -> None:
 
 def _hours_ahead() -> float:
     """The horizon that the fleet's screen asks for, else the usual one."""
-    text = link.first("hours") or ""
-    return float(text) if text.isdecimal() and int(text) >= LEAST_HOURS else forecaster.DEFAULT_HOURS
+    number = link.number_in(link.first("hours") or "")
+    known = number is not None and LEAST_HOURS <= number <= MOST_HOURS and number.is_integer()
+    return number if number is not None and known else forecaster.DEFAULT_HOURS
 
 
 main()

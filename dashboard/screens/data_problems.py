@@ -16,7 +16,8 @@ from tables import safe_table
 from upload_panel import fleet_choice, upload_panel
 from words import count_words, plain
 
-SHOWN_AS_TEXT = 20  # problems written out in full, to read on a phone; the table has all of them
+SHOWN_AS_TEXT = 20  # problems written out in full, to read on a phone; the table has all that are listed
+SHOWN_AS_ROWS = 1_000  # refused rows of one file on the page: each of them is sent to the browser
 
 
 def main() -> None:
@@ -49,16 +50,19 @@ def show_problems(reading: forecaster.Reading) -> None:
     if not reading.problems:
         return
     st.subheader("Problems", anchor=False)
-    ordered = sorted(reading.problems, key=lambda p: (not p.stops_answer, not p.refused, not p.held_back))
+    ordered = sorted(reading.problems, key=lambda p: (not p.stops_answer, not p.refused, not p.held_back, p.more > 0))
     for problem in ordered[:SHOWN_AS_TEXT]:
         row = "" if problem.row is None else f", row {problem.row}"
         place = f"{problem.file}{row}{'' if problem.column is None else f', {problem.column}'}"
         value = "" if problem.value is None else f" {plain(repr(problem.value))}"
         mark = ":material/block:" if problem.stops_answer or problem.refused else ":material/info:"
         st.markdown(f"{mark} **{plain(place)}**{value}: {plain(problem.reason)}. {plain(problem.remedy)}")
-    more = len(ordered) - SHOWN_AS_TEXT
-    if more > 0:
-        st.caption(f"{count_words(more, 'more problem')} in the table.")
+    more = sum(1 for problem in ordered[SHOWN_AS_TEXT:] if not problem.more)
+    unlisted = reading.problems_not_listed
+    told = [f"{count_words(more, 'more problem')} in the table"] if more else []
+    told += [f"{count_words(unlisted, 'problem like them', 'problems like them')} counted only"] if unlisted else []
+    if told:
+        st.caption(f"{'; '.join(told)}.")
     with st.expander("All problems as a table", expanded=more > 0):
         safe_table(
             problem_rows(ordered),
@@ -90,7 +94,9 @@ def show_refused(reading: forecaster.Reading) -> None:
     for name, rows in refused.items():
         file = forecaster.TABLES[name].file
         st.markdown(f"**{plain(file)}**: {count_words(len(rows), 'row')}")
-        safe_table(rows, placeholder="", alt=f"Refused rows of {file}")
+        if len(rows) > SHOWN_AS_ROWS:
+            st.caption(f"The first {SHOWN_AS_ROWS:,}; the download has all of them.")
+        safe_table(rows.head(SHOWN_AS_ROWS), placeholder="", alt=f"Refused rows of {file}")
         content = forecaster.csv_for_people(rows, index=True)
         download_button(f"Download refused rows of {file}", content, f"refused_{file}")
 

@@ -11,6 +11,7 @@ from forecaster.paper import wording
 from forecaster.paper.content import PaperContent, UnitOnPaper
 from forecaster.paper.curve_drawing import curve_drawing, legend_drawing
 from forecaster.paper.page_parts import HEADING, NOTE, SMALL, SUBHEADING, TEXT_WIDTH, bullets, cut, grid, words
+from forecaster.problems import how_many
 from forecaster.rebuild_parts import REUSED
 from forecaster.report import figures
 from forecaster.report.figures import counted
@@ -166,9 +167,11 @@ def records(content: PaperContent) -> list[Flowable]:
         told += bullets([f"and {counted(rest, 'remark')} more."], SMALL)
     if content.problems:
         first = [cut(str(problem), 240) for problem in content.problems[:PROBLEMS_TOLD]]
-        more = len(content.problems) - len(first)
+        more = how_many(content.problems) - len(first)
         told += bullets(first, SMALL)
-        told += bullets([f"and {counted(more, 'problem')} more, all in the work list (.xlsx)."], SMALL) if more else []
+        told += (
+            bullets([f"and {counted(more, 'problem')} more, listed in the work list (.xlsx)."], SMALL) if more else []
+        )
     return [words("Remarks on the records", HEADING), *told] if told else []
 
 

@@ -13,11 +13,13 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from forecaster.amounts import Amount
+from forecaster.errors import ModelError
 from forecaster.forecast import Chance, FleetForecast, UnitForecast
 from forecaster.life_model import Evidence
 from forecaster.lives import CraftWithoutUnit
 from forecaster.problems import Reading
 from forecaster.report.instruction_wording import CODE_WORDS, instruction_in_words, why_so
+from forecaster.told_numbers import no_number
 
 if TYPE_CHECKING:  # the forecast alone needs none of it
     from forecaster.instruction import Instruction
@@ -27,8 +29,11 @@ Json = dict[str, Any]
 
 
 def written(answer: Json) -> str:
-    """An answer as JSON text. Only ASCII, so that it passes through any terminal; NaN and infinity are refused."""
-    return json.dumps(answer, indent=2, allow_nan=False)
+    """An answer as JSON text. Only ASCII, so that it passes through any terminal. Raises ModelError for NaN in it."""
+    try:
+        return json.dumps(answer, indent=2, allow_nan=False)
+    except ValueError as error:
+        raise ModelError(no_number("A figure of the answer")) from error
 
 
 def day_or_null(day: date | None) -> str | None:
@@ -159,6 +164,7 @@ def validation_json(reading: Reading) -> Json:
             }
             for problem in reading.problems
         ],
+        "problems_not_listed": reading.problems_not_listed,
         "doubtful_units": reading.doubtful_units,
         "kept_aside": {name: list(columns.columns) for name, columns in reading.kept_aside.items() if len(columns)},
     }

@@ -217,7 +217,7 @@ def _score(value: float) -> str:
         return "-"
     if math.isinf(value):
         return "∞" if value > 0 else "−∞"
-    return f"{value:.3f}".replace("-", "−")
+    return f"{value:z.3f}".replace("-", "−")
 
 
 def _share(share: float, low: float, high: float) -> str:

@@ -60,7 +60,7 @@ def _when(option: Option) -> str:
 def _amount(amount: Amount, currency: str) -> str:
     """An amount with its central 90 % interval: "USD 1,115 (654-1,833)"."""
     dash = " to " if amount.low < 0 else "-"
-    return f"{money(amount.mean, currency)} ({amount.low:,.0f}{dash}{amount.high:,.0f})"
+    return f"{money(amount.mean, currency)} ({amount.low:z,.0f}{dash}{amount.high:z,.0f})"
 
 
 def compare_text(told: NowOrLater, swings: Sequence[Swing], currency: str, page: Page) -> str:
@@ -121,7 +121,7 @@ def _before_all(told: NowOrLater, currency: str, page: Page) -> list[str]:
 
 
 def _with_range(cost: float, low: float, high: float) -> str:
-    return f"{cost:,.0f} ({low:,.0f}-{high:,.0f})"
+    return f"{cost:z,.0f} ({low:z,.0f}-{high:z,.0f})"
 
 
 def _figures(told: NowOrLater, currency: str) -> str:

@@ -41,12 +41,12 @@ def hours(value: float) -> str:
 
 def money(amount: float, currency: str) -> str:
     """An amount in whole money: "USD 1,250"."""
-    return f"{currency} {amount:,.0f}"
+    return f"{currency} {amount:z,.0f}"
 
 
 def whole(amount: float) -> str:
     """An amount in whole money without its currency: "7,150"."""
-    return f"{amount:,.0f}".replace("-0", "0") if abs(amount) < 0.5 else f"{amount:,.0f}"
+    return f"{amount:z,.0f}"
 
 
 def about(amount: float) -> str:

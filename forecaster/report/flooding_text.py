@@ -85,7 +85,7 @@ def _costs(answer: AfterWater, page: Page, currency: str) -> str:
     )
     columns = [TextColumn("supercharger", widest=30), TextColumn("expected cost (90 %)", right=True, widest=30)]
     rows = [
-        (_named(option, answer), f"{option.expected_cost:,.0f} ({option.low:,.0f}-{option.high:,.0f})")
+        (_named(option, answer), f"{option.expected_cost:z,.0f} ({option.low:z,.0f}-{option.high:z,.0f})")
         for option in answer.options
     ]
     return f"{page.wrapped(intro)}\n\n{plain_table(columns, rows, [''] * len(rows), page.width)}"

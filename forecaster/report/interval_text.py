@@ -81,7 +81,7 @@ def check_sentence(row: ServiceInterval, currency: str) -> str:
             f"{figures.money(-mean, currency)} more per 100 h than the best without."
         )
     doubt = "; the records cannot tell whether it pays" if low < 0 else ""
-    return f"{rule.capitalize()}: {figures.money(mean, currency)} less per 100 h ({low:,.0f} to {high:,.0f}{doubt})."
+    return f"{rule.capitalize()}: {figures.money(mean, currency)} less per 100 h ({low:z,.0f} to {high:z,.0f}{doubt})."
 
 
 def _else(check: WithCheck) -> str:
@@ -118,7 +118,7 @@ def _band(band: tuple[float, float | None]) -> str:
 
 def _money_range(cost: Cost) -> str:
     mean, low, high = cost
-    return f"{mean:,.0f} ({low:,.0f}-{high:,.0f})"
+    return f"{mean:z,.0f} ({low:z,.0f}-{high:z,.0f})"
 
 
 def _least_cost_legend(prices: Prices, currency: str) -> str:

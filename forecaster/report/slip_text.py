@@ -71,7 +71,7 @@ def _table(slip: FleetSlip, craft: Mapping[str, str], page: Page) -> str:
 
 def _moment(estimate: Estimate) -> str:
     between = " to " if estimate.low < 0 else "-"  # a dash would read as a minus
-    return f"{estimate.mean:.1f} ({estimate.low:.1f}{between}{estimate.high:.1f})"
+    return f"{estimate.mean:z.1f} ({estimate.low:z.1f}{between}{estimate.high:z.1f})"
 
 
 def _until(left: HoursToLimit) -> str:

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 
 from forecaster.forecast import Chance, FleetForecast, UnitForecast
 from forecaster.plain_streams import BOLD, NO_LONGER_BOLD
-from forecaster.problems import Reading
+from forecaster.problems import Reading, first_of, how_many
 from forecaster.report import figures, sentences
 from forecaster.report.table import TextColumn, plain_table, wrap
 
 REMARKS_TOLD = 12  # a screenful; all of them are in the JSON
+PROBLEMS_TOLD = 300  # of the records, in a terminal: more than anybody mends before asking again
+_WHERE_THE_REST_IS = "--json tells more of them; --refused DIR writes every refused row with its reasons."
 DOUBTFUL_MARK = "?"
 ROOMY = 96  # characters: room for three intervals beside the other columns
 
@@ -127,11 +129,13 @@ def validation_text(reading: Reading, page: Page) -> str:
     """What was read, what was refused, and every problem with its remedy."""
     refused = reading.refused_counts
     total = sum(refused.values())
-    stops = len(reading.stops_answer)
+    stops = how_many(reading.stops_answer)
     if stops:
         answer = f"{figures.counted(stops, 'problem')} must be mended before this fleet can be forecast."
     elif reading.problems:
-        answer = f"This fleet can be forecast, with {figures.counted(len(reading.problems), 'problem')} to look at."
+        answer = (
+            f"This fleet can be forecast, with {figures.counted(how_many(reading.problems), 'problem')} to look at."
+        )
     else:
         answer = "This fleet can be forecast; no problems were found."
     columns = [TextColumn("file", widest=40), TextColumn("rows read", right=True), TextColumn("refused", right=True)]
@@ -139,9 +143,14 @@ def validation_text(reading: Reading, page: Page) -> str:
     blocks = [page.strong(page.wrapped(answer)), plain_table(columns, rows, [""] * len(rows), page.width)]
     if total:
         blocks.append(page.wrapped(f"Refused rows are not used: {figures.counted(total, 'row')} in all."))
-    aside = [f"{name}: {', '.join(map(str, f.columns))}" for name, f in reading.kept_aside.items() if len(f.columns)]
+    aside = [
+        f"{name}: {first_of(list(map(str, f.columns)))}" for name, f in reading.kept_aside.items() if len(f.columns)
+    ]
     if aside:
         blocks.append(page.wrapped(f"Columns kept aside, since the contract does not list them: {'; '.join(aside)}."))
     if reading.problems:
-        blocks.append("\n".join(page.wrapped(f"- {problem}", indent="  ") for problem in reading.problems))
+        told = [f"- {problem}" for problem in reading.problems[:PROBLEMS_TOLD]]
+        more = how_many(reading.problems[PROBLEMS_TOLD:])
+        told += [f"- And {figures.counted(more, 'more problem')}. {_WHERE_THE_REST_IS}"] if more else []
+        blocks.append("\n".join(page.wrapped(line, indent="  ") for line in told))
     return "\n\n".join(blocks)
