@@ -26,6 +26,7 @@ from forecaster.regular_files import NotReadable, regular_content
 from forecaster.row_checks import CheckedTable, check_table
 from forecaster.settings import SETTINGS_FILE, FleetSettings, read_settings, settings_of
 from forecaster.settings_sheet import settings_in_rows
+from forecaster.small_files import NotUsable, read_small_text
 from forecaster.text_files import read_text_table
 from forecaster.visible_texts import visible
 from forecaster.workbooks import Workbook
@@ -213,11 +214,10 @@ def _set_aside(found: _Found, table: Table, file: str, error: UnreadableFile) ->
 def _read_settings(found: _Found, path: Path) -> None:
     found.settings_file = path.name
     try:
-        text = _content(path, MAX_SETTINGS_BYTES).decode("utf-8-sig")
-    except UnreadableFile as error:
-        found.stop(path.name, error.reason, error.remedy)
-    except UnicodeDecodeError as error:
-        found.stop(path.name, f"byte {error.start + 1} is no UTF-8 text", "Save the file as UTF-8.")
+        text = read_small_text(path)
+    except NotUsable as error:
+        reason, _, remedy = str(error).partition(". ")
+        found.stop(path.name, reason, remedy)
     else:
         _use_settings(found, lambda: read_settings(text, path.name))
 
