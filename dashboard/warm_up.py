@@ -33,6 +33,7 @@ def warm_up(today: date) -> None:
         loaded = load(source, today)
         risks(loaded, today, forecaster.DEFAULT_HOURS, forecaster.DEFAULT_MODEL)
         on_record(loaded, today)
+        forecaster.PREPARATIONS.begin_with(loaded.fleet, loaded.content, today)
     except forecaster.ForecasterError:
         return  # the page that asks for it says why
     finally:
