@@ -95,7 +95,7 @@ def _files() -> Iterator[Limit]:
     yield _in_size("files", "a workbook", MAX_WORKBOOK_BYTES)
     yield _in_size("files", "a file of changes of a plan", MOST_CHANGES_BYTES)
     small = "fleet.toml, priors.toml or an experience file"
-    yield fixed(small, MOST_BYTES, "bytes", f"more than {MOST_BYTES:,} bytes")
+    yield _in_size("files", small, MOST_BYTES)
     yield fixed(f"points on a line of {small}", MOST_POINTS, "points", f"has more than {MOST_POINTS} points")
     unpacked = f"at most {MAX_UNPACKED_BOOK_BYTES / MB:,.0f} MB in {MAX_PARTS:,} parts are read"
     yield fixed("a workbook, unpacked", MAX_UNPACKED_BOOK_BYTES / MB, "MB", unpacked)

@@ -32,8 +32,8 @@ class NotReadable(SourceError):
         self.remedy = remedy
 
 
-def regular_content(path: str | Path, most: int) -> bytes:
-    """All bytes of a regular file (links are followed) of at most `most`.
+def regular_content(path: str | Path, most: int, if_larger: str = "Keep fewer rows in it.") -> bytes:
+    """All bytes of a regular file (links are followed) of at most `most`; `if_larger`: the remedy.
 
     Raises NotReadable where it is none, is larger, grows while it is read, or cannot be opened.
     """
@@ -50,7 +50,7 @@ def regular_content(path: str | Path, most: int) -> bytes:
     if len(content) > most:
         size = max(there.st_size, len(content))
         reason = f"the file has {written_size(size)}; at most {written_size(most)} are read"
-        raise NotReadable(reason, "Keep fewer rows in it.")
+        raise NotReadable(reason, if_larger)
     if len(content) > there.st_size:
         raise NotReadable("the file grows while it is read", "Wait until it is written whole, then ask again.")
     return content

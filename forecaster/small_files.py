@@ -7,11 +7,11 @@ chains of thousands of keys stop it with errors of other kinds, or for an hour.
 from __future__ import annotations
 
 import json
-import stat
 import tomllib
 from pathlib import Path
 from typing import Any, NoReturn
 
+from forecaster.regular_files import NotReadable, regular_content
 from forecaster.shown_values import MOST_SHOWN, shortened
 
 MOST_BYTES = 200_000  # forty times the largest that the forecaster writes; more takes the parsers seconds
@@ -26,16 +26,10 @@ class NotUsable(ValueError):
 
 def read_small_text(path: str | Path) -> str:
     """A file's text. Raises NotUsable where it is no regular file, too large, cannot be opened, or is no UTF-8 text."""
-    file = Path(path)
     try:
-        if not stat.S_ISREG(file.stat().st_mode):
-            raise NotUsable("this is no file. Give the name of a file.")
-        with file.open("rb") as opened:
-            content = opened.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise NotUsable(f"the file cannot be read: {error.strerror or error}. Check its name.") from error
-    except ValueError as error:  # a name with a NUL in it
-        raise NotUsable(f"the file cannot be read: {error}. Check its name.") from error
+        content = regular_content(path, MOST_BYTES, "No such file is so long: give the right one.")
+    except NotReadable as error:
+        raise NotUsable(str(error)) from error
     return small_text(content)
 
 

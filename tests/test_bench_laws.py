@@ -20,6 +20,7 @@ from forecaster.bench_steps import FollowUp, debris_feared, was_wet
 from forecaster.core_condition import MARKED, core_states
 from forecaster.job_reasons import FELT_PLAY_MM, GOES_BACK, Job, ReasonCode
 from forecaster.opened_unit import Finding
+from forecaster.ranges import NEAREST_TO_0
 from forecaster.rebuild_parts import PRE_OIL, REUSED, WASHERS
 from forecaster.report.bench_sentences import teardown_headline, teardown_parts
 from forecaster.report.teardown_sentences import (
@@ -427,18 +428,22 @@ def test_every_sentence_is_whole(advices: list[TeardownAdvice]) -> None:
 
 # -- what lies across the walks, drawn at random -----------------------------------------------------------------------
 
+
+def from_0(most: float) -> st.SearchStrategy[float]:
+    """0, or a number that can be measured."""
+    return st.just(0.0) | st.floats(NEAREST_TO_0, most)
+
+
 findings = st.builds(
     Finding,
     **{name: st.sampled_from(words) for name, words in ALL.items()},
-    shaft_play_mm=st.none() | st.floats(0, 3),
+    shaft_play_mm=st.none() | from_0(3),
     play_limit_mm=st.none() | st.floats(0.01, 3),
-    slip_found_lb_ft=st.none() | st.floats(0, 40),
+    slip_found_lb_ft=st.none() | from_0(40),
 )
-money = st.floats(0, 3000)
-prices = st.builds(
-    Costs, rebuild=money, new_unit=money, rebuild_in_season_extra=st.floats(0, 500), open_and_reset=money
-)
-alone = st.builds(PartPrices, **{name: st.none() | st.floats(0, 1500) for name in PartPrices.model_fields})
+money = from_0(3000)
+prices = st.builds(Costs, rebuild=money, new_unit=money, rebuild_in_season_extra=from_0(500), open_and_reset=money)
+alone = st.builds(PartPrices, **{name: st.none() | from_0(1500) for name in PartPrices.model_fields})
 
 
 def assert_no_better(worse: TeardownAdvice, better: TeardownAdvice) -> None:
@@ -462,7 +467,7 @@ def test_worse_is_never_better_whatever_else_was_found(
         assert_no_better(worse, better)
 
 
-@given(findings, prices, alone, st.floats(0, 3), st.floats(0, 3))
+@given(findings, prices, alone, from_0(3), from_0(3))
 def test_more_play_is_never_better(found: Finding, costs: Costs, parts: PartPrices, one: float, other: float) -> None:
     little, much = (
         advise_teardown(found.model_copy(update={"shaft_play_mm": play}), costs, False, LIMITS, parts)
@@ -471,7 +476,7 @@ def test_more_play_is_never_better(found: Finding, costs: Costs, parts: PartPric
     assert_no_better(much, little)
 
 
-@given(findings, prices, alone, st.floats(0, 40), st.floats(0, 40))
+@given(findings, prices, alone, from_0(40), from_0(40))
 def test_slip_farther_from_its_range_asks_for_a_reset_and_no_more(
     found: Finding, costs: Costs, parts: PartPrices, one: float, other: float
 ) -> None:

@@ -395,8 +395,10 @@ def test_ctrl_c_is_told_in_words() -> None:
     assert err == "forecaster: stopped before the answer was complete.\n"
 
 
+# A process that was started in the background takes no notice of Ctrl-C, and hands that on: here it is to be noticed.
 INTERRUPTED = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)
 from forecaster.command_line import run
 def slow():
     print("begun", flush=True)

@@ -96,7 +96,7 @@ def test_what_is_no_experience_at_all_is_refused(tmp_path: Path, content: bytes)
 
 
 def test_a_file_that_is_nowhere_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(SourceError, match="cannot be read"):
+    with pytest.raises(SourceError, match="cannot be opened"):
         read_experience(tmp_path / "nowhere.json")
 
 

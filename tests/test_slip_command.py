@@ -82,7 +82,7 @@ def test_a_day_before_the_fleet_began_exits_with_1_and_hours_of_nonsense_with_2(
     assert "No unit is in service on 1999-01-01" in err
     status, out, err = run(SAMPLE, "--hours", "none")
     assert (status, out) == (2, "")
-    assert "'none' is not a number of engine hours above 0" in err
+    assert "'none' is not a number of engine hours from 0.1 to 5,000" in err
 
 
 def test_its_json_is_documented_key_for_key() -> None:
