@@ -42,6 +42,23 @@ class ByWeek:
         return amounts
 
 
+class ActingByWeek:
+    """What has the costs of a rebuild and of a check in each week: of a unit that waits, or of an off-season ahead."""
+
+    rebuild_weeks: ByWeek
+    check_weeks: ByWeek
+
+    @property
+    def rebuild(self) -> np.ndarray:
+        """Cost of a rebuild in each week, (d, w)."""
+        return self.rebuild_weeks.whole
+
+    @property
+    def check(self) -> np.ndarray:
+        """Cost of a check in each week, (d, w)."""
+        return self.check_weeks.whole
+
+
 def _weeks(amounts: np.ndarray, chosen: np.ndarray) -> np.ndarray:
     """Some weeks of amounts (d, w), in the same order of memory."""
     if amounts.flags.c_contiguous:

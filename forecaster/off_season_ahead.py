@@ -16,7 +16,7 @@ from functools import cached_property
 
 import numpy as np
 
-from forecaster.by_week import ByWeek
+from forecaster.by_week import ActingByWeek, ByWeek
 from forecaster.craft_weeks import CraftWeeks
 from forecaster.season_triggers import NO_TRIGGERS, SeasonAct, Stopped, Triggers, stopped
 
@@ -64,7 +64,7 @@ class UnitPath:
 
 
 @dataclass(frozen=True)
-class OffSeasonAhead:
+class OffSeasonAhead(ActingByWeek):
     """One unit's off-season, from week `begins` to the one before `opens`; the season at hand is played before it.
 
     Costs from today to the horizon per posterior draw: `rebuild_weeks`, `check_weeks` of doing that in each week, where
@@ -93,16 +93,6 @@ class OffSeasonAhead:
     rattles: np.ndarray
     fails: np.ndarray
     comes_off: np.ndarray
-
-    @property
-    def rebuild(self) -> np.ndarray:
-        """Cost of a rebuild in each week, (d, w)."""
-        return self.rebuild_weeks.whole
-
-    @property
-    def check(self) -> np.ndarray:
-        """Cost of a check in each week, (d, w)."""
-        return self.check_weeks.whole
 
     @property
     def opened(self) -> np.ndarray:

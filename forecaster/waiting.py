@@ -15,7 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
-from forecaster.by_week import ByWeek
+from forecaster.by_week import ActingByWeek, ByWeek
 from forecaster.counted_looks import QUIET
 from forecaster.craft_weeks import CraftWeeks
 from forecaster.off_season_ahead import OffSeasonAhead, UnitPath, off_season_ahead
@@ -42,7 +42,7 @@ class Option:
 
 
 @dataclass(frozen=True)
-class Waiting:
+class Waiting(ActingByWeek):
     """Every option of one unit, per draw and on average, money from today to the horizon.
 
     `rebuild_weeks`, `check_weeks`: cost of acting in each week; `none` (d,). `running` (w,): chance that it still runs,
@@ -64,16 +64,6 @@ class Waiting:
     triggers: Triggers
     left: float
     off_season: OffSeasonAhead
-
-    @property
-    def rebuild(self) -> np.ndarray:
-        """Cost of a rebuild in each week, (d, w)."""
-        return self.rebuild_weeks.whole
-
-    @property
-    def check(self) -> np.ndarray:
-        """Cost of a check in each week, (d, w)."""
-        return self.check_weeks.whole
 
     @property
     def comes_off(self) -> np.ndarray:

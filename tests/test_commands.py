@@ -16,10 +16,11 @@ import pytest
 
 from forecaster import command_line, commands, question_options
 from forecaster.command_line import Commands, argument
-from forecaster.commands import COMMANDS, WORLD_NAMES, main
+from forecaster.commands import COMMANDS, WORLD_NAMES
 from forecaster.fleet import DEFAULT_HOURS
 from forecaster.simulate import DEFAULT_WORLD
 from forecaster.worlds import WORLDS
+from tests.command_answers import asked
 from tests.conftest import ROOT, SAMPLE_DAY
 
 SAMPLE = str(ROOT / "sample_fleet")
@@ -42,17 +43,11 @@ def _own_excepthook(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def ask(capsys: pytest.CaptureFixture[str]) -> Ask:
+def ask() -> Ask:
     """Run a command in this process."""
 
     def run(*words: str) -> Answer:
-        capsys.readouterr()
-        try:
-            status = main(words)
-        except SystemExit as end:
-            status = int(end.code or 0)
-        told = capsys.readouterr()
-        return Answer(status, told.out, told.err)
+        return Answer(*asked(*words))
 
     return run
 

@@ -14,7 +14,7 @@ import pytest
 
 from forecaster import limits as limits_room
 from forecaster import reading, sheet_extents, small_files, text_files, workbook_xml, zip_folders
-from forecaster.commands import COMMANDS, main
+from forecaster.commands import COMMANDS
 from forecaster.errors import ForecasterError, SettingsError
 from forecaster.limits import Limit, limits
 from forecaster.plan_changes import change_in_text
@@ -25,6 +25,7 @@ from forecaster.report.limits_text import allowed, limits_text
 from forecaster.report.text import Page
 from forecaster.settings import read_settings
 from forecaster.zip_folders import ReceivedFile
+from tests.command_answers import asked
 from tests.conftest import ROOT
 from tests.fuzzed_fleets import PRIORS
 from tests.fuzzed_workbooks import good_workbook, packed
@@ -189,14 +190,14 @@ def test_a_belief_beyond_its_range_is_refused_in_the_words_of_the_table(tmp_path
     "limit", [x for x in TABLE if x.group == "options" and x.what.startswith("-")], ids=lambda x: f"{x.of} {x.what}"
 )
 def test_an_option_beyond_its_range_is_refused_in_the_words_of_the_table(
-    capsys: pytest.CaptureFixture[str], limit: Limit
+    limit: Limit,
 ) -> None:
     command = COMMANDS.by_name[limit.of.split(", ")[0]]
     places = ["x"] * sum(not one.names[0].startswith("-") for one in command.arguments)
     assert isinstance(limit.least, (int, float))
     assert isinstance(limit.most, (int, float))
     for outside in (limit.least - 1, limit.most + 1):
-        status, out, err = ask(capsys, command.name, *places, f"{limit.what}={outside}")
+        status, out, err = asked(command.name, *places, f"{limit.what}={outside}")
         assert (status, out) == (2, "")
         assert limit.beyond in err
 
@@ -236,51 +237,39 @@ def test_the_text_names_every_limit_and_its_range() -> None:
         assert set(re.split(r"[\s,;]+", f"{limit.what} {allowed(limit)}")) <= words, limit
 
 
-def ask(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
-    capsys.readouterr()
-    try:
-        status = main(words)
-    except SystemExit as end:
-        status = int(end.code or 0)
-    told = capsys.readouterr()
-    return status, told.out, told.err
-
-
-def test_help_lists_its_topics(capsys: pytest.CaptureFixture[str]) -> None:
-    status, out, _ = ask(capsys, "help")
+def test_help_lists_its_topics() -> None:
+    status, out, _ = asked("help")
     assert status == 0
     assert "limits" in out
 
 
-def test_help_limits_is_the_table(capsys: pytest.CaptureFixture[str]) -> None:
-    status, out, _ = ask(capsys, "help", "limits")
+def test_help_limits_is_the_table() -> None:
+    status, out, _ = asked("help", "limits")
     assert status == 0
     assert out.strip() == limits_text(TABLE, Page(80)).strip()
 
 
-def test_help_limits_for_programs_holds_every_limit(capsys: pytest.CaptureFixture[str]) -> None:
-    _, out, _ = ask(capsys, "help", "limits", "--json")
+def test_help_limits_for_programs_holds_every_limit() -> None:
+    _, out, _ = asked("help", "limits", "--json")
     told = json.loads(out)["limits"]
     assert [(one["group"], one["of"], one["what"]) for one in told] == [(x.group, x.of, x.what) for x in TABLE]
     assert set(told[0]) == {"group", "of", "what", "least", "most", "unit", "change", "by", "beyond"}
 
 
-def test_help_of_a_command_is_that_commands_own(capsys: pytest.CaptureFixture[str]) -> None:
-    assert ask(capsys, "help", "plan") == ask(capsys, "plan", "--help")
+def test_help_of_a_command_is_that_commands_own() -> None:
+    assert asked("help", "plan") == asked("plan", "--help")
 
 
-def test_an_unknown_topic_names_the_nearest_and_exits_with_2(capsys: pytest.CaptureFixture[str]) -> None:
-    status, out, err = ask(capsys, "help", "limit")
+def test_an_unknown_topic_names_the_nearest_and_exits_with_2() -> None:
+    status, out, err = asked("help", "limit")
     assert (status, out) == (2, "")
     assert "'limit' is no topic. The nearest is `forecaster help limits`." in err
 
 
-def test_a_page_that_ships_with_the_program_is_a_topic(
-    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_page_that_ships_with_the_program_is_a_topic(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(ROOT / "forecaster" / "docs", tmp_path / "docs")
     (tmp_path / "docs" / "keys.md").write_text("# Keys of every answer\n\nAll of them.\n", encoding="utf-8")
     monkeypatch.setattr("forecaster.help_command.resources.files", lambda _: tmp_path)
-    assert "keys    Keys of every answer" in ask(capsys, "help")[1]
-    assert ask(capsys, "help", "keys")[1] == "# Keys of every answer\n\nAll of them.\n"
-    assert json.loads(ask(capsys, "help", "keys", "--json")[1])["text"].endswith("All of them.\n")
+    assert "keys    Keys of every answer" in asked("help")[1]
+    assert asked("help", "keys")[1] == "# Keys of every answer\n\nAll of them.\n"
+    assert json.loads(asked("help", "keys", "--json")[1])["text"].endswith("All of them.\n")
